@@ -1,0 +1,50 @@
+"""Takes trained networks into models/: ONNX files, and the manifest with hashes and curves.
+
+usage: adopt.py OUT_OF_RUN   (the folder that scripts/train/run wrote)
+
+Afterwards set DIGIT_TEMPERATURE in src/vision/read.rs to the manifest's value; a test
+compares the two.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+import sys
+
+ABOUT = {
+    "finder": {
+        "job": "marks lines of digits in a picture, cell by cell",
+        "input": "1 x 1 x H x W, luma / 127.5 - 1, H and W multiples of 32",
+        "output": "1 x 7 x H/4 x W/4: score logit; cos and sin of the reading direction; up "
+        "vector x and y; log2(digit height / 12 px); signed distance to the middle line / height",
+        "digit_heights_px": [5, 30],
+    },
+    "reader": {
+        "job": "tells which character stands in each column of a rectified strip",
+        "input": "1 x 1 x 32 x W, (luma - mean) / (deviation + 6) over the strip, digits "
+        "between rows 6 and 26, W a multiple of 4",
+        "output": "1 x 16 x 1 x W/2 logits: nothing, digit, colon, semicolon, dot, other; then "
+        "the digits 0 to 9 given that a digit stands there",
+    },
+}
+
+
+def main():
+    run, models = sys.argv[1], os.path.join(os.path.dirname(__file__), "..", "..", "models")
+    manifest = {"recipe": "scripts/train: assets, then run, then adopt.py", "networks": {}}
+    for name, about in ABOUT.items():
+        source = os.path.join(run, f"{name}.onnx")
+        shutil.copy(source, os.path.join(models, f"{name}.onnx"))
+        with open(source, "rb") as f:
+            digest = hashlib.sha256(f.read()).hexdigest()
+        with open(os.path.join(run, f"{name}.json")) as f:
+            training = json.load(f)
+        manifest["networks"][name] = {**about, "sha256": digest, "training": training}
+    with open(os.path.join(models, "manifest.json"), "w") as f:
+        json.dump(manifest, f, indent=1)
+        f.write("\n")
+
+
+if __name__ == "__main__":
+    main()

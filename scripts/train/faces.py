@@ -1,0 +1,208 @@
+"""Lines of characters as masks: real fonts, seven-segment shapes, dot matrices.
+
+Every face draws a line of text at a digit height of `h` pixels and tells where each
+character's cell lies, so that labels are exact by construction.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+
+@dataclass
+class Line:
+    """A drawn line. `mask` is uint8, 255 where ink is; cells are in mask pixels."""
+
+    mask: np.ndarray
+    top: float  # of the digits
+    bottom: float  # of the digits: the base line
+    cells: list  # (character, centre_x, width, is_lit) in reading order
+
+
+SEGMENTS = {
+    "0": "abcdef", "1": "bc", "2": "abdeg", "3": "abcdg", "4": "bcfg", "5": "acdfg",
+    "6": "acdefg", "7": "abc", "8": "abcdefg", "9": "abcdfg", "-": "g", " ": "",
+    "P": "abefg", "A": "abcefg", "C": "adef", "F": "aefg", "H": "bcefg", "L": "def", "E": "adefg",
+}  # fmt: skip
+TAILLESS = {"6": "cdefg", "7": "abcf", "9": "abcfg"}
+
+
+class SegmentFace:
+    """Seven segments of one thickness, with odd shapes for 6, 7 and 9 at times."""
+
+    def __init__(self, rng):
+        self.width = rng.uniform(0.42, 0.66)
+        self.pitch = self.width + rng.uniform(0.14, 0.45)
+        self.thick = rng.uniform(0.07, 0.2)
+        self.gap = self.thick * rng.choice([0.0, 0.08, 0.2, 0.35])
+        self.slant = rng.choice([0.0, 0.0, rng.uniform(0.05, 0.2)])
+        self.is_square = rng.random() < 0.35
+        self.tailless = {d for d in "679" if rng.random() < 0.3}
+        self.left_one = rng.random() < 0.06
+        # Unlit segments show in daylight, on grey modules brightly.
+        self.ghost = rng.choice([0.0, 0.0, 0.0, rng.uniform(0.03, 0.25), rng.uniform(0.2, 0.6)])
+        self.colon_width = rng.uniform(0.18, 0.5)
+        self.dot = rng.uniform(0.07, 0.13)
+        self.round_dots = rng.random() < 0.5
+
+    def polygon(self, name, h):
+        t, g, w = self.thick * h / 2, self.gap * h, self.width * h
+        x0, x1, y0, ym, y1 = t, w - t, t, h / 2, h - t
+        ends = {
+            "a": (x0, y0, x1, y0), "g": (x0, ym, x1, ym), "d": (x0, y1, x1, y1),
+            "f": (x0, y0, x0, ym), "b": (x1, y0, x1, ym), "e": (x0, ym, x0, y1), "c": (x1, ym, x1, y1),
+        }[name]  # fmt: skip
+        ax, ay, bx, by = ends
+        ux, uy = (1, 0) if ay == by else (0, 1)
+        ax, ay, bx, by = ax + ux * g, ay + uy * g, bx - ux * g, by - uy * g
+        nx, ny = uy * t, ux * t
+        if self.is_square:
+            ex = t * 0.5
+            return [(ax + nx - ux * ex, ay + ny - uy * ex), (bx + nx + ux * ex, by + ny + uy * ex),
+                    (bx - nx + ux * ex, by - ny + uy * ex), (ax - nx - ux * ex, ay - ny - uy * ex)]  # fmt: skip
+        sx, sy = ux * t, uy * t
+        return [(ax, ay), (ax + sx + nx, ay + sy + ny), (bx - sx + nx, by - sy + ny), (bx, by),
+                (bx - sx - nx, by - sy - ny), (ax + sx - nx, ay + sy - ny)]  # fmt: skip
+
+    def lit(self, ch):
+        if ch in self.tailless:
+            return TAILLESS[ch]
+        if ch == "1" and self.left_one:
+            return "ef"
+        return SEGMENTS.get(ch, "")
+
+    def draw(self, text, h, dark=()):
+        """`dark`: indices of characters whose segments are all off."""
+        pad = int(h * 0.35)
+        total = sum(self.advance(c) for c in text) * h
+        width = int(total + 2 * pad + self.slant * h + 2)
+        image = Image.new("L", (width, int(h + 2 * pad)), 0)
+        draw = ImageDraw.Draw(image)
+        ghost = int(255 * self.ghost)
+        cells, x = [], float(pad)
+
+        def shear(points, ox):
+            return [(ox + px + (h - py) * self.slant, pad + py) for px, py in points]
+
+        for index, ch in enumerate(text):
+            adv = self.advance(ch) * h
+            middle = x + adv / 2 + self.slant * h / 2
+            if ch in ":;.":
+                r = self.dot * h
+                heights = {":": (0.3, 0.7), ";": (0.3, 0.72), ".": (1 - self.dot,)}[ch]
+                for share in heights:
+                    cx, cy = x + adv / 2 + h * (1 - share) * self.slant, pad + share * h
+                    box = (cx - r, cy - r, cx + r, cy + r)
+                    (draw.ellipse if self.round_dots else draw.rectangle)(box, fill=255)
+                if ch == ";":
+                    cx, cy = x + adv / 2 + h * 0.25 * self.slant, pad + 0.72 * h
+                    draw.polygon([(cx - r, cy), (cx + r, cy), (cx - 1.2 * r, cy + 2.6 * r)], fill=255)
+                cells.append((ch, middle, adv, True))
+            elif ch != " ":
+                ox = x + (self.pitch - self.width) * h / 2
+                on = () if index in dark else self.lit(ch)
+                for name in "abcdefg":
+                    level = 255 if name in on else ghost
+                    if level:
+                        draw.polygon(shear(self.polygon(name, h), ox), fill=level)
+                cells.append((ch, middle, self.pitch * h, index not in dark))
+            x += adv
+        return Line(np.asarray(image), pad, pad + h, cells)
+
+    def advance(self, ch):
+        if ch in ":;":
+            return self.colon_width
+        if ch == ".":
+            return self.colon_width * 0.6
+        return self.pitch if ch != " " else self.pitch * 0.6
+
+
+class FontFace:
+    """A TrueType face, monospaced by force or as it comes."""
+
+    def __init__(self, rng, path):
+        self.path = path
+        self.tracking = rng.choice([0.0, 0.0, rng.uniform(-0.02, 0.2)])
+        self.forced = rng.random() < 0.4
+        self.stretch = rng.choice([1.0, 1.0, rng.uniform(0.75, 1.25)])
+        self.stroke = rng.choice([0, 0, 0, rng.uniform(0.01, 0.05)])
+        self.small_marks = rng.uniform(0.7, 1.0)
+
+    def draw(self, text, h, dark=()):
+        font = ImageFont.truetype(self.path, 100)
+        box = font.getbbox("0", anchor="ls")
+        size = max(6, int(round(100 * h / max(1, -box[1]))))
+        font = ImageFont.truetype(self.path, size)
+        box = font.getbbox("0", anchor="ls")
+        h = float(-box[1])
+        pad = int(h * 0.4)
+        wide = max(font.getlength(d) for d in "0123456789")
+        advances = []
+        for ch in text:
+            adv = font.getlength(ch)
+            if ch.isdigit() and self.forced:
+                adv = wide
+            if ch in ":;. ":
+                adv *= self.small_marks
+            advances.append(adv + self.tracking * h)
+        image = Image.new("L", (int(sum(advances) + 2 * pad + 2), int(h + 2 * pad)), 0)
+        draw = ImageDraw.Draw(image)
+        cells, x = [], float(pad)
+        for index, (ch, adv) in enumerate(zip(text, advances)):
+            middle = x + adv / 2
+            if index not in dark and ch != " ":
+                draw.text((middle, pad + h), ch, font=font, fill=255, anchor="ms",
+                          stroke_width=int(round(self.stroke * h)))  # fmt: skip
+            if ch != " ":
+                cells.append((ch, middle, adv, index not in dark))
+            x += adv
+        mask, k = np.asarray(image), self.stretch
+        if k != 1.0:
+            mask = np.asarray(image.resize((max(8, int(image.width * k)), image.height), Image.BILINEAR))
+            cells = [(c, m * k, w * k, on) for c, m, w, on in cells]
+        return Line(mask, pad, pad + h, cells)
+
+
+class MatrixFace:
+    """A bold font put on a coarse grid and drawn as dots."""
+
+    def __init__(self, rng, path):
+        self.font = FontFace(rng, path)
+        self.font.stroke = 0
+        self.rows = int(rng.integers(7, 15))
+        self.fill = rng.uniform(0.55, 1.0)
+        self.is_round = rng.random() < 0.7
+        self.ghost = rng.choice([0, rng.uniform(0.03, 0.2)])
+
+    def draw(self, text, h, dark=()):
+        small = self.font.draw(text, self.rows, dark)
+        scale = max(2, int(round(h / (small.bottom - small.top))))
+        mask = small.mask.astype(np.float32)
+        lit = np.where(mask > 110, 1.0, self.ghost)
+        yy, xx = np.mgrid[0:scale, 0:scale]
+        c = (scale - 1) / 2
+        r = scale / 2 * self.fill
+        if self.is_round:
+            cell = np.clip(r + 0.5 - np.hypot(yy - c, xx - c), 0, 1)
+        else:
+            cell = ((abs(yy - c) <= r) & (abs(xx - c) <= r)).astype(np.float32)
+        big = np.kron(lit, cell) * 255
+        cells = [(ch, m * scale, w * scale, on) for ch, m, w, on in small.cells]
+        return Line(big.astype(np.uint8), small.top * scale, small.bottom * scale, cells)
+
+
+def any_face(rng, fonts, h):
+    """A face fit for digits of `h` pixels: about two fifths segments, half fonts."""
+    pick = rng.random()
+    if pick < 0.40:
+        return SegmentFace(rng)
+    path = fonts[rng.integers(len(fonts))]
+    if pick < 0.88 or h < 22:
+        return FontFace(rng, path)
+    return MatrixFace(rng, path)
+
+
+def rotation_about(theta):
+    return np.array([[math.cos(theta), -math.sin(theta)], [math.sin(theta), math.cos(theta)]])

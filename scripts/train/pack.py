@@ -1,0 +1,61 @@
+"""Cuts fonts down to printable ASCII and photos down to 1280 px.
+
+usage: pack.py fonts|photos OUT < list of installed files
+"""
+
+import hashlib
+import os
+import sys
+
+from fontTools import subset
+from fontTools.ttLib import TTFont
+from PIL import Image, ImageOps
+
+FONT_ENDINGS = (".ttf", ".otf")
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
+LONG_SIDE_PX = 1280
+NEEDED = set("0123456789:;. ")
+
+
+def pack_font(path, out):
+    font = TTFont(path, fontNumber=0)
+    if not NEEDED <= {chr(c) for c in font.getBestCmap()}:
+        return False
+    options = subset.Options()
+    options.layout_features = []
+    options.hinting = False
+    cutter = subset.Subsetter(options)
+    cutter.populate(text="".join(map(chr, range(32, 127))))
+    cutter.subset(font)
+    font.save(os.path.join(out, os.path.basename(path)))
+    return True
+
+
+def pack_photo(path, out):
+    with Image.open(path) as photo:
+        if min(photo.size) < 480:
+            return False
+        photo = ImageOps.exif_transpose(photo.convert("RGB"))
+        photo.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX), Image.LANCZOS)
+        name = hashlib.sha1(photo.tobytes()).hexdigest()[:16] + ".jpg"
+        photo.convert("L").save(os.path.join(out, name), quality=88)
+    return True
+
+
+def main():
+    kind, out = sys.argv[1:3]
+    os.makedirs(out, exist_ok=True)
+    pack, endings = {"fonts": (pack_font, FONT_ENDINGS), "photos": (pack_photo, PHOTO_ENDINGS)}[kind]
+    kept = 0
+    for path in map(str.strip, sys.stdin):
+        if not path.lower().endswith(endings) or os.path.islink(path):
+            continue
+        try:
+            kept += pack(path, out)
+        except Exception as problem:  # one odd file must not stop the rest
+            print(f"left out {path}: {problem}", file=sys.stderr)
+    print(f"{out}: {kept} {kind}")
+
+
+if __name__ == "__main__":
+    main()

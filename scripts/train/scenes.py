@@ -1,0 +1,562 @@
+"""Training pictures with exact labels: screens with running-clock text, filmed.
+
+`finder_scene` gives a picture with the places of all digit lines; `reader_strip` a
+rectified strip with the digit at each place. This renderer is independent of the
+footage simulator in src/rehearse that measures the result: they share no code.
+"""
+
+import io
+import math
+import os
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFilter
+
+from faces import any_face, FontFace, rotation_about
+
+# Finder: input side and label side in px.
+SCENE_PX, SCENE_STRIDE = 256, 4
+# Reader: strip height and width in px, px per column, and where the digits stand.
+STRIP_H, STRIP_W, STRIP_STRIDE = 32, 256, 2
+STRIP_TOP, STRIP_BOTTOM = 6.0, 26.0
+# Heights of digits, in px of the finder's input, that the finder must find.
+FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
+
+NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER = range(6)
+KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
+IGNORE = 255
+
+
+class Assets:
+    def __init__(self, folder):
+        self.fonts = sorted(
+            os.path.join(folder, "fonts", f) for f in os.listdir(os.path.join(folder, "fonts"))
+        )
+        self.photos = []
+        for f in sorted(os.listdir(os.path.join(folder, "photos"))):
+            with Image.open(os.path.join(folder, "photos", f)) as photo:
+                self.photos.append(photo.convert("L"))
+
+
+# ---- text -------------------------------------------------------------------------
+
+
+def digits(rng, n):
+    return "".join(str(d) for d in rng.integers(0, 10, n))
+
+
+def clock_text(rng):
+    """One or two lines of clock text. Half of them legal times, half any digits."""
+    legal = rng.random() < 0.5
+
+    def pair(top):
+        return f"{rng.integers(0, top):02}" if legal else digits(rng, 2)
+
+    sep = rng.choice([":", ":", ":", ":", ".", " "])
+    last = rng.choice([sep, ":", ";", ";", ".", "."])
+    h, m, s = pair(24), pair(60), pair(60)
+    pick = rng.random()
+    if pick < 0.52:
+        return [f"{h}{sep}{m}{sep}{s}{last}{pair(60)}"]
+    if pick < 0.64:
+        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 3)}"]
+    if pick < 0.76:
+        return [f"{h}{sep}{m}{sep}{s}"]
+    if pick < 0.82:
+        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 1)}"]
+    if pick < 0.86:
+        return [f"{h[1]}{sep}{m}{sep}{s}{last}{pair(60)}"]
+    if pick < 0.91:
+        return [f"{h}{sep}{m}", f"{s}{last}{pair(60)}"]
+    if pick < 0.94:
+        return [f"{h}{sep}{m}{sep}{s}", pair(60)]
+    return [digits(rng, int(rng.integers(4, 10)))]
+
+
+WORDS = "start take roll scene reel sync rate tone gate lens card ext int cam mono left right live meter day north west gain open slow".split()  # fmt: skip
+
+
+def other_text(rng):
+    """Text that is no clock: (text, how to label it)."""
+    pick = rng.random()
+    if pick < 0.35:
+        word = " ".join(rng.choice(WORDS, int(rng.integers(1, 4))))
+        return (word.upper() if rng.random() < 0.5 else word.title()), "negative"
+    if pick < 0.5:
+        return "".join(chr(c) for c in rng.integers(65, 91, int(rng.integers(2, 9)))), "negative"
+    if pick < 0.62:
+        return f"{rng.integers(1, 101)}%", "ignore"
+    if pick < 0.74:
+        return f"{rng.choice(['24', '25', '30', '50', '23.98', '29.97', '59.94'])} {rng.choice(['fps', 'FPS', 'Hz', 'p'])}", "ignore"  # fmt: skip
+    if pick < 0.87:
+        return f"{rng.integers(0, 24)}:{rng.integers(0, 60):02}", "positive"
+    return f"20{rng.integers(10, 40)}{rng.choice(['-', '.', '/'])}{rng.integers(1, 13):02}{rng.choice(['-', '.'])}{rng.integers(1, 29):02}", "ignore"  # fmt: skip
+
+
+# ---- screens ----------------------------------------------------------------------
+
+
+def levels(rng):
+    """Brightness of ink and ground, 0..255; now and then dim or nearly equal."""
+    pick = rng.random()
+    if pick < 0.68:
+        ground = rng.uniform(0, 60)
+        ink = ground + rng.uniform(45, 200)
+    elif pick < 0.95:
+        ground = rng.uniform(110, 255)
+        ink = ground - rng.uniform(50, ground - 10 if ground > 70 else 60)
+    else:
+        ground = rng.uniform(20, 200)
+        ink = ground + rng.choice([-1, 1]) * rng.uniform(22, 45)
+    return float(np.clip(ink, 0, 255)), float(np.clip(ground, 0, 255))
+
+
+def paste(canvas, line, x, y, ink):
+    """Lays a line's ink on the canvas with its top left mask corner at x, y."""
+    h, w = line.mask.shape
+    x, y = int(x), int(y)
+    part = canvas[y : y + h, x : x + w]
+    alpha = line.mask[: part.shape[0], : part.shape[1]].astype(np.float32) / 255
+    part += (ink - part) * alpha
+
+
+def line_box(line, x, y):
+    """Corners of the digits of a pasted line: from first to last cell, top to base."""
+    first, last = line.cells[0], line.cells[-1]
+    x0, x1 = first[1] - first[2] / 2 + int(x), last[1] + last[2] / 2 + int(x)
+    return np.array([[x0, line.top + int(y)], [x1, line.top + int(y)],
+                     [x1, line.bottom + int(y)], [x0, line.bottom + int(y)]], np.float64)  # fmt: skip
+
+
+def screen(rng, assets, h):
+    """A flat screen with a clock of digit height `h` px and often other text.
+
+    Returns the picture (float32) and [(corners 4x2, label)] of all its lines.
+    """
+    face = any_face(rng, assets.fonts, h)
+    texts = clock_text(rng)
+    ink, ground = levels(rng)
+    drawn = []
+    for i, text in enumerate(texts):
+        share = 1.0 if i == 0 else rng.choice([1.0, 1.0, 0.5, 0.7, 1.4])
+        drawn.append((face.draw(text, h * share), "positive"))
+    side = rng.random() < 0.15 and len(drawn) == 2
+    extras_above, extras_below = [], []
+    for _ in range(int(rng.choice([0, 0, 1, 1, 2, 3]))):
+        text, label = other_text(rng)
+        size = max(8.0, h * rng.uniform(0.2, 0.8))
+        extra = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(text, size)
+        (extras_above if rng.random() < 0.5 else extras_below).append((extra, label))
+    gap = lambda: h * rng.uniform(0.05, 0.8)  # noqa: E731
+    margin = h * rng.uniform(0.1, 1.2)
+    rows = [[e] for e in extras_above] + ([drawn] if side else [[d] for d in drawn]) + [[e] for e in extras_below]
+    width = max(sum(l.mask.shape[1] for l, _ in row) for row in rows) + 2 * margin
+    width *= rng.choice([1.0, 1.0, rng.uniform(1.0, 1.6)])
+    placed, y = [], margin
+    for row in rows:
+        total = sum(l.mask.shape[1] for l, _ in row)
+        x = margin + rng.uniform(0, 1) * max(0, width - 2 * margin - total) if rng.random() < 0.6 else (width - total) / 2
+        for line, label in row:
+            placed.append((line, label, x, y))
+            x += line.mask.shape[1]
+        y += max(l.mask.shape[0] for l, _ in row) + gap() - 0.2 * h
+    height = int(max(y, h) + margin)
+    picture = np.full((height, int(width) + 2), ground, np.float32)
+    if rng.random() < 0.2:  # uneven ground: a light falls on it
+        picture += np.linspace(0, rng.uniform(-40, 40), picture.shape[1], dtype=np.float32)
+    boxes = []
+    for line, label, x, y in placed:
+        level = ink if label == "positive" or rng.random() < 0.5 else ground + (ink - ground) * rng.uniform(0.3, 1.0)
+        paste(picture, line, max(0, x), max(0, y), level)
+        boxes.append((line_box(line, max(0, x), max(0, y)), label))
+    return np.clip(picture, 0, 255), boxes
+
+
+# ---- camera -----------------------------------------------------------------------
+
+
+def homography(src, dst):
+    """3x3 matrix that takes the four `src` points to the four `dst` points."""
+    rows, rhs = [], []
+    for (x, y), (u, v) in zip(src, dst):
+        rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
+        rhs += [u, v]
+    return np.append(np.linalg.solve(np.array(rows), np.array(rhs)), 1).reshape(3, 3)
+
+
+def apply(matrix, points):
+    p = np.c_[np.asarray(points, np.float64), np.ones(len(points))] @ matrix.T
+    return p[:, :2] / p[:, 2:]
+
+
+def warp(image, matrix, size):
+    """Warps a PIL picture by `matrix` (source to target) into `size`."""
+    inverse = np.linalg.inv(matrix)
+    inverse /= inverse[2, 2]
+    return image.transform(size, Image.PERSPECTIVE, inverse.ravel()[:8], Image.BILINEAR)
+
+
+def to_image(array):
+    return Image.fromarray(np.clip(array, 0, 255).astype(np.uint8))
+
+
+def pose(rng, width, height, scale):
+    """Corners of a `width` x `height` rectangle after a random turn and tilt, about 0,0."""
+    pick = rng.random()
+    if pick < 0.6:
+        theta = rng.normal(0, math.radians(9))
+    elif pick < 0.75:
+        theta = rng.choice([0.5, 1.0, 1.5]) * math.pi + rng.normal(0, math.radians(8))
+    else:
+        theta = rng.uniform(-math.pi, math.pi)
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float64) * [width / 2, height / 2]
+    # A tilted plane seen by a pinhole: depth varies along a random direction.
+    tilt = rng.uniform(0, math.radians(38)) * rng.random()
+    axis = rng.uniform(0, 2 * math.pi)
+    far = max(width, height) * rng.uniform(1.5, 5)
+    across = corners @ [math.cos(axis), math.sin(axis)]
+    along = corners @ [-math.sin(axis), math.cos(axis)]
+    depth = far / (far + across * math.sin(tilt))
+    across = across * math.cos(tilt)
+    corners = np.c_[across * math.cos(axis) - along * math.sin(axis),
+                    across * math.sin(axis) + along * math.cos(axis)] * depth[:, None]  # fmt: skip
+    return corners @ rotation_about(theta).T * scale
+
+
+def background(rng, assets, size):
+    """A photo crop, a gradient, or clutter, `size` px square."""
+    pick = rng.random()
+    if pick < 0.8:
+        photo = assets.photos[rng.integers(len(assets.photos))]
+        side = int(min(photo.size) * rng.uniform(0.15, 1.0))
+        x, y = (int(rng.integers(0, s - side + 1)) for s in photo.size)
+        tile = photo.resize((size, size), Image.BILINEAR, box=(x, y, x + side, y + side), reducing_gap=1.5)
+        picture = np.asarray(tile, np.float32)
+        if rng.random() < 0.35:
+            picture = picture * rng.uniform(0.05, 0.7)
+    else:
+        a, b = rng.uniform(0, 255, 2)
+        picture = np.linspace(a, b, size, dtype=np.float32)[None, :].repeat(size, 0)
+        if rng.random() < 0.5:  # bars, blinds, fences: rows of strokes that are no digits
+            period, duty = rng.uniform(4, 40), rng.uniform(0.2, 0.8)
+            bars = (np.arange(size) % period) < period * duty
+            picture = picture + bars[None, :] * rng.uniform(-90, 90)
+        if rng.random() < 0.5:
+            picture = picture.T.copy()
+    return np.clip(picture, 0, 255).astype(np.float32)
+
+
+def soften(rng, image, h):
+    """Focus, shake, and a codec, each at times. `h`: digit height in px of `image`."""
+    if rng.random() < 0.5:
+        image = image.filter(ImageFilter.GaussianBlur(rng.uniform(0, 0.09) * h))
+    if rng.random() < 0.3:
+        reach = rng.uniform(0.03, 0.25) * h
+        theta = rng.uniform(0, math.pi)
+        steps = int(np.clip(reach * 1.5, 2, 9))
+        array = np.asarray(image, np.float32)
+        total = np.zeros_like(array)
+        for t in np.linspace(-0.5, 0.5, steps):
+            dx, dy = int(round(math.cos(theta) * reach * t)), int(round(math.sin(theta) * reach * t))
+            total += np.roll(array, (dy, dx), (0, 1))
+        image = to_image(total / steps)
+    if rng.random() < 0.2:
+        array = np.asarray(image, np.float32)
+        array = array + rng.normal(0, rng.uniform(2, 18), array.shape)
+        image = to_image(array)
+    if rng.random() < 0.5:
+        buffer = io.BytesIO()
+        image.save(buffer, "JPEG", quality=int(rng.uniform(12, 90)))
+        image = Image.open(buffer)
+        image.load()
+    return image
+
+
+def finder_scene(rng, assets):
+    """A picture (uint8, SCENE_PX square) and label planes on the stride grid.
+
+    Planes (float32, 8 x side x side): score target, score weight, cos and sin of the
+    reading direction, up vector x and y as a unit vector, log2 of the digit height / 12 px,
+    signed distance to the middle line over the height (positive towards the top).
+    """
+    over = 2
+    size = SCENE_PX * over
+    canvas = background(rng, assets, size)
+    image = to_image(canvas)
+    lines = []
+    h_last = 10.0
+    for _ in range(int(rng.choice([0, 1, 1, 1, 2]))):
+        h_goal = math.exp(rng.uniform(math.log(FIND_MIN_PX), math.log(FIND_MAX_PX * 1.3)))
+        h_last = h_goal
+        h_draw = float(np.clip(h_goal * 3, 18, 64))
+        flat, boxes = screen(rng, assets, h_draw)
+        height, width = flat.shape
+        corners = pose(rng, width, height, h_goal * over / h_draw)
+        spread = np.abs(corners).max(0)
+        room = np.maximum(size / 2 - spread * rng.uniform(0.55, 1.0), 0)
+        corners = corners + size / 2 + rng.uniform(-1, 1, 2) * room
+        matrix = homography([[0, 0], [width, 0], [width, height], [0, height]], corners)
+        low = np.maximum(np.floor(corners.min(0)).astype(int), 0)
+        high = np.minimum(np.ceil(corners.max(0)).astype(int) + 1, size)
+        if (high - low).min() < 4:
+            continue
+        shift = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]], np.float64)
+        extent = tuple(int(v) for v in high - low)
+        patch = warp(to_image(flat), shift @ matrix, extent)
+        hole = warp(opaque(rng, flat), shift @ matrix, extent)
+        image.paste(patch, tuple(int(v) for v in low), hole)
+        # A later screen may cover an earlier one.
+        cover = [(apply(matrix, b), label) for b, label in boxes]
+        lines = [(q, "ignore" if overlaps(q, corners) else l) for q, l in lines] + cover
+    if rng.random() < 0.3:  # words lying about in the picture
+        for _ in range(int(rng.integers(1, 4))):
+            clutter(rng, assets, image, lines, over)
+    if rng.random() < 0.3:  # rows of pins, bricks, keys, windows: even, but no digits
+        for _ in range(int(rng.integers(1, 4))):
+            row_of_things(rng, image, lines, over)
+    if rng.random() < 0.2:
+        array = np.asarray(image, np.float32)
+        glare = np.exp(-((np.arange(size) - rng.uniform(0, size)) ** 2) / rng.uniform(20, 120) ** 2)
+        image = to_image(array + glare[None, :] * rng.uniform(10, 90))
+    image = soften(rng, image.reduce(over), min(h_last, 20))
+    return np.asarray(image), planes(lines, over)
+
+
+def opaque(rng, flat):
+    """Where a screen hides what is behind it: all of it, or, burned in, only its ink."""
+    if rng.random() < 0.87:
+        return Image.new("L", flat.shape[::-1], 255)
+    ground = np.median(flat)
+    difference = np.abs(flat - ground)
+    return to_image(255 * difference / max(1.0, difference.max()))
+
+
+def overlaps(quad, corners):
+    low, high = corners.min(0), corners.max(0)
+    return bool((quad.max(0) > low).all() and (quad.min(0) < high).all())
+
+
+def clutter(rng, assets, image, lines, over):
+    text, label = other_text(rng)
+    while label != "negative":
+        text, label = other_text(rng)
+    h = rng.uniform(8, 40) * over
+    line = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(text, h)
+    ink, _ = levels(rng)
+    mask = Image.fromarray(line.mask).rotate(rng.uniform(-180, 180), expand=True)
+    x, y = (int(rng.integers(-20, SCENE_PX * over - 20)) for _ in range(2))
+    box = np.array([[x, y], [x + mask.width, y], [x + mask.width, y + mask.height], [x, y + mask.height]])
+    if any(overlaps(q, box) for q, _ in lines):
+        return
+    image.paste(int(ink), (x, y, x + mask.width, y + mask.height), mask)
+
+
+def row_of_things(rng, image, lines, over):
+    h = rng.uniform(6, 30) * over
+    pitch, count = h * rng.uniform(0.35, 1.3), int(rng.integers(4, 16))
+    mask = Image.new("L", (int(pitch * count + 4), int(h + 4)), 0)
+    draw = ImageDraw.Draw(mask)
+    shape, w = rng.integers(5), pitch * rng.uniform(0.25, 0.9)
+    for i in range(count):
+        x = 2 + i * pitch
+        box = (x, 2, x + max(1, w), 2 + h)
+        if shape == 0:
+            draw.rectangle(box, fill=255)
+        elif shape == 1:
+            draw.ellipse(box, fill=255)
+        elif shape == 2:
+            draw.rectangle(box, outline=255, width=max(1, int(w * 0.2)))
+        elif shape == 3:
+            draw.line((x, 2 + h, x + w, 2), fill=255, width=max(1, int(w * 0.3)))
+        else:  # a waist: two blobs, one above the other
+            draw.ellipse((x, 2, x + w, 2 + h * 0.55), fill=255)
+            draw.ellipse((x, 2 + h * 0.45, x + w, 2 + h), fill=255)
+    mask = mask.rotate(rng.uniform(-180, 180), expand=True, resample=Image.BILINEAR)
+    x, y = (int(rng.integers(-40, SCENE_PX * over - 40)) for _ in range(2))
+    box = np.array([[x, y], [x + mask.width, y], [x + mask.width, y + mask.height], [x, y + mask.height]])
+    if not any(overlaps(q, box) for q, _ in lines):
+        ink, _ = levels(rng)
+        image.paste(int(ink), (x, y, x + mask.width, y + mask.height), mask)
+
+
+def planes(lines, over):
+    side = SCENE_PX // SCENE_STRIDE
+    out = np.zeros((8, side, side), np.float32)
+    out[1] = 1.0
+    yy, xx = np.mgrid[0:side, 0:side]
+    grid = (np.c_[xx.ravel(), yy.ravel()] + 0.5) * SCENE_STRIDE
+    for quad, label in lines:
+        quad = quad / over
+        if label == "negative":
+            continue
+        try:
+            to_unit = homography(quad, [[0, 0], [1, 0], [1, 1], [0, 1]])
+            from_unit = np.linalg.inv(to_unit)
+        except np.linalg.LinAlgError:
+            continue
+        uv = apply(to_unit, grid)
+        near = (uv[:, 0] > -0.03) & (uv[:, 0] < 1.03) & (uv[:, 1] > -0.25) & (uv[:, 1] < 1.25)
+        out[1].reshape(-1)[near] = 0.0
+        core = (uv[:, 0] >= 0) & (uv[:, 0] <= 1) & (uv[:, 1] >= 0.17) & (uv[:, 1] <= 0.83)
+        if label == "ignore" or not core.any():
+            continue
+        at = np.flatnonzero(core)
+        u, v = uv[at, 0], uv[at, 1]
+        top, base = apply(from_unit, np.c_[u, 0 * u]), apply(from_unit, np.c_[u, 0 * u + 1])
+        up = top - base
+        height = np.linalg.norm(up, axis=1)
+        ahead = apply(from_unit, np.c_[u + 1e-3, v]) - apply(from_unit, np.c_[u - 1e-3, v])
+        ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
+        good = (height >= FIND_MIN_PX * 0.9) & (height <= FIND_MAX_PX)
+        at, u, v, up, height, ahead = at[good], u[good], v[good], up[good], height[good], ahead[good]
+        flat = out.reshape(8, -1)
+        flat[0, at] = 1.0
+        flat[1, at] = 1.0
+        flat[2:4, at] = ahead.T
+        flat[4:6, at] = (up / height[:, None]).T
+        flat[6, at] = np.log2(height / 12)
+        flat[7, at] = 0.5 - v
+    return out
+
+
+# ---- strips -----------------------------------------------------------------------
+
+
+def caught_between(rng, text):
+    """The text one count earlier or later, for frames caught between two counts."""
+    places = [i for i, c in enumerate(text) if c.isdigit()]
+    old = list(text)
+    for i in reversed(places[-4:]):
+        was = int(old[i])
+        step = 1 if rng.random() < 0.8 else int(rng.integers(1, 10))
+        old[i] = str((was - step) % 10)
+        if was != 0 or rng.random() < 0.3:
+            break
+    return "".join(old)
+
+
+def reader_strip(rng, assets):
+    """A strip (uint8, STRIP_H x STRIP_W), the kind of character per column (uint8,
+    IGNORE where either would do), digit shares per column (float32, 10) and their weight.
+    """
+    h = 44.0
+    text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
+    if rng.random() < 0.1:
+        text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
+    face = any_face(rng, assets.fonts, h)
+    places = [i for i, c in enumerate(text) if c.isdigit()]
+    dark = set()
+    if rng.random() < 0.12 and places:
+        dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
+    line = face.draw(text, h, dark)
+    shares = {}  # cell index -> digit weights
+    lit_cells = list(line.cells)
+    mask = line.mask.astype(np.float32)
+    if rng.random() < 0.25 and len(places) >= 2:
+        old_text = caught_between(rng, text)
+        old = face.draw(old_text, h, dark)
+        if old.mask.shape == line.mask.shape:
+            if rng.random() < 0.6:  # exposure across the change
+                a = rng.uniform(0, 1)
+                mask = mask * a + old.mask * (1 - a)
+                weight = lambda: a  # noqa: E731
+            else:  # scan-out: the upper rows are new already
+                row = rng.uniform(line.top - 4, line.bottom + 4)
+                rows = np.arange(mask.shape[0])[:, None] < row
+                mask = np.where(rows, mask, old.mask.astype(np.float32))
+                a = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
+            for i, (new_cell, old_cell) in enumerate(zip(line.cells, old.cells)):
+                if new_cell[0] != old_cell[0]:
+                    shares[i] = {new_cell[0]: a, old_cell[0]: 1 - a}
+    ink, ground = levels(rng)
+    margin = int(h * 0.9)
+    flat = np.full((mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin), ground, np.float32)
+    flat[margin:-margin, margin:-margin] += (ink - ground) * mask / 255
+    if rng.random() < 0.35:  # neighbours above and below
+        for where in (0, flat.shape[0] - margin):
+            word, _ = other_text(rng)
+            small = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(word, h * rng.uniform(0.25, 0.6))
+            x = int(rng.integers(0, max(1, flat.shape[1] - small.mask.shape[1])))
+            y = where - small.mask.shape[0] // 3
+            if y > 0 and (y + small.top > margin + line.bottom + 4 or y + small.bottom < margin + line.top - 4):
+                paste(flat, small, x, y, ink)
+    if rng.random() < 0.15:  # a hand, a reflection, a crack over part of it
+        draw_cover(rng, flat)
+    if rng.random() < 0.3:
+        flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
+    if rng.random() < 0.15:  # bloom: bright ink spreads, then clips
+        image = to_image(flat)
+        flat = np.asarray(flat) + np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.05, 0.2))), np.float32) * rng.uniform(0.2, 0.8)
+    flat = np.clip(flat, 0, 255)
+
+    height, width = flat.shape
+    h_cam = math.exp(rng.uniform(math.log(7.0), math.log(52.0)))
+    over = 2 if h_cam < 22 else 1
+    scale = h_cam / h
+    corners = pose(rng, width, height, scale)
+    low = corners.min(0) - 2
+    corners = corners - low
+    extent = np.ceil(corners.max(0) + 2).astype(int)
+    to_camera = homography([[0, 0], [width, 0], [width, height], [0, height]], corners)
+    canvas = to_image(background(rng, assets, 64)).resize(tuple(int(v) * over for v in extent), Image.BILINEAR)
+    grow = np.diag([over, over, 1.0])
+    size = canvas.size
+    canvas.paste(warp(to_image(flat), grow @ to_camera, size), (0, 0), warp(opaque(rng, flat), grow @ to_camera, size))
+    camera = soften(rng, canvas.reduce(over) if over > 1 else canvas, h_cam)
+
+    # The finder's quad is never exact: ends, height, slant and turn are a little off.
+    first, last = line.cells[0], line.cells[-1]
+    x0, x1 = first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin
+    y0, y1 = line.top + margin, line.bottom + margin
+    true = apply(to_camera, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    length = (x1 - x0) / (y1 - y0) * (STRIP_BOTTOM - STRIP_TOP)
+    length *= rng.uniform(0.9, 1.1)
+    up = (true[0] - true[3] + true[1] - true[2]) / 2
+    ahead = (true[1] - true[0] + true[2] - true[3]) / 2
+    ahead /= np.linalg.norm(ahead)
+    k = rng.normal(0, 0.06, 4)
+    slide = np.clip(rng.normal(0, 0.08), -0.2, 0.2)
+    quad = true + up * k[:, None] + ahead * np.linalg.norm(up) * np.array([slide, slide, 0, 0])[:, None]
+    start = rng.uniform(-12, 40) if length < STRIP_W - 30 else rng.uniform(-max(0.0, length - STRIP_W) - 12, 12)
+    target = [[start, STRIP_TOP], [start + length, STRIP_TOP], [start + length, STRIP_BOTTOM], [start, STRIP_BOTTOM]]
+    to_strip = homography(quad, target)
+    strip = np.asarray(warp(camera, to_strip, (STRIP_W, STRIP_H)))
+
+    columns = STRIP_W // STRIP_STRIDE
+    kind = np.zeros(columns, np.uint8)
+    share = np.zeros((columns, 10), np.float32)
+    weight = np.zeros(columns, np.float32)
+    at = (np.arange(columns) + 0.5) * STRIP_STRIDE
+    mids = apply(to_strip @ to_camera, [[c[1] + margin, (y0 + y1) / 2] for c in lit_cells])
+    edge = apply(to_strip @ to_camera, [[c[1] + c[2] / 2 + margin, (y0 + y1) / 2] for c in lit_cells])
+    for i, (ch, _, _, on) in enumerate(lit_cells):
+        x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])
+        d = np.abs(at - x)
+        core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
+        kind[rim & (kind == NONE)] = IGNORE
+        if ch.isdigit():
+            kind[core] = DIGIT if on else IGNORE
+            row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
+            if on:
+                for digit, a in shares.get(i, {ch: 1.0}).items():
+                    row[int(digit)] += a
+            share[core] = row
+            weight[core] = 1.0
+        elif ch in KIND:
+            kind[core] = KIND[ch]
+        else:
+            kind[core] = OTHER
+    return strip, kind, share, weight
+
+
+def draw_cover(rng, flat):
+    h, w = flat.shape
+    image = to_image(flat)
+    draw = ImageDraw.Draw(image)
+    x = rng.uniform(0, w)
+    reach = rng.uniform(0.05, 0.5) * h
+    if rng.random() < 0.5:
+        draw.ellipse((x - reach, h * rng.uniform(0.3, 0.9), x + reach, h * 1.6), fill=int(rng.uniform(20, 220)))
+    else:
+        draw.line((x, 0, x + rng.uniform(-h, h), h), fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
+    flat[:] = np.asarray(image, np.float32)

@@ -1,0 +1,324 @@
+"""Trains one network, calibrates it if it is the reader, exports ONNX and figures.
+
+usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
+
+Rendering runs on the CPU cores and fills a store on the GPU; training draws from the
+store, so each picture is seen a few times, each time under another augmentation.
+Tuning material (other fonts, other photos) steers nothing but the calibration
+temperature and the curves.
+"""
+
+import argparse
+import copy
+import json
+import os
+import threading
+import time
+
+import numpy as np
+import torch
+from torch.nn import functional as F
+from torch.utils.data import DataLoader, IterableDataset
+
+import scenes
+from nets import Finder, Reader, fused
+
+CHUNK = 16
+
+
+class Stream(IterableDataset):
+    """Endless chunks of rendered samples; each worker has its own seed."""
+
+    def __init__(self, folder, make, seed):
+        self.folder, self.make, self.seed = folder, make, seed
+
+    def __iter__(self):
+        info = torch.utils.data.get_worker_info()
+        rng = np.random.default_rng([self.seed, info.id if info else 0])
+        assets = scenes.Assets(self.folder)
+        while True:
+            samples = []
+            while len(samples) < CHUNK:
+                try:
+                    samples.append(self.make(rng, assets))
+                except np.linalg.LinAlgError:
+                    continue  # an edge-on pose
+            yield [torch.from_numpy(np.stack(part)) for part in zip(*samples)]
+
+
+class Store:
+    """A ring of samples in GPU memory, filled by a thread."""
+
+    def __init__(self, stream, workers, room, device):
+        self.loader = DataLoader(stream, batch_size=None, num_workers=workers, prefetch_factor=8)
+        self.room, self.device = room, device
+        self.parts, self.made = None, 0
+        self.is_open = True
+        threading.Thread(target=self.fill, daemon=True).start()
+
+    def fill(self):
+        for chunk in self.loader:
+            if not self.is_open:
+                return
+            if self.parts is None:
+                self.parts = [
+                    torch.empty((self.room, *p.shape[1:]), dtype=half(p), device=self.device) for p in chunk
+                ]
+            at = self.made % self.room
+            n = min(len(chunk[0]), self.room - at)
+            for part, new in zip(self.parts, chunk):
+                part[at : at + n] = new[:n].to(self.device, dtype=part.dtype)
+            self.made += n
+
+    def draw(self, n):
+        at = torch.randint(0, min(self.made, self.room), (n,), device=self.device)
+        return [p[at] for p in self.parts]
+
+
+def half(tensor):
+    return torch.float16 if tensor.dtype == torch.float32 else tensor.dtype
+
+
+def fixed_set(folder, make, seed, count, workers):
+    """The same `count` samples on every run with as many workers."""
+    stream = iter(DataLoader(Stream(folder, make, seed), batch_size=None, num_workers=workers))
+    chunks = [next(stream) for _ in range(count // CHUNK)]
+    return [torch.cat(parts) for parts in zip(*chunks)]
+
+
+# ---- finder -------------------------------------------------------------------------
+
+
+def light(x, strength=1.0):
+    """Exposure, contrast, gamma and noise on pictures in 0..255, per picture."""
+    n, device = len(x), x.device
+    shape = (n, 1, 1, 1)
+
+    def u(a, b):
+        return torch.rand(shape, device=device) * (b - a) + a
+
+    x = x / 255
+    x = x.clamp(1e-4, 1) ** torch.exp(u(-0.5, 0.5) * strength)
+    dim = (torch.rand(shape, device=device) < 0.25).float() * strength
+    x = x * (1 - dim * u(0.0, 0.8)) + dim * u(-0.05, 0.2)
+    flip = (torch.rand(shape, device=device) < 0.15).float()
+    x = x * (1 - flip) + (1 - x) * flip
+    x = x + torch.randn_like(x) * u(0, 0.05) * (torch.rand(shape, device=device) < 0.6)
+    return (x.clamp(0, 1) * 255).round()
+
+
+def finder_input(pictures):
+    return pictures / 127.5 - 1
+
+
+def finder_turn(pictures, planes):
+    """Turns a whole batch by a quarter turn or more, labels with it."""
+    k = int(torch.randint(0, 4, (1,)))
+    pictures, planes = torch.rot90(pictures, k, (2, 3)), torch.rot90(planes, k, (2, 3)).clone()
+    for _ in range(k):  # rot90 takes x to y and y to -x in picture axes
+        for i in (2, 4):
+            x, y = planes[:, i].clone(), planes[:, i + 1].clone()
+            planes[:, i], planes[:, i + 1] = y, -x
+    return pictures, planes
+
+
+def finder_loss(out, planes):
+    target, weight, rest = planes[:, 0], planes[:, 1], planes[:, 2:]
+    logit = out[:, 0]
+    p = torch.sigmoid(logit)
+    focal = torch.where(target > 0.5, (1 - p) ** 1.0, p**1.0).detach() + 0.15
+    bce = F.binary_cross_entropy_with_logits(logit, target, reduction="none")
+    bce = (bce * weight * focal * torch.where(target > 0.5, 3.0, 1.0)).sum() / weight.sum()
+    inter = (p * target * weight).sum()
+    dice = 1 - (2 * inter + 1) / ((p * weight).sum() + (target * weight).sum() + 1)
+    hit = (target * weight).unsqueeze(1)
+    scale = torch.tensor([1.0, 1.0, 1.0, 1.0, 1.0, 2.0], device=out.device).view(1, -1, 1, 1)
+    geo = (F.smooth_l1_loss(out[:, 1:], rest, reduction="none", beta=0.1) * scale * hit).sum() / (hit.sum() * 6 + 1)
+    return 8 * bce + dice + 4 * geo
+
+
+@torch.no_grad()
+def finder_figures(net, tune, device):
+    net.eval()
+    hit = miss = false = quiet = 0
+    turn = []
+    for i in range(0, len(tune[0]), 64):
+        x, planes = tune[0][i : i + 64, None].float().to(device), tune[1][i : i + 64].to(device)
+        out = net(finder_input(x))
+        said, target, weight = out[:, 0] > 0, planes[:, 0] > 0.5, planes[:, 1] > 0.5
+        hit += (said & target & weight).sum().item()
+        miss += (~said & target & weight).sum().item()
+        false += (said & ~target & weight).sum().item()
+        quiet += (~target & weight).sum().item()
+        both = said & target
+        dot = (F.normalize(out[:, 1:3], dim=1) * planes[:, 2:4]).sum(1)[both]
+        turn.append((dot < 0.9).float())
+    turn = torch.cat(turn)
+    return {"cells_found": hit / max(1, hit + miss), "false_cells": false / max(1, quiet),
+            "turned_wrong": turn.mean().item() if len(turn) else 0.0}  # fmt: skip
+
+
+# ---- reader -------------------------------------------------------------------------
+
+
+def reader_input(strips):
+    mean = strips.mean((2, 3), keepdim=True)
+    return (strips - mean) / (strips.std((2, 3), keepdim=True, unbiased=False) + 6)
+
+
+def reader_loss(out, kind, share, weight):
+    out = out[:, :, 0]
+    kinds, digit = out[:, :6], out[:, 6:]
+    balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0], device=out.device)
+    kind_loss = F.cross_entropy(kinds, kind.long(), weight=balance, ignore_index=scenes.IGNORE)
+    log_p = F.log_softmax(digit, 1)
+    digit_loss = -(share.transpose(1, 2) * log_p).sum(1)
+    return kind_loss + 1.5 * (digit_loss * weight).sum() / (weight.sum() + 1)
+
+
+@torch.no_grad()
+def reader_outputs(net, tune, device):
+    net.eval()
+    outs = [net(reader_input(tune[0][i : i + 256, None].float().to(device))) for i in range(0, len(tune[0]), 256)]
+    return torch.cat(outs)[:, :, 0]
+
+
+@torch.no_grad()
+def reader_figures(net, tune, device):
+    out = reader_outputs(net, tune, device)
+    kind, share, weight = (t.to(device).float() for t in tune[1:])
+    kind = kind.long()
+    sharp = (share.max(2).values > 0.95) & (weight > 0)
+    right = (out[:, 6:].argmax(1) == share.argmax(2)) & sharp
+    used = kind != scenes.IGNORE
+    kind_right = (out[:, :6].argmax(1) == kind) & used
+    line_wrong = ((sharp & ~right).any(1)).float().mean().item()
+    semi = (kind == scenes.SEMICOLON) | (kind == scenes.COLON)
+    return {"digit_columns_right": (right.sum() / sharp.sum()).item(),
+            "strips_without_a_wrong_column": 1 - line_wrong,
+            "kind_columns_right": (kind_right.sum() / used.sum()).item(),
+            "marks_right": (kind_right[semi].float().mean()).item()}  # fmt: skip
+
+
+def temperature(net, tune, device):
+    """The divisor of the digit logits that makes the tuning set likeliest."""
+    out = reader_outputs(net, tune, device)
+    share, weight = (t.to(device).float() for t in tune[2:])
+    logits = out[:, 6:].transpose(1, 2)[weight > 0]
+    target = share[weight > 0]
+    best = min(np.arange(0.6, 3.0, 0.05), key=lambda t: -(target * F.log_softmax(logits / t, 1)).sum(1).mean().item())
+    return round(float(best), 2)
+
+
+# ---- both ---------------------------------------------------------------------------
+
+
+class Trainee:
+    def __init__(self, name, net, store, batch, step_loss, figures, tune, device, peak=3e-3):
+        self.name, self.store, self.batch = name, store, batch
+        self.net = net.to(device, memory_format=torch.channels_last)
+        self.step_loss, self.figures, self.tune, self.device = step_loss, figures, tune, device
+        self.mean = copy.deepcopy(self.net)
+        self.slow, self.fast = (
+            [t for t in net.state_dict().values() if t.dtype.is_floating_point] for net in (self.mean, self.net)
+        )
+        self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=peak, weight_decay=1e-4, fused=device.type == "cuda")
+        self.peak, self.steps, self.curve, self.seen_loss = peak, 0, [], 0.0
+
+    def step(self, progress):
+        rate = self.peak * min(1, (self.steps + 1) / 300) * (0.5 * (1 + np.cos(np.pi * min(1, progress))) * 0.99 + 0.01)
+        for group in self.optimiser.param_groups:
+            group["lr"] = rate
+        self.net.train()
+        loss = self.step_loss(self.forward, self.store.draw(self.batch))
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
+        self.optimiser.step()
+        keep = min(0.999, self.steps / (self.steps + 20))
+        with torch.no_grad():
+            torch._foreach_lerp_(self.slow, self.fast, 1 - keep)
+        self.steps += 1
+        if self.steps % 50 == 0:
+            self.seen_loss = loss.item()
+
+    def forward(self, x):
+        with torch.autocast(self.device.type, torch.bfloat16):
+            return self.net(x.contiguous(memory_format=torch.channels_last)).float()
+
+    def report(self, seconds):
+        row = {"seconds": round(seconds), "steps": self.steps, "rendered": self.store.made,
+               "loss": round(self.seen_loss, 4),
+               **{k: round(v, 5) for k, v in self.figures(self.mean, self.tune, self.device).items()}}  # fmt: skip
+        self.curve.append(row)
+        print(self.name, json.dumps(row), flush=True)
+
+
+def export(net, example, path):
+    net = fused(net).cpu().float()
+    torch.onnx.export(net, example, path, input_names=["in"], output_names=["out"], opset_version=13,
+                      dynamic_axes={"in": {0: "n", 2: "h", 3: "w"}}, dynamo=False)  # fmt: skip
+
+
+def finder_step(net, drawn):
+    pictures, planes = finder_turn(drawn[0][:, None].float(), drawn[1].float())
+    return finder_loss(net(finder_input(light(pictures))), planes)
+
+
+def reader_step(net, drawn):
+    strips, kind, shares, weight = drawn
+    return reader_loss(net(reader_input(light(strips[:, None].float()))), kind, shares.float(), weight.float())
+
+
+# net, renderer, store room, tuning samples, batch, step, figures, example input
+PLANS = {
+    "finder": (Finder, scenes.finder_scene, 200_000, 512, 128, finder_step, finder_figures, (1, 1, 256, 256)),
+    "reader": (Reader, scenes.reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
+}
+
+
+def main():
+    p = argparse.ArgumentParser()
+    p.add_argument("net", choices=PLANS)
+    p.add_argument("assets")
+    p.add_argument("out")
+    p.add_argument("--seconds", type=float, default=480)
+    p.add_argument("--workers", type=int, default=8)
+    p.add_argument("--seed", type=int, default=7)
+    args = p.parse_args()
+    net, make, room, tune_count, batch, step, figures, shape = PLANS[args.net]
+    torch.manual_seed(args.seed)
+    torch.backends.cudnn.benchmark = True
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    began = time.time()
+    tune = fixed_set(os.path.join(args.assets, "tune"), make, 1001, tune_count, args.workers)
+    store = Store(Stream(os.path.join(args.assets, "train"), make, args.seed), args.workers, room, device)
+    trainee = Trainee(args.net, net(), store, batch, step, figures, tune, device)
+    while store.made < 2000:
+        time.sleep(0.2)
+    first = time.time()
+    length = args.seconds - (first - began)
+    next_report = first + min(60, length / 3)
+    while (now := time.time()) < first + length:
+        trainee.step((now - first) / length)
+        if now > next_report:
+            next_report = now + 60
+            trainee.report(now - began)
+    store.is_open = False
+    trainee.report(time.time() - began)
+    record = {"seed": args.seed, "seconds": args.seconds, "torch": torch.__version__,
+              "device": torch.cuda.get_device_name() if device.type == "cuda" else "cpu",
+              "curve": trainee.curve}  # fmt: skip
+    if args.net == "reader":
+        record["digit_temperature"] = temperature(trainee.mean, tune, device)
+    os.makedirs(args.out, exist_ok=True)
+    torch.save(trainee.mean.state_dict(), os.path.join(args.out, f"{args.net}.pt"))
+    with open(os.path.join(args.out, f"{args.net}.json"), "w") as f:
+        json.dump(record, f, indent=1)
+    export(trainee.mean, torch.zeros(shape), os.path.join(args.out, f"{args.net}.onnx"))
+    print(args.net, "done after", round(time.time() - began), "s", flush=True)
+    os._exit(0)  # the rendering workers need no farewell
+
+
+if __name__ == "__main__":
+    main()

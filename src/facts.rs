@@ -1,0 +1,42 @@
+//! What a container claims about a clip, and what decoding showed.
+
+use crate::note::Note;
+use crate::timecode::{Rate, Ratio};
+use std::path::PathBuf;
+
+/// Facts about one clip. Claims of the container unless said otherwise.
+#[derive(Clone, Debug)]
+pub struct ClipFacts {
+    pub path: PathBuf,
+    /// FFmpeg's short name of the container, e.g. `mov,mp4,m4a,3gp,3g2,mj2`.
+    pub container: String,
+    /// FFmpeg's short name of the picture codec, e.g. `h264`.
+    pub codec: String,
+    /// Presented size in pixels (after rotation).
+    pub width_px: u32,
+    pub height_px: u32,
+    /// Bits per luma sample.
+    pub bit_depth: u8,
+    /// Nominal frame rate, if the container has one.
+    pub rate: Option<Rate>,
+    /// Seconds per tick of the stamps.
+    pub tick_seconds: Ratio,
+    /// Length in seconds from frame 0, if known.
+    pub duration_s: Option<Ratio>,
+    /// Number of presented frames, if known without decoding everything.
+    pub frames: Option<u64>,
+    /// True if the stamps are unevenly spaced.
+    pub is_variable_rate: bool,
+    /// Clockwise turn in degrees that was applied to present the picture: 0, 90, 180, 270.
+    pub rotation_degrees: u16,
+    /// True if the matrix also mirrored the picture.
+    pub is_mirrored: bool,
+    pub is_interlaced: bool,
+    pub has_audio: bool,
+    /// Start timecode that the container already carries, as FFmpeg prints it.
+    pub carried_timecode: Option<String>,
+    /// The camera's own clock, as the container writes it.
+    pub creation_time: Option<String>,
+    /// Yes, but: truncated, stamps repaired, carried timecode unreadable, ...
+    pub notes: Vec<Note>,
+}

@@ -1,0 +1,85 @@
+//! Pictures with exact times, and the trait through which clips are looked at.
+
+use crate::error::Result;
+use crate::facts::ClipFacts;
+use crate::timecode::Ratio;
+use image::GrayImage;
+
+/// When a frame is presented: PTS minus the PTS of frame 0, in whole ticks of
+/// the stream's time base. Exact; never derived from a frame index.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stamp {
+    /// Ticks after frame 0. Frame 0 is the first frame *presented*, so >= 0.
+    pub ticks: i64,
+    /// Seconds per tick, > 0.
+    pub tick_seconds: Ratio,
+    /// Presentation index, 0 for frame 0; `None` where a jump lost the count.
+    pub index: Option<u64>,
+}
+
+impl Stamp {
+    /// Seconds after frame 0, exact.
+    pub fn seconds(&self) -> Ratio {
+        Ratio::from_integer(self.ticks) * self.tick_seconds
+    }
+
+    /// Seconds after frame 0, rounded: for messages and drawings only.
+    pub fn seconds_f64(&self) -> f64 {
+        self.seconds().to_f64()
+    }
+}
+
+/// One presented frame.
+#[derive(Clone, Debug)]
+pub struct Frame {
+    pub stamp: Stamp,
+    /// Luma as a person sees it: presented orientation (rotation and mirror
+    /// applied), full range 0..=255, 8 bit whatever the codec's depth.
+    pub luma: GrayImage,
+    /// True if the frame holds two fields taken at different times.
+    pub is_interlaced: bool,
+}
+
+/// Where to go in a clip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Aim {
+    /// Frame 0.
+    Head,
+    /// The last whole seconds before the end.
+    Tail { seconds: u32 },
+    /// A time after frame 0, in seconds.
+    At(Ratio),
+}
+
+/// Where a seek was meant to land and where it landed: samplers rarely hit what
+/// they aim at, and the caller must know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Landing {
+    /// Seconds after frame 0 that were asked for.
+    pub asked_s: Ratio,
+    /// Stamp of the frame that [`Footage::advance`] will give next, if any is left.
+    pub got: Option<Stamp>,
+}
+
+/// A clip that can be looked at, forwards, with jumps. The media layer
+/// implements it over FFmpeg; tests implement it over pictures they draw.
+pub trait Footage {
+    /// What the container claims, and what was found while decoding so far.
+    fn facts(&self) -> &ClipFacts;
+
+    /// Jumps to the last frame at or before the aim.
+    fn seek(&mut self, aim: Aim) -> Result<Landing>;
+
+    /// From now on decode key frames only (`true`) or every frame (`false`).
+    fn key_frames_only(&mut self, yes: bool);
+
+    /// Moves to the next presented frame and gives its stamp; `None` at the end.
+    /// Cheap: no picture is converted before [`Footage::picture`] asks for it.
+    fn advance(&mut self) -> Result<Option<Stamp>>;
+
+    /// The frame last given by [`Footage::advance`].
+    ///
+    /// # Panics
+    /// If `advance` has not given a frame since the last seek.
+    fn picture(&mut self) -> Result<Frame>;
+}

@@ -1,0 +1,21 @@
+//! "Yes, but": remarks that travel with a result and are equal in every output.
+
+use serde::{Deserialize, Serialize};
+
+/// A remark with a stable code and a sentence for people.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// Stable, lower case with underscores, e.g. `variable_rate`.
+    pub code: String,
+    /// One sentence that names what was seen and, where useful, what to do.
+    pub sentence: String,
+}
+
+impl Note {
+    pub fn new(code: impl Into<String>, sentence: impl Into<String>) -> Self {
+        Self {
+            code: code.into(),
+            sentence: sentence.into(),
+        }
+    }
+}

@@ -1,0 +1,59 @@
+//! Intervals that say which end belongs to them.
+
+use super::Ratio;
+use std::fmt;
+
+/// `[low, high)`: holds `low`, does not hold `high`. Empty if `high <= low`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct HalfOpen {
+    pub low: Ratio,
+    pub high: Ratio,
+}
+
+impl HalfOpen {
+    pub const fn new(low: Ratio, high: Ratio) -> Self {
+        Self { low, high }
+    }
+
+    pub fn is_empty(self) -> bool {
+        self.high <= self.low
+    }
+
+    pub fn contains(self, value: Ratio) -> bool {
+        self.low <= value && value < self.high
+    }
+
+    /// What both hold; may be empty.
+    #[must_use]
+    pub fn intersect(self, other: Self) -> Self {
+        Self {
+            low: self.low.max(other.low),
+            high: self.high.min(other.high),
+        }
+    }
+
+    /// `high - low`; zero if empty.
+    pub fn width(self) -> Ratio {
+        (self.high - self.low).max(Ratio::ZERO)
+    }
+
+    /// The interval moved by `distance`.
+    #[must_use]
+    pub fn shift(self, distance: Ratio) -> Self {
+        Self {
+            low: self.low + distance,
+            high: self.high + distance,
+        }
+    }
+
+    /// Halfway between the ends.
+    pub fn middle(self) -> Ratio {
+        (self.low + self.high) / Ratio::from_integer(2)
+    }
+}
+
+impl fmt::Display for HalfOpen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "[{}, {})", self.low, self.high)
+    }
+}

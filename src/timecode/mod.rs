@@ -1,0 +1,24 @@
+//! Exact time: what everything else counts with. Standard library only, no
+//! floats but for display.
+//!
+//! - [`Ratio`]: a rational number over `i128`
+//! - [`Rate`]: counts or frames per second, as an integer ratio
+//! - [`ClockForm`]: how a clock counts; count to label, label to count, count to seconds
+//! - [`Label`], [`Digits`]: the text form of a count, split up
+//! - [`HalfOpen`]: an interval `[low, high)` of ratios
+
+mod error;
+mod form;
+mod interval;
+mod label;
+mod rate;
+mod ratio;
+#[cfg(test)]
+mod tests;
+
+pub use error::TimecodeError;
+pub use form::ClockForm;
+pub use interval::HalfOpen;
+pub use label::{Digits, Label};
+pub use rate::Rate;
+pub use ratio::Ratio;

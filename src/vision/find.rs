@@ -1,0 +1,479 @@
+//! Lines of digits in a frame.
+//!
+//! The finder network marks the middle band of every line of digits, cell by cell (4 px
+//! of the level looked at), and tells for each cell the reading direction, the way up,
+//! the digit height and how far the line's middle is. Touching cells that agree make a
+//! line. Levels of the pyramid overlap in the heights they can see; where two saw the
+//! same line, the one that saw it at the better size stays.
+
+use super::net::Net;
+use super::pyramid::Pyramid;
+use crate::error::Result;
+use crate::geometry::{Point, Quad};
+use image::GrayImage;
+use ndarray::Array4;
+
+/// How small the digits may be, against time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sharpness {
+    /// The picture is looked at with its longer side at most [`COARSE_LONG_SIDE_PX`].
+    Coarse,
+    /// One level finer: four times the pixels.
+    Fine,
+}
+
+/// Digits of 12 px in 1080p are 6 px at this size, which the finder was trained for.
+const COARSE_LONG_SIDE_PX: u32 = 1200;
+/// Px per cell of the network's output.
+const CELL_PX: f32 = 4.0;
+/// Sides of the network's input are multiples of this.
+const SIDE_STEP: usize = 32;
+/// A line needs one cell as sure as this ...
+const SEED_LOGIT: f32 = 0.0;
+/// ... and grows over cells at least this sure (about 0.27): faint stretches of a line
+/// would split it otherwise.
+const GROW_LOGIT: f32 = -1.0;
+/// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
+const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
+
+/// A line of digits, seen in one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Outline of the digits, presented pixels of the frame, in reading order.
+    pub quad: Quad,
+    /// Mean probability of the line's cells, 0..=1.
+    pub sureness: f32,
+}
+
+/// One cell of the finder's answer, in pixels of the level.
+#[derive(Clone, Copy)]
+struct Cell {
+    at: Point,
+    logit: f32,
+    ahead: Point,
+    up: Point,
+    height_px: f32,
+    /// A point of the line's middle, from this cell.
+    middle: Point,
+}
+
+/// All lines of digits in the frame, surest first.
+pub(super) fn find_lines(
+    net: &dyn Net,
+    pyramid: &Pyramid,
+    sharpness: Sharpness,
+) -> Result<Vec<Line>> {
+    let long_side_px = pyramid.full().width().max(pyramid.full().height());
+    let mut first = 0usize;
+    while long_side_px >> first > COARSE_LONG_SIDE_PX {
+        first += 1;
+    }
+    if sharpness == Sharpness::Fine {
+        first = first.saturating_sub(1);
+    }
+    let mut found: Vec<(f32, Line)> = Vec::new();
+    for level in first..pyramid.depth().max(first + 1) {
+        let (image, factor) = pyramid.level(level);
+        for line in lines_in(net, image)? {
+            let at_level_px = line.quad.height_px();
+            let fitness = if BEST_HEIGHTS_PX.contains(&at_level_px) {
+                1.0
+            } else {
+                0.6
+            };
+            let quad = line.quad.map(|p| Point::new(p.x * factor, p.y * factor));
+            found.push((line.sureness * fitness, Line { quad, ..line }));
+        }
+    }
+    Ok(keep_best_of_overlapping(found))
+}
+
+/// Lines near `around`, looked for only there, at the level that fits its height.
+/// `side_px` is the side of the square looked at, in px of that level.
+pub(super) fn find_lines_near(
+    net: &dyn Net,
+    pyramid: &Pyramid,
+    around: &Quad,
+    side_px: u32,
+) -> Result<Vec<Line>> {
+    let level = pyramid.level_for(around.height_px(), 9.5);
+    let (image, factor) = pyramid.level(level);
+    let centre = around.centre();
+    let half = side_px as f32 / 2.0;
+    let left = (centre.x / factor - half).round() as i64;
+    let top = (centre.y / factor - half).round() as i64;
+    let crop = GrayImage::from_fn(side_px, side_px, |x, y| {
+        let sx = (left + i64::from(x)).clamp(0, i64::from(image.width()) - 1) as u32;
+        let sy = (top + i64::from(y)).clamp(0, i64::from(image.height()) - 1) as u32;
+        *image.get_pixel(sx, sy)
+    });
+    let found = lines_in(net, &crop)?
+        .into_iter()
+        .map(|line| {
+            let quad = line
+                .quad
+                .map(|p| Point::new((p.x + left as f32) * factor, (p.y + top as f32) * factor));
+            (line.sureness, Line { quad, ..line })
+        })
+        .collect();
+    Ok(keep_best_of_overlapping(found))
+}
+
+/// Runs the network on one picture; quads are in its pixels.
+fn lines_in(net: &dyn Net, image: &GrayImage) -> Result<Vec<Line>> {
+    let (w, h) = (image.width() as usize, image.height() as usize);
+    let (pw, ph) = (w.next_multiple_of(SIDE_STEP), h.next_multiple_of(SIDE_STEP));
+    let mut input = Array4::<f32>::zeros((1, 1, ph, pw));
+    let plane = input.as_slice_mut().expect("a fresh array is contiguous");
+    for (row, out) in image
+        .as_raw()
+        .chunks_exact(w)
+        .zip(plane.chunks_exact_mut(pw))
+    {
+        for (px, v) in out.iter_mut().zip(row) {
+            *px = f32::from(*v) / 127.5 - 1.0;
+        }
+        let edge = out[w - 1];
+        out[w..].fill(edge);
+    }
+    let planes = net.run(input)?;
+    let (rows, columns) = (h.div_ceil(4), w.div_ceil(4));
+    let cells = read_cells(&planes, rows, columns);
+    Ok(join_collinear(group(&cells, rows, columns)))
+}
+
+fn read_cells(planes: &Array4<f32>, rows: usize, columns: usize) -> Vec<Option<Cell>> {
+    let mut cells = Vec::with_capacity(rows * columns);
+    for y in 0..rows {
+        for x in 0..columns {
+            let p = |c: usize| planes[[0, c, y, x]];
+            let logit = p(0);
+            if logit < GROW_LOGIT {
+                cells.push(None);
+                continue;
+            }
+            let at = Point::new((x as f32 + 0.5) * CELL_PX, (y as f32 + 0.5) * CELL_PX);
+            let height_px = 12.0 * p(5).clamp(-2.0, 2.0).exp2();
+            let up = unit(Point::new(p(3), p(4)));
+            let off = p(6).clamp(-0.6, 0.6) * height_px;
+            cells.push(Some(Cell {
+                at,
+                logit,
+                ahead: unit(Point::new(p(1), p(2))),
+                up,
+                height_px,
+                middle: Point::new(at.x - up.x * off, at.y - up.y * off),
+            }));
+        }
+    }
+    cells
+}
+
+fn unit(p: Point) -> Point {
+    let n = p.x.hypot(p.y).max(1e-6);
+    Point::new(p.x / n, p.y / n)
+}
+
+fn dot(a: Point, b: Point) -> f32 {
+    a.x * b.x + a.y * b.y
+}
+
+/// Touching cells that agree on direction and height, as lines.
+fn group(cells: &[Option<Cell>], rows: usize, columns: usize) -> Vec<Line> {
+    let mut seen = vec![false; cells.len()];
+    let mut lines = Vec::new();
+    let mut seeds: Vec<usize> = (0..cells.len())
+        .filter(|&i| cells[i].is_some_and(|c| c.logit > SEED_LOGIT))
+        .collect();
+    seeds.sort_by(|&a, &b| {
+        let logit = |i: usize| cells[i].map_or(0.0, |c| c.logit);
+        logit(b).total_cmp(&logit(a)).then(a.cmp(&b))
+    });
+    for seed in seeds {
+        if seen[seed] {
+            continue;
+        }
+        seen[seed] = true;
+        let (mut open, mut members) = (vec![seed], Vec::new());
+        while let Some(i) = open.pop() {
+            let cell = cells[i].expect("only marked cells are opened");
+            members.push(cell);
+            let (x, y) = (i % columns, i / columns);
+            for ny in y.saturating_sub(1)..(y + 2).min(rows) {
+                for nx in x.saturating_sub(1)..(x + 2).min(columns) {
+                    let n = ny * columns + nx;
+                    let Some(next) = cells[n] else { continue };
+                    let alike = dot(next.ahead, cell.ahead) > 0.7
+                        && (next.height_px / cell.height_px).log2().abs() < 0.6;
+                    if !seen[n] && alike {
+                        seen[n] = true;
+                        open.push(n);
+                    }
+                }
+            }
+        }
+        lines.extend(fit_line(&members));
+    }
+    lines
+}
+
+/// A quad from the cells of one line.
+fn fit_line(cells: &[Cell]) -> Option<Line> {
+    if cells.len() < 3 {
+        return None;
+    }
+    let weight = |c: &Cell| 1.0 / (1.0 + (-c.logit).exp());
+    let sum: f32 = cells.iter().map(weight).sum();
+    let mean = |f: &dyn Fn(&Cell) -> f32| cells.iter().map(|c| f(c) * weight(c)).sum::<f32>() / sum;
+    let mut ahead = unit(Point::new(mean(&|c| c.ahead.x), mean(&|c| c.ahead.y)));
+    let up = unit(Point::new(mean(&|c| c.up.x), mean(&|c| c.up.y)));
+    let centre = Point::new(mean(&|c| c.middle.x), mean(&|c| c.middle.y));
+    let height = mean(&|c| c.height_px.log2()).exp2();
+    // The middles of a long line tell its direction better than the network does.
+    let along = |p: Point, a: Point| (p.x - centre.x) * a.x + (p.y - centre.y) * a.y;
+    let side = Point::new(-ahead.y, ahead.x);
+    let tt = mean(&|c| along(c.middle, ahead).powi(2));
+    let ts = mean(&|c| along(c.middle, ahead) * along(c.middle, side));
+    if tt > (0.8 * height).powi(2) {
+        let turn = (ts / tt).clamp(-0.15, 0.15);
+        ahead = unit(Point::new(ahead.x + side.x * turn, ahead.y + side.y * turn));
+    }
+    // Height changes along the line under perspective.
+    let lh = mean(&|c| along(c.middle, ahead) * (c.height_px.log2() - height.log2()));
+    let slope = if tt > (1.5 * height).powi(2) {
+        lh / tt
+    } else {
+        0.0
+    };
+    let (mut low, mut high) = (f32::MAX, f32::MIN);
+    for c in cells.iter().filter(|c| c.logit > SEED_LOGIT) {
+        let t = along(c.at, ahead);
+        low = low.min(t - CELL_PX / 2.0);
+        high = high.max(t + CELL_PX / 2.0);
+    }
+    if high - low < 0.8 * height {
+        return None;
+    }
+    let end = |t: f32, lift: f32| {
+        let half = (height * (slope * t).clamp(-0.8, 0.8).exp2()) / 2.0 * lift;
+        Point::new(
+            centre.x + ahead.x * t + up.x * half,
+            centre.y + ahead.y * t + up.y * half,
+        )
+    };
+    Some(Line {
+        quad: Quad::from_corners([
+            end(low, 1.0),
+            end(high, 1.0),
+            end(high, -1.0),
+            end(low, -1.0),
+        ]),
+        sureness: sum / cells.len() as f32,
+    })
+}
+
+/// Direction of a quad's middle line, and its two ends.
+fn axis(quad: &Quad) -> (Point, Point, Point) {
+    let start = quad.top_left.towards(quad.bottom_left, 0.5);
+    let end = quad.top_right.towards(quad.bottom_right, 0.5);
+    (
+        unit(Point::new(end.x - start.x, end.y - start.y)),
+        start,
+        end,
+    )
+}
+
+/// Joins pieces of one line that a gap between groups has split.
+fn join_collinear(mut lines: Vec<Line>) -> Vec<Line> {
+    loop {
+        let pair = (0..lines.len())
+            .flat_map(|i| (0..lines.len()).map(move |j| (i, j)))
+            .find(|&(i, j)| i != j && follows(&lines[i].quad, &lines[j].quad));
+        let Some((i, j)) = pair else { return lines };
+        let (a, b) = (&lines[i], &lines[j]);
+        let joined = Line {
+            quad: Quad {
+                top_left: a.quad.top_left,
+                top_right: b.quad.top_right,
+                bottom_right: b.quad.bottom_right,
+                bottom_left: a.quad.bottom_left,
+            },
+            sureness: (a.sureness + b.sureness) / 2.0,
+        };
+        lines[i] = joined;
+        lines.remove(j);
+    }
+}
+
+/// True if `b` goes on where `a` ends: same direction and height, a gap of at most two
+/// digit heights, no step sideways.
+fn follows(a: &Quad, b: &Quad) -> bool {
+    let (ahead, _, a_end) = axis(a);
+    let (b_ahead, b_start, _) = axis(b);
+    let ratio = a.height_px() / b.height_px();
+    let height = a.height_px().max(b.height_px());
+    let step = Point::new(b_start.x - a_end.x, b_start.y - a_end.y);
+    let (gap, aside) = (dot(step, ahead), step.x * -ahead.y + step.y * ahead.x);
+    dot(ahead, b_ahead) > 0.94
+        && (0.72..1.39).contains(&ratio)
+        && (-0.8 * height..2.0 * height).contains(&gap)
+        && aside.abs() < 0.35 * height
+}
+
+fn keep_best_of_overlapping(mut found: Vec<(f32, Line)>) -> Vec<Line> {
+    // Among views of one line the longer one lost no digits: length counts.
+    let worth = |f: &(f32, Line)| {
+        f.0 * (f.1.quad.length_px() / f.1.quad.height_px())
+            .min(12.0)
+            .sqrt()
+    };
+    found.sort_by(|a, b| {
+        worth(b)
+            .total_cmp(&worth(a))
+            .then(a.1.quad.top_left.x.total_cmp(&b.1.quad.top_left.x))
+            .then(a.1.quad.top_left.y.total_cmp(&b.1.quad.top_left.y))
+    });
+    let mut kept: Vec<Line> = Vec::new();
+    for (_, line) in found {
+        if !kept.iter().any(|k| same_place(&k.quad, &line.quad)) {
+            kept.push(line);
+        }
+    }
+    kept
+}
+
+/// True if the centre of the smaller quad lies in the larger one.
+fn same_place(a: &Quad, b: &Quad) -> bool {
+    let (large, small) = if a.length_px() >= b.length_px() {
+        (a, b)
+    } else {
+        (b, a)
+    };
+    let (ahead, start, end) = axis(large);
+    let p = small.centre();
+    let from = Point::new(p.x - start.x, p.y - start.y);
+    let t = dot(from, ahead);
+    let aside = (from.x * -ahead.y + from.y * ahead.x).abs();
+    let length = start.distance(end);
+    let reach = 0.6 * large.height_px().max(0.5 * small.height_px());
+    (0.0..=length).contains(&t) && aside < reach
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::Array4;
+
+    /// Answers with one line painted into the planes: a fake finder.
+    struct Painted {
+        theta: f32,
+        height_px: f32,
+        centre: Point,
+        half_length_px: f32,
+    }
+
+    impl Net for Painted {
+        fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
+            let (_, _, h, w) = input.dim();
+            let mut out = Array4::zeros((1, 7, h / 4, w / 4));
+            let (sin, cos) = self.theta.sin_cos();
+            for y in 0..h / 4 {
+                for x in 0..w / 4 {
+                    let dx = (x as f32 + 0.5) * 4.0 - self.centre.x;
+                    let dy = (y as f32 + 0.5) * 4.0 - self.centre.y;
+                    let (t, s) = (dx * cos + dy * sin, -dx * sin + dy * cos);
+                    let inside = t.abs() <= self.half_length_px && s.abs() <= 0.33 * self.height_px;
+                    out[[0, 0, y, x]] = if inside { 4.0 } else { -6.0 };
+                    out[[0, 1, y, x]] = cos;
+                    out[[0, 2, y, x]] = sin;
+                    out[[0, 3, y, x]] = sin;
+                    out[[0, 4, y, x]] = -cos;
+                    out[[0, 5, y, x]] = (self.height_px / 12.0).log2();
+                    out[[0, 6, y, x]] = -s / self.height_px;
+                }
+            }
+            Ok(out)
+        }
+    }
+
+    #[test]
+    fn a_line_is_rebuilt_from_its_cells_at_every_angle() {
+        for step in 0..24 {
+            let theta = step as f32 * std::f32::consts::TAU / 24.0;
+            let fake = Painted {
+                theta,
+                height_px: 16.0,
+                centre: Point::new(128.0, 120.0),
+                half_length_px: 80.0,
+            };
+            let lines = lines_in(&fake, &GrayImage::new(256, 240)).unwrap();
+            assert_eq!(lines.len(), 1, "at {theta} rad");
+            let quad = lines[0].quad;
+            let (ahead, _, _) = axis(&quad);
+            assert!(
+                dot(ahead, Point::new(theta.cos(), theta.sin())) > 0.999,
+                "at {theta} rad"
+            );
+            approx::assert_relative_eq!(quad.height_px(), 16.0, epsilon = 0.2);
+            approx::assert_relative_eq!(quad.length_px(), 160.0, epsilon = 6.0);
+            assert!(quad.centre().distance(fake.centre) < 2.0, "at {theta} rad");
+        }
+    }
+
+    fn level_quad(x: f32, y: f32, length: f32, height: f32) -> Quad {
+        Quad {
+            top_left: Point::new(x, y),
+            top_right: Point::new(x + length, y),
+            bottom_right: Point::new(x + length, y + height),
+            bottom_left: Point::new(x, y + height),
+        }
+    }
+
+    #[test]
+    fn pieces_of_one_line_are_joined_and_lines_below_are_not() {
+        let line = |quad| Line {
+            quad,
+            sureness: 0.9,
+        };
+        let lines = join_collinear(vec![
+            line(level_quad(130.0, 50.0, 40.0, 20.0)),
+            line(level_quad(20.0, 50.0, 90.0, 21.0)),
+            line(level_quad(20.0, 90.0, 90.0, 20.0)),
+        ]);
+        assert_eq!(lines.len(), 2);
+        assert!(
+            lines
+                .iter()
+                .any(|l| (l.quad.length_px() - 150.0).abs() < 1.0)
+        );
+    }
+
+    #[test]
+    fn of_two_views_of_one_line_the_longer_stays() {
+        let kept = keep_best_of_overlapping(vec![
+            (
+                0.9,
+                Line {
+                    quad: level_quad(60.0, 50.0, 40.0, 20.0),
+                    sureness: 0.9,
+                },
+            ),
+            (
+                0.9,
+                Line {
+                    quad: level_quad(20.0, 50.0, 150.0, 21.0),
+                    sureness: 0.9,
+                },
+            ),
+            (
+                0.8,
+                Line {
+                    quad: level_quad(20.0, 150.0, 50.0, 20.0),
+                    sureness: 0.8,
+                },
+            ),
+        ]);
+        assert_eq!(kept.len(), 2);
+        approx::assert_relative_eq!(kept[0].quad.length_px(), 150.0);
+    }
+}

@@ -1,0 +1,23 @@
+//! Seeing: where in a frame a display stands and which digits it shows.
+//!
+//! The only place that runs the trained networks (`net.rs`, over tract).
+//!
+//! * `pyramid.rs`  one picture at halved sizes, so that every digit height meets its net
+//! * `find.rs`     lines of digits in a frame: quads with their doubt
+//! * `rectify.rs`  a quad -> an upright strip of fixed digit height
+//! * `read.rs`     a strip -> characters and digit odds per column
+//! * `layout.rs`   characters -> digit places, grouped as a clock groups them
+//! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
+
+mod eye;
+mod find;
+mod layout;
+mod net;
+mod pyramid;
+mod read;
+mod rectify;
+
+pub use eye::{Display, Eye, Followed};
+pub use find::{Line, Sharpness};
+pub use net::model_hash;
+pub use pyramid::Pyramid;

@@ -1,0 +1,107 @@
+//! The trained networks behind a small trait, so that tests can use fakes.
+
+use crate::error::{Error, ErrorKind, Result};
+use ndarray::{Array4, ArrayView4};
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::fmt::Write as _;
+use std::sync::{Arc, Mutex};
+use tract_onnx::prelude::*;
+
+/// Where are lines of digits; see `models/manifest.json`.
+const FINDER_ONNX: &[u8] = include_bytes!("../../models/finder.onnx");
+/// Which character stands in each column of a strip; see `models/manifest.json`.
+const READER_ONNX: &[u8] = include_bytes!("../../models/reader.onnx");
+
+/// SHA-256 over both model files, hexadecimal: names the eyes that read a clip.
+pub fn model_hash() -> String {
+    let digest = Sha256::new()
+        .chain_update(FINDER_ONNX)
+        .chain_update(READER_ONNX)
+        .finalize();
+    let mut text = String::with_capacity(64);
+    for byte in digest {
+        write!(text, "{byte:02x}").expect("writing to a string cannot fail");
+    }
+    text
+}
+
+/// A network from one plane to some planes. Input `1 x 1 x H x W`, output
+/// `1 x C x h x w`, both f32; the value ranges are each network's own.
+pub(super) trait Net: Send + Sync {
+    fn run(&self, input: Array4<f32>) -> Result<Array4<f32>>;
+}
+
+/// Loads the finder: input luma / 127.5 - 1, sides multiples of 32; output 7 planes at a
+/// quarter of the size.
+pub(super) fn finder() -> Result<Box<dyn Net>> {
+    Ok(Box::new(OnnxNet::load("finder", FINDER_ONNX)?))
+}
+
+/// Loads the reader: input a normalised strip 32 px high; output 16 planes of one row at
+/// half of the width.
+pub(super) fn reader() -> Result<Box<dyn Net>> {
+    Ok(Box::new(OnnxNet::load("reader", READER_ONNX)?))
+}
+
+type Plan = Arc<TypedRunnableModel>;
+
+/// A network with one optimised plan per input size: tract runs fixed shapes fastest.
+struct OnnxNet {
+    name: &'static str,
+    model: InferenceModel,
+    plans: Mutex<HashMap<(usize, usize), Plan>>,
+}
+
+impl OnnxNet {
+    fn load(name: &'static str, mut bytes: &'static [u8]) -> Result<Self> {
+        let model = tract_onnx::onnx()
+            .model_for_read(&mut bytes)
+            .map_err(|e| broken(name, e))?;
+        Ok(Self {
+            name,
+            model,
+            plans: Mutex::new(HashMap::new()),
+        })
+    }
+
+    fn plan(&self, h: usize, w: usize) -> Result<Plan> {
+        let mut plans = self.plans.lock().unwrap_or_else(|e| e.into_inner());
+        if let Some(plan) = plans.get(&(h, w)) {
+            return Ok(plan.clone());
+        }
+        let plan = self
+            .model
+            .clone()
+            .with_input_fact(0, f32::fact([1, 1, h, w]).into())
+            .and_then(|m| m.into_optimized())
+            .and_then(|m| m.into_runnable())
+            .map_err(|e| broken(self.name, e))?;
+        plans.insert((h, w), plan.clone());
+        Ok(plan)
+    }
+}
+
+impl Net for OnnxNet {
+    fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
+        let (_, _, h, w) = input.dim();
+        let outputs = self
+            .plan(h, w)?
+            .run(tvec!(Tensor::from(input).into()))
+            .map_err(|e| broken(self.name, e))?;
+        let view: ArrayView4<f32> = outputs[0]
+            .to_plain_array_view::<f32>()
+            .and_then(|v| Ok(v.into_dimensionality()?))
+            .map_err(|e| broken(self.name, e))?;
+        Ok(view.to_owned())
+    }
+}
+
+fn broken(name: &str, cause: TractError) -> Error {
+    Error::new(
+        ErrorKind::Model,
+        format!("the built-in network '{name}' does not run"),
+    )
+    .because(cause.to_string())
+    .next("this build is broken: install it again or report it with this message")
+}

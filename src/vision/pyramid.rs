@@ -1,0 +1,95 @@
+//! One luma picture at halved sizes.
+
+use image::GrayImage;
+
+/// Luma at full size (level 0), half, quarter, ... down to [`Pyramid::SMALLEST_PX`].
+/// Each level is the mean of 2 x 2 pixels of the one above.
+pub struct Pyramid {
+    levels: Vec<GrayImage>,
+}
+
+impl Pyramid {
+    /// No level has a longer side below this.
+    const SMALLEST_PX: u32 = 96;
+
+    pub fn new(luma: GrayImage) -> Self {
+        let mut levels = vec![luma];
+        loop {
+            let last = &levels[levels.len() - 1];
+            if last.width().max(last.height()) < 2 * Self::SMALLEST_PX
+                || last.width().min(last.height()) < 4
+            {
+                return Self { levels };
+            }
+            levels.push(halve(last));
+        }
+    }
+
+    /// The picture reduced `2^level` times; the smallest one if there is no such level.
+    pub fn level(&self, level: usize) -> (&GrayImage, f32) {
+        let level = level.min(self.levels.len() - 1);
+        (&self.levels[level], (1u32 << level) as f32)
+    }
+
+    pub fn depth(&self) -> usize {
+        self.levels.len()
+    }
+
+    /// The full picture.
+    pub fn full(&self) -> &GrayImage {
+        &self.levels[0]
+    }
+
+    /// The level at which something `height_px` tall in the full picture is between
+    /// `wanted_px` and twice that, or the nearest there is.
+    pub fn level_for(&self, height_px: f32, wanted_px: f32) -> usize {
+        let level = (height_px / wanted_px).log2().floor().max(0.0) as usize;
+        level.min(self.levels.len() - 1)
+    }
+}
+
+fn halve(image: &GrayImage) -> GrayImage {
+    let (w, h) = (image.width() as usize / 2, image.height() as usize / 2);
+    let stride = image.width() as usize;
+    let src = image.as_raw();
+    let mut out = vec![0u8; w * h];
+    for (y, row) in out.chunks_exact_mut(w).enumerate() {
+        let upper = &src[2 * y * stride..][..2 * w];
+        let lower = &src[(2 * y + 1) * stride..][..2 * w];
+        for ((px, a), b) in row
+            .iter_mut()
+            .zip(upper.as_chunks::<2>().0)
+            .zip(lower.as_chunks::<2>().0)
+        {
+            let sum = u16::from(a[0]) + u16::from(a[1]) + u16::from(b[0]) + u16::from(b[1]);
+            *px = ((sum + 2) / 4) as u8;
+        }
+    }
+    GrayImage::from_raw(w as u32, h as u32, out).expect("sizes agree by construction")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_level_is_the_mean_of_four() {
+        let luma = GrayImage::from_fn(400, 300, |x, y| image::Luma([((x + 2 * y) % 256) as u8]));
+        let pyramid = Pyramid::new(luma.clone());
+        let (half, factor) = pyramid.level(1);
+        assert_eq!((half.width(), half.height(), factor), (200, 150, 2.0));
+        let mean = (0..2)
+            .flat_map(|dy| (0..2).map(move |dx| (dx, dy)))
+            .map(|(dx, dy)| u16::from(luma.get_pixel(20 + dx, 40 + dy)[0]))
+            .sum::<u16>();
+        assert_eq!(u16::from(half.get_pixel(10, 20)[0]), (mean + 2) / 4);
+    }
+
+    #[test]
+    fn the_level_fits_the_digit_height() {
+        let pyramid = Pyramid::new(GrayImage::new(1920, 1080));
+        assert_eq!(pyramid.level_for(12.0, 10.0), 0);
+        assert_eq!(pyramid.level_for(45.0, 10.0), 2);
+        assert_eq!(pyramid.level_for(5000.0, 10.0), pyramid.depth() - 1);
+    }
+}

@@ -1,0 +1,294 @@
+//! A strip -> what stands in each of its columns.
+
+use super::net::Net;
+use super::rectify::{STRIP_HEIGHT_PX, Strip};
+use crate::error::Result;
+use crate::reading::{DigitOdds, MarkOdds};
+use ndarray::Array4;
+
+/// Strip px per column of the network's answer.
+pub(super) const COLUMN_PX: f32 = 2.0;
+/// Divides the digit logits so that probabilities mean what they say; measured on the
+/// tuning set when the network was trained (`digit_temperature` in models/manifest.json).
+const DIGIT_TEMPERATURE: f32 = 1.1;
+/// Keeps an even strip from being blown up to full contrast; from training.
+const LEAST_DEVIATION: f32 = 6.0;
+
+/// The kinds of things a column can hold, in the network's order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Nothing,
+    Digit,
+    Colon,
+    Semicolon,
+    Dot,
+    /// A letter or another sign.
+    Other,
+}
+
+const KINDS: [Kind; 6] = [
+    Kind::Nothing,
+    Kind::Digit,
+    Kind::Colon,
+    Kind::Semicolon,
+    Kind::Dot,
+    Kind::Other,
+];
+
+/// One character as read.
+#[derive(Clone, Debug)]
+pub(super) struct Character {
+    pub kind: Kind,
+    /// Middle, strip px.
+    pub x: f32,
+    /// Highest probability of the kind among its columns.
+    pub sureness: f32,
+}
+
+/// The reader's answer for one strip.
+pub(super) struct Columns {
+    /// Probabilities per column, in the order of [`KINDS`].
+    kinds: Vec<[f32; 6]>,
+    /// Digit probabilities per column, given that a digit stands there.
+    digits: Vec<[f32; 10]>,
+}
+
+/// Runs the reader over a strip.
+pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
+    let (w, h) = (strip.luma.width() as usize, STRIP_HEIGHT_PX as usize);
+    let pixels = strip.luma.as_raw();
+    let n = pixels.len() as f32;
+    let mean = pixels.iter().map(|&v| f32::from(v)).sum::<f32>() / n;
+    let deviation = (pixels
+        .iter()
+        .map(|&v| (f32::from(v) - mean).powi(2))
+        .sum::<f32>()
+        / n)
+        .sqrt();
+    let scale = 1.0 / (deviation + LEAST_DEVIATION);
+    let input = Array4::from_shape_fn((1, 1, h, w), |(_, _, y, x)| {
+        (f32::from(pixels[y * w + x]) - mean) * scale
+    });
+    let out = net.run(input)?;
+    let columns = w / COLUMN_PX as usize;
+    Ok(Columns {
+        kinds: (0..columns)
+            .map(|x| softmax(std::array::from_fn(|c| out[[0, c, 0, x]])))
+            .collect(),
+        digits: (0..columns)
+            .map(|x| {
+                softmax(std::array::from_fn(|c| {
+                    out[[0, 6 + c, 0, x]] / DIGIT_TEMPERATURE
+                }))
+            })
+            .collect(),
+    })
+}
+
+fn softmax<const N: usize>(logits: [f32; N]) -> [f32; N] {
+    let top = logits.iter().copied().fold(f32::MIN, f32::max);
+    let weights = logits.map(|l| (l - top).exp());
+    let sum: f32 = weights.iter().sum();
+    weights.map(|w| w / sum)
+}
+
+impl Columns {
+    pub fn len(&self) -> usize {
+        self.kinds.len()
+    }
+
+    /// Probability that a digit stands at `x` (strip px); 0 outside the strip.
+    pub fn digit_at(&self, x: f32) -> f32 {
+        self.column(x)
+            .map_or(0.0, |c| self.kinds[c][Kind::Digit as usize])
+    }
+
+    fn column(&self, x: f32) -> Option<usize> {
+        let c = (x / COLUMN_PX).floor();
+        (c >= 0.0 && (c as usize) < self.len()).then_some(c as usize)
+    }
+
+    /// How well a digit's middle stands at each half column: 1 at the middle of a sure
+    /// digit, falling to a seventh two `spread` (strip px) away. For lining up places.
+    pub fn middles(&self, spread: f32) -> Vec<f32> {
+        let mut out = vec![0.0f32; self.len() * 2];
+        for digit in self.characters().iter().filter(|c| c.kind == Kind::Digit) {
+            let reach = 3.0 * spread;
+            let first = (digit.x - reach).floor().max(0.0) as usize;
+            let last = ((digit.x + reach).ceil().max(0.0) as usize).min(out.len());
+            for (x, value) in out.iter_mut().enumerate().take(last).skip(first) {
+                let off = (x as f32 + 0.5 - digit.x) / spread;
+                *value = value.max(digit.sureness * (-0.5 * off * off).exp());
+            }
+        }
+        out
+    }
+
+    /// Mean over the places of how sure the likeliest digit is; tells upright from
+    /// upside down.
+    pub fn legibility(&self) -> f32 {
+        let digits: Vec<Character> = self.characters().into_iter().filter(|c| c.kind == Kind::Digit).collect();
+        let sum: f32 = digits.iter().map(|c| self.odds_near(c.x, 2.0).best().1 * c.sureness).sum();
+        sum / digits.len().max(1) as f32
+    }
+
+    /// Digit odds of the place whose middle is expected at `x`, give or take `reach`
+    /// (strip px). Columns count by how surely a digit stands there; where none does,
+    /// the odds lean to flat, because a dark or covered place says nothing.
+    pub fn odds_near(&self, x: f32, reach: f32) -> DigitOdds {
+        let mut weights = [0.0f32; 10];
+        let (mut sum, mut top) = (0.0f32, 0.0f32);
+        let first = ((x - reach) / COLUMN_PX).floor().max(0.0) as usize;
+        let last = (((x + reach) / COLUMN_PX).floor().max(0.0) as usize).min(self.len() - 1);
+        for c in first..=last {
+            let w = self.kinds[c][Kind::Digit as usize];
+            top = top.max(w);
+            sum += w;
+            for (total, p) in weights.iter_mut().zip(&self.digits[c]) {
+                *total += w * p;
+            }
+        }
+        if sum <= 1e-3 {
+            return DigitOdds::FLAT;
+        }
+        let trust = (2.0 * top).min(1.0);
+        DigitOdds::from_weights(weights.map(|w| trust * w / sum + (1.0 - trust) * 0.1))
+    }
+
+    /// What stands between two places (middles in strip px).
+    pub fn mark_between(&self, left: f32, right: f32) -> MarkOdds {
+        let first = (left / COLUMN_PX).ceil().max(0.0) as usize;
+        let last =
+            ((right / COLUMN_PX).floor().max(0.0) as usize).min(self.len().saturating_sub(1));
+        let most = |kind: Kind| {
+            (first..=last)
+                .map(|c| self.kinds[c][kind as usize])
+                .fold(0.0f32, f32::max)
+        };
+        let (colon, semicolon, dot) = (most(Kind::Colon), most(Kind::Semicolon), most(Kind::Dot));
+        let none = (1.0 - colon.max(semicolon).max(dot)).max(0.0);
+        let sum = (colon + semicolon + dot + none).max(1e-6);
+        MarkOdds {
+            colon: colon / sum,
+            semicolon: semicolon / sum,
+            dot: dot / sum,
+            none: none / sum,
+        }
+    }
+
+    /// The characters from left to right: runs of columns of one kind.
+    pub fn characters(&self) -> Vec<Character> {
+        let label = |c: usize| {
+            let p = &self.kinds[c];
+            let best = (0..KINDS.len())
+                .max_by(|&a, &b| p[a].total_cmp(&p[b]))
+                .unwrap_or(0);
+            KINDS[best]
+        };
+        let mut runs: Vec<(Kind, usize, usize)> = Vec::new();
+        let mut last = Kind::Nothing;
+        for c in 0..self.len() {
+            let kind = label(c);
+            match runs.last_mut() {
+                Some(run) if kind == last && kind != Kind::Nothing => run.2 = c + 1,
+                _ if kind != Kind::Nothing => runs.push((kind, c, c + 1)),
+                _ => {}
+            }
+            last = kind;
+        }
+        let mut lengths: Vec<usize> = runs
+            .iter()
+            .filter(|r| r.0 == Kind::Digit)
+            .map(|r| r.2 - r.1)
+            .collect();
+        lengths.sort_unstable();
+        let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(1).max(2);
+        let mut found = Vec::new();
+        for (kind, from, to) in runs {
+            // Two digits that touch make one long run.
+            let pieces = if kind == Kind::Digit && (to - from) * 2 > usual * 5 {
+                ((to - from) + usual) / (usual * 2)
+            } else {
+                1
+            }
+            .max(1);
+            let step = (to - from) as f32 / pieces as f32;
+            for piece in 0..pieces {
+                let a = from + (piece as f32 * step).round() as usize;
+                let b = (from + ((piece + 1) as f32 * step).round() as usize).max(a + 1);
+                found.push(self.character(kind, a, b.min(self.len())));
+            }
+        }
+        found
+    }
+
+    fn character(&self, kind: Kind, from: usize, to: usize) -> Character {
+        let weight = |c: usize| self.kinds[c][kind as usize];
+        let sum: f32 = (from..to).map(weight).sum();
+        let x = (from..to)
+            .map(|c| (c as f32 + 0.5) * weight(c))
+            .sum::<f32>()
+            / sum.max(1e-6);
+        Character {
+            kind,
+            x: x * COLUMN_PX,
+            sureness: (from..to).map(weight).fold(0.0, f32::max),
+        }
+    }
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+
+    /// Columns as a perfect reader would give them: digits of `pitch` px, marks narrower.
+    pub fn perfect(text: &str, start: f32, pitch: f32, width: usize) -> Columns {
+        let mut kinds = vec![[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; width];
+        let mut digits = vec![[0.1; 10]; width];
+        let mut x = start;
+        for ch in text.chars() {
+            let (kind, advance) = match ch {
+                '0'..='9' => (Kind::Digit, pitch),
+                ':' => (Kind::Colon, pitch * 0.5),
+                ';' => (Kind::Semicolon, pitch * 0.5),
+                '.' => (Kind::Dot, pitch * 0.5),
+                ' ' => (Kind::Nothing, pitch * 0.8),
+                _ => (Kind::Other, pitch),
+            };
+            let middle = x + advance / 2.0;
+            for c in 0..width {
+                if ((c as f32 + 0.5) * COLUMN_PX - middle).abs() < 0.25 * advance.max(6.0) {
+                    kinds[c] = [0.02; 6];
+                    kinds[c][kind as usize] = 0.9;
+                    if let Some(d) = ch.to_digit(10) {
+                        digits[c] = [0.01; 10];
+                        digits[c][d as usize] = 0.91;
+                    }
+                }
+            }
+            x += advance;
+        }
+        Columns { kinds, digits }
+    }
+
+    #[test]
+    fn characters_come_back_in_order_with_their_kinds() {
+        let columns = perfect("P 10:59;23", 20.0, 12.0, 128);
+        let kinds: Vec<Kind> = columns.characters().iter().map(|c| c.kind).collect();
+        use Kind::{Colon, Digit, Other, Semicolon};
+        assert_eq!(
+            kinds,
+            [
+                Other, Digit, Digit, Colon, Digit, Digit, Semicolon, Digit, Digit
+            ]
+        );
+    }
+
+    #[test]
+    fn a_place_without_a_digit_is_flat_and_one_with_a_digit_is_not() {
+        let columns = perfect("7", 20.0, 12.0, 64);
+        assert_eq!(columns.odds_near(26.0, 4.0).best().0, 7);
+        assert!(columns.odds_near(26.0, 4.0).best().1 > 0.85);
+        assert!(columns.odds_near(90.0, 4.0).best().1 < 0.2);
+    }
+}
