@@ -40,7 +40,7 @@ pub struct Start {
 /// The clock that was filmed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Clock {
-    /// The shape of its labels: `HH:MM:SS:FF`, `HH:MM:SS;FF`, `HH:MM:SS:FFF`,
+    /// The shape of its labels: `HH:MM:SS:FF`, `HH:MM:SS;FF`, `HH:MM:SS:FFF`, `HH:MM:SS;FFF`,
     /// `HH:MM:SS`, `HH:MM:SS.d`, `HH:MM:SS.dd`, `HH:MM:SS.ddd`.
     pub form: String,
     /// Counts per second as an integer ratio, e.g. `30000/1001`.
@@ -68,7 +68,8 @@ pub struct ClipPart {
     pub variable_rate: bool,
     /// Clockwise degrees applied to show the picture upright.
     pub rotation: u16,
-    /// Clip seconds per real second; 1 unless filmed at high speed and conformed.
+    /// Real seconds that pass in one clip second: 1, or 0.25 for 120 fps footage
+    /// conformed to 30.
     pub speed: f64,
 }
 

@@ -32,7 +32,7 @@ TAILLESS = {"6": "cdefg", "7": "abcf", "9": "abcfg"}
 class SegmentFace:
     """Seven segments of one thickness, with odd shapes for 6, 7 and 9 at times."""
 
-    def __init__(self, rng):
+    def __init__(self, rng, in_daylight):
         self.width = rng.uniform(0.42, 0.66)
         self.pitch = self.width + rng.uniform(0.14, 0.45)
         self.thick = rng.uniform(0.07, 0.2)
@@ -41,8 +41,9 @@ class SegmentFace:
         self.is_square = rng.random() < 0.35
         self.tailless = {d for d in "679" if rng.random() < 0.3}
         self.left_one = rng.random() < 0.06
-        # Unlit segments show in daylight, on grey modules brightly.
-        self.ghost = rng.choice([0.0, 0.0, 0.0, rng.uniform(0.03, 0.25), rng.uniform(0.2, 0.6)])
+        self.ghost = rng.choice([0.0, 0.0, rng.uniform(0.03, 0.25)])
+        if in_daylight and rng.random() < 0.2:  # unlit segments of grey modules show brightly
+            self.ghost = rng.uniform(0.2, 0.6)
         self.colon_width = rng.uniform(0.18, 0.5)
         self.dot = rng.uniform(0.07, 0.13)
         self.round_dots = rng.random() < 0.5
@@ -193,13 +194,13 @@ class MatrixFace:
         return Line(big.astype(np.uint8), small.top * scale, small.bottom * scale, cells)
 
 
-def any_face(rng, fonts, h):
+def any_face(rng, fonts, h, in_daylight=False):
     """A face fit for digits of `h` pixels: about two fifths segments, half fonts."""
     pick = rng.random()
     if pick < 0.40:
-        return SegmentFace(rng)
+        return SegmentFace(rng, in_daylight)
     path = fonts[rng.integers(len(fonts))]
-    if pick < 0.88 or h < 22:
+    if pick < (0.88 if in_daylight else 0.92) or h < 22:
         return FontFace(rng, path)
     return MatrixFace(rng, path)
 

@@ -303,7 +303,7 @@ def finder_scene(rng, assets):
         shift = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]], np.float64)
         extent = tuple(int(v) for v in high - low)
         patch = warp(to_image(flat), shift @ matrix, extent)
-        hole = warp(opaque(rng, flat), shift @ matrix, extent)
+        hole = warp(Image.new("L", (width, height), 255), shift @ matrix, extent)
         image.paste(patch, tuple(int(v) for v in low), hole)
         # A later screen may cover an earlier one.
         cover = [(apply(matrix, b), label) for b, label in boxes]
@@ -311,24 +311,12 @@ def finder_scene(rng, assets):
     if rng.random() < 0.3:  # words lying about in the picture
         for _ in range(int(rng.integers(1, 4))):
             clutter(rng, assets, image, lines, over)
-    if rng.random() < 0.3:  # rows of pins, bricks, keys, windows: even, but no digits
-        for _ in range(int(rng.integers(1, 4))):
-            row_of_things(rng, image, lines, over)
     if rng.random() < 0.2:
         array = np.asarray(image, np.float32)
         glare = np.exp(-((np.arange(size) - rng.uniform(0, size)) ** 2) / rng.uniform(20, 120) ** 2)
         image = to_image(array + glare[None, :] * rng.uniform(10, 90))
     image = soften(rng, image.reduce(over), min(h_last, 20))
     return np.asarray(image), planes(lines, over)
-
-
-def opaque(rng, flat):
-    """Where a screen hides what is behind it: all of it, or, burned in, only its ink."""
-    if rng.random() < 0.87:
-        return Image.new("L", flat.shape[::-1], 255)
-    ground = np.median(flat)
-    difference = np.abs(flat - ground)
-    return to_image(255 * difference / max(1.0, difference.max()))
 
 
 def overlaps(quad, corners):
@@ -349,34 +337,6 @@ def clutter(rng, assets, image, lines, over):
     if any(overlaps(q, box) for q, _ in lines):
         return
     image.paste(int(ink), (x, y, x + mask.width, y + mask.height), mask)
-
-
-def row_of_things(rng, image, lines, over):
-    h = rng.uniform(6, 30) * over
-    pitch, count = h * rng.uniform(0.35, 1.3), int(rng.integers(4, 16))
-    mask = Image.new("L", (int(pitch * count + 4), int(h + 4)), 0)
-    draw = ImageDraw.Draw(mask)
-    shape, w = rng.integers(5), pitch * rng.uniform(0.25, 0.9)
-    for i in range(count):
-        x = 2 + i * pitch
-        box = (x, 2, x + max(1, w), 2 + h)
-        if shape == 0:
-            draw.rectangle(box, fill=255)
-        elif shape == 1:
-            draw.ellipse(box, fill=255)
-        elif shape == 2:
-            draw.rectangle(box, outline=255, width=max(1, int(w * 0.2)))
-        elif shape == 3:
-            draw.line((x, 2 + h, x + w, 2), fill=255, width=max(1, int(w * 0.3)))
-        else:  # a waist: two blobs, one above the other
-            draw.ellipse((x, 2, x + w, 2 + h * 0.55), fill=255)
-            draw.ellipse((x, 2 + h * 0.45, x + w, 2 + h), fill=255)
-    mask = mask.rotate(rng.uniform(-180, 180), expand=True, resample=Image.BILINEAR)
-    x, y = (int(rng.integers(-40, SCENE_PX * over - 40)) for _ in range(2))
-    box = np.array([[x, y], [x + mask.width, y], [x + mask.width, y + mask.height], [x, y + mask.height]])
-    if not any(overlaps(q, box) for q, _ in lines):
-        ink, _ = levels(rng)
-        image.paste(int(ink), (x, y, x + mask.width, y + mask.height), mask)
 
 
 def planes(lines, over):
@@ -435,6 +395,15 @@ def caught_between(rng, text):
     return "".join(old)
 
 
+def opaque(rng, flat):
+    """Where a screen hides what is behind it: all of it, or, burned in, only its ink."""
+    if rng.random() < 0.87:
+        return Image.new("L", flat.shape[::-1], 255)
+    ground = np.median(flat)
+    difference = np.abs(flat - ground)
+    return to_image(255 * difference / max(1.0, difference.max()))
+
+
 def reader_strip(rng, assets):
     """A strip (uint8, STRIP_H x STRIP_W), the kind of character per column (uint8,
     IGNORE where either would do), digit shares per column (float32, 10) and their weight.
@@ -443,7 +412,7 @@ def reader_strip(rng, assets):
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
-    face = any_face(rng, assets.fonts, h)
+    face = any_face(rng, assets.fonts, h, in_daylight=True)
     places = [i for i, c in enumerate(text) if c.isdigit()]
     dark = set()
     if rng.random() < 0.12 and places:

@@ -22,6 +22,9 @@ const FOLLOW_MARGIN: f32 = 1.6;
 const FOLLOW_SIDE_PX: u32 = 256;
 /// Legibility above which a line is not tried upside down.
 const SURELY_UPRIGHT: f32 = 0.97;
+/// How much more legible upside down must be: the finder, which sees the surroundings,
+/// is right more often than not.
+const TURNED_MARGIN: f32 = 0.05;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
 
@@ -216,7 +219,9 @@ impl Eye {
             .iter()
             .filter_map(|line| Some((row.overlap_with(&line.quad)?, line)))
             .max_by(|a, b| a.0.total_cmp(&b.0));
-        Ok(best.map_or(row.quad, |(overlap, line)| row.carried_to(&line.quad, overlap)))
+        Ok(best.map_or(row.quad, |(overlap, line)| {
+            row.carried_to(&line.quad, overlap)
+        }))
     }
 
     /// Reads a line as the finder turned it and upside down, and keeps what reads better:
@@ -230,7 +235,8 @@ impl Eye {
         }
         let [a, b, c, d] = quad.corners();
         let turned = self.look(frame, &Quad::from_corners([c, d, a, b]), DISCOVER_MARGIN)?;
-        Ok(turned.filter(|t| t.1.legibility() > upright.1.legibility()).or(Some(upright)))
+        let bar = upright.1.legibility() + TURNED_MARGIN;
+        Ok(turned.filter(|t| t.1.legibility() > bar).or(Some(upright)))
     }
 
     fn look(&self, frame: &Pyramid, quad: &Quad, margin: f32) -> Result<Option<(Strip, Columns)>> {
@@ -345,7 +351,7 @@ impl Row {
         let (dx, dy) = (seen.x - own.x, seen.y - own.y);
         let (along, aside) = (dx * ahead.x + dy * ahead.y, dx * -ahead.y + dy * ahead.x);
         let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
-            && (0.7..1.4).contains(&(line.height_px() / height))
+            && (0.6..1.6).contains(&(line.height_px() / height))
             && aside.abs() < 1.2 * height;
         let (a, b) = (self.quad.length_px() / 2.0, line.length_px() / 2.0);
         let shared = a.min(along + b) - (-a).max(along - b);
@@ -357,22 +363,44 @@ impl Row {
     /// or runs on (dark digits, other digits beside, the edge of the picture looked at),
     /// only its direction and height count, and the row keeps its place along it.
     fn carried_to(&self, line: &Quad, overlap: f32) -> Quad {
-        if overlap > 0.85 {
-            return *line;
-        }
-        let (ahead, height) = (direction(line), line.height_px());
+        let ahead = direction(line);
+        let is_whole = overlap > 0.85;
+        // The display does not change its proportions: the length of a whole line, which
+        // the finder measures well, tells the height better than the height it guesses.
+        let height = if is_whole {
+            line.length_px() / self.length
+        } else {
+            self.quad.height_px()
+        };
         let (seen, own) = (line.centre(), self.quad.centre());
         let along = (own.x - seen.x) * ahead.x + (own.y - seen.y) * ahead.y;
-        let centre = Point::new(seen.x + ahead.x * along, seen.y + ahead.y * along);
+        let slide = if is_whole { 0.0 } else { along };
+        let centre = Point::new(seen.x + ahead.x * slide, seen.y + ahead.y * slide);
+        let (left, right) = (
+            line.top_left.distance(line.bottom_left),
+            line.top_right.distance(line.bottom_right),
+        );
+        let taper = (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt();
         let up = {
-            let (t, b) = (line.top_left.towards(line.top_right, 0.5), line.bottom_left.towards(line.bottom_right, 0.5));
-            Point::new((t.x - b.x) / 2.0, (t.y - b.y) / 2.0)
+            let top = line.top_left.towards(line.top_right, 0.5);
+            let bottom = line.bottom_left.towards(line.bottom_right, 0.5);
+            let n = top.distance(bottom).max(1e-6);
+            Point::new((top.x - bottom.x) / n, (top.y - bottom.y) / n)
         };
         let half = self.length * height / 2.0;
         let corner = |t: f32, lift: f32| {
-            Point::new(centre.x + ahead.x * t + up.x * lift, centre.y + ahead.y * t + up.y * lift)
+            let lift = lift * height / 2.0 * if t > 0.0 { taper } else { 1.0 / taper };
+            Point::new(
+                centre.x + ahead.x * t + up.x * lift,
+                centre.y + ahead.y * t + up.y * lift,
+            )
         };
-        Quad::from_corners([corner(-half, 1.0), corner(half, 1.0), corner(half, -1.0), corner(-half, -1.0)])
+        Quad::from_corners([
+            corner(-half, 1.0),
+            corner(half, 1.0),
+            corner(half, -1.0),
+            corner(-half, -1.0),
+        ])
     }
 
     /// Slides and stretches the row's places over the strip until the middle of a digit
@@ -381,17 +409,26 @@ impl Row {
     fn align(&self, columns: &Columns) -> Alignment {
         let middles = columns.middles(0.16 * self.pitch * DIGIT_PX);
         let at = |x: f32| {
-            if x < 0.0 { 0.0 } else { middles.get(x as usize).copied().unwrap_or(0.0) }
+            if x < 0.0 {
+                0.0
+            } else {
+                middles.get(x as usize).copied().unwrap_or(0.0)
+            }
         };
         let last = self.places[self.places.len() - 1];
         let mut best = (f32::MIN, 0.0, 1.0);
-        for step in -5..=5 {
+        for step in -8..=8 {
             let scale = 1.0 + 0.025 * step as f32;
             let mut offset = -DIGIT_PX;
             while offset + self.length * DIGIT_PX * scale < middles.len() as f32 + DIGIT_PX {
-                let trial = Alignment { offset, scale, presence: 0.0 };
+                let trial = Alignment {
+                    offset,
+                    scale,
+                    presence: 0.0,
+                };
                 let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
-                let outside = at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
+                let outside =
+                    at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
                 let score = hit - 0.7 * outside - 2.0 * (scale - 1.0).abs();
                 if score > best.0 {
                     best = (score, offset, scale);
@@ -400,8 +437,19 @@ impl Row {
             }
         }
         let (_, offset, scale) = best;
-        let found = Alignment { offset, scale, presence: 0.0 };
-        let hit: f32 = self.places.iter().map(|&p| columns.digit_at(found.at(p))).sum();
-        Alignment { presence: hit / self.places.len() as f32, ..found }
+        let found = Alignment {
+            offset,
+            scale,
+            presence: 0.0,
+        };
+        let hit: f32 = self
+            .places
+            .iter()
+            .map(|&p| columns.digit_at(found.at(p)))
+            .sum();
+        Alignment {
+            presence: hit / self.places.len() as f32,
+            ..found
+        }
     }
 }

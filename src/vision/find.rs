@@ -33,6 +33,10 @@ const SEED_LOGIT: f32 = 0.0;
 /// ... and grows over cells at least this sure (about 0.27): faint stretches of a line
 /// would split it otherwise.
 const GROW_LOGIT: f32 = -1.0;
+/// Most a line's height may change from its middle to an end, in powers of two: a display
+/// tilted by 35 degrees and held as near as it is wide reaches this; beyond it the
+/// finder's guesses of single cells were led astray by something beside the line.
+const MOST_TAPER: f32 = 0.3;
 /// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
 const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 
@@ -255,7 +259,7 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
         return None;
     }
     let end = |t: f32, lift: f32| {
-        let half = (height * (slope * t).clamp(-0.8, 0.8).exp2()) / 2.0 * lift;
+        let half = (height * (slope * t).clamp(-MOST_TAPER, MOST_TAPER).exp2()) / 2.0 * lift;
         Point::new(
             centre.x + ahead.x * t + up.x * half,
             centre.y + ahead.y * t + up.y * half,

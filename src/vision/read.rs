@@ -127,8 +127,15 @@ impl Columns {
     /// Mean over the places of how sure the likeliest digit is; tells upright from
     /// upside down.
     pub fn legibility(&self) -> f32 {
-        let digits: Vec<Character> = self.characters().into_iter().filter(|c| c.kind == Kind::Digit).collect();
-        let sum: f32 = digits.iter().map(|c| self.odds_near(c.x, 2.0).best().1 * c.sureness).sum();
+        let digits: Vec<Character> = self
+            .characters()
+            .into_iter()
+            .filter(|c| c.kind == Kind::Digit)
+            .collect();
+        let sum: f32 = digits
+            .iter()
+            .map(|c| self.odds_near(c.x, 2.0).best().1 * c.sureness)
+            .sum();
         sum / digits.len().max(1) as f32
     }
 

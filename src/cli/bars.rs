@@ -1,0 +1,128 @@
+//! Progress of long work, on standard error. Where that is not a terminal,
+//! indicatif draws nothing.
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rollmark::progress::{Event, Listener, Wish};
+use std::time::Duration;
+
+/// The bar counts in this many steps per second of clip.
+const STEPS_PER_S: f64 = 10.0;
+
+/// How often the bar moves by itself, so that one sees the program is alive.
+const TICK: Duration = Duration::from_millis(200);
+
+/// Shows how far the reading of one clip has come. Gone when dropped.
+pub struct ClipBar {
+    bar: ProgressBar,
+}
+
+impl ClipBar {
+    /// `title` names the clip, without control characters.
+    pub fn new(title: String) -> Self {
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr());
+        bar.set_style(style("{prefix}  {spinner} {msg}"));
+        bar.set_prefix(title);
+        bar.set_message("opening");
+        bar.enable_steady_tick(TICK);
+        Self { bar }
+    }
+
+    fn place(&self, doing: &'static str, at_s: f64) {
+        self.bar.set_position((at_s.max(0.0) * STEPS_PER_S) as u64);
+        self.bar.set_message(doing);
+    }
+}
+
+impl Listener for ClipBar {
+    fn hear(&mut self, event: Event) -> Wish {
+        match event {
+            Event::Opened {
+                duration_s: Some(duration_s),
+            } => {
+                self.bar
+                    .set_length((duration_s.max(0.0) * STEPS_PER_S) as u64);
+                self.bar.set_style(style("{prefix}  {bar:24} {msg}"));
+            }
+            Event::Opened { duration_s: None } => {}
+            Event::Searching { at_s } => self.place("looking for a clock", at_s),
+            Event::Reading { at_s } => self.place("reading the clock", at_s),
+        }
+        Wish::GoOn
+    }
+}
+
+impl Drop for ClipBar {
+    fn drop(&mut self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+/// Shows how many clips of a practice card are filmed. Gone when dropped.
+pub struct CardBar {
+    bar: ProgressBar,
+}
+
+impl CardBar {
+    pub fn new(clips: usize) -> Self {
+        let length = u64::try_from(clips).expect("a card holds few clips");
+        let bar = ProgressBar::with_draw_target(Some(length), ProgressDrawTarget::stderr());
+        bar.set_style(style("filming {pos}/{len}  {bar:24} {msg}"));
+        bar.enable_steady_tick(TICK);
+        Self { bar }
+    }
+
+    /// The next clip is begun.
+    pub fn film(&self, name: &str) {
+        self.bar.inc(1);
+        self.bar.set_message(name.to_owned());
+    }
+}
+
+impl Drop for CardBar {
+    fn drop(&mut self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+fn style(template: &str) -> ProgressStyle {
+    ProgressStyle::with_template(template).expect("our templates are well formed")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn heard(events: impl IntoIterator<Item = Event>) -> ClipBar {
+        let mut bar = ClipBar {
+            bar: ProgressBar::hidden(),
+        };
+        for event in events {
+            assert_eq!(bar.hear(event), Wish::GoOn);
+        }
+        bar
+    }
+
+    #[test]
+    fn the_bar_stands_where_the_clip_is_looked_at() {
+        let bar = heard([
+            Event::Opened {
+                duration_s: Some(60.0),
+            },
+            Event::Searching { at_s: 55.0 },
+            Event::Reading { at_s: 12.5 },
+        ]);
+        assert_eq!(bar.bar.length(), Some(600));
+        assert_eq!(bar.bar.position(), 125);
+        assert_eq!(bar.bar.message(), "reading the clock");
+    }
+
+    #[test]
+    fn a_clip_without_a_known_length_has_no_length_and_no_panic() {
+        let bar = heard([
+            Event::Opened { duration_s: None },
+            Event::Searching { at_s: -1.0 },
+        ]);
+        assert_eq!(bar.bar.length(), None);
+        assert_eq!(bar.bar.position(), 0);
+    }
+}

@@ -1,0 +1,131 @@
+//! The command line, a part of the binary: the library never sees it.
+//!
+//! - `args`: what was typed, and the help
+//! - `settings`: what was meant, checked
+//! - `read`, `rehearse`: one file per command
+//! - `names`: what the files of one clip are called in an output folder
+//! - `table`: outcomes for people
+//! - `bars`: progress, on standard error, on a terminal
+//!
+//! Results go to standard output, messages to standard error.
+
+mod args;
+mod bars;
+mod names;
+mod read;
+mod rehearse;
+mod settings;
+mod table;
+
+use args::{Args, Command};
+use clap::{CommandFactory, Parser};
+use rollmark::error::Error;
+use std::ffi::OsString;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// How a run ended. The numbers are part of the command line's contract.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Status {
+    /// Everything was done, and no clip needs a look.
+    Fine = 0,
+    /// At least one clip is unsure or failed.
+    NeedsALook = 1,
+    /// Something asked for could not be done: bad arguments, no place to write.
+    CouldNotRun = 2,
+}
+
+/// Runs the program with `args`, the program's name first.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args = match Args::try_parse_from(args) {
+        Ok(args) => args,
+        Err(usage) => {
+            // Help goes to standard output, complaints to standard error. A
+            // reader who closed the pipe has seen enough.
+            let _ = usage.print();
+            return if usage.use_stderr() {
+                exit_code(Status::CouldNotRun)
+            } else {
+                exit_code(Status::Fine)
+            };
+        }
+    };
+    let done = match args.command {
+        _ if args.version => print_version(),
+        Some(Command::Read(args)) => {
+            settings::ReadSettings::resolve(args).and_then(|settings| read::run(&settings))
+        }
+        Some(Command::Rehearse(args)) => rehearse::run(&args),
+        None => {
+            let _ = write!(io::stderr(), "{}", Args::command().render_help());
+            Ok(Status::CouldNotRun)
+        }
+    };
+    exit_code(done.unwrap_or_else(|error| {
+        complain(&error);
+        Status::CouldNotRun
+    }))
+}
+
+fn exit_code(status: Status) -> ExitCode {
+    ExitCode::from(status as u8)
+}
+
+/// Says what went wrong on standard error; if that is closed, nobody listens.
+fn complain(error: &Error) {
+    let _ = writeln!(io::stderr(), "rollmark: {}", plain(&error.to_string()));
+}
+
+/// Version, model and FFmpeg: what a report of a fault must name.
+fn print_version() -> Result<Status, Error> {
+    /// Enough of the hash to tell models apart.
+    const HASH_DIGITS: usize = 12;
+    let tool = rollmark::clip::tool();
+    let model = tool.model.get(..HASH_DIGITS).unwrap_or(&tool.model);
+    let _ = writeln!(
+        io::stdout(),
+        "{} {} (model {model}, FFmpeg {})",
+        tool.name,
+        tool.version,
+        rollmark::media::ffmpeg_version()
+    );
+    Ok(Status::Fine)
+}
+
+/// `text` without control characters: the name of a file may hold any, and a
+/// terminal obeys some.
+fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// clap's own check: clashing names, missing values, wrong defaults.
+    #[test]
+    fn the_arguments_are_well_formed() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn the_readme_explains_every_option() {
+        let readme = include_str!("../../README.md");
+        for command in Args::command().get_subcommands() {
+            for option in command.get_arguments().filter_map(|arg| arg.get_long()) {
+                assert!(
+                    option == "help" || readme.contains(&format!("--{option}")),
+                    "README.md does not explain `rollmark {} --{option}`",
+                    command.get_name()
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_terminal_never_gets_control_characters_from_a_file_name() {
+        assert_eq!(plain("A\u{1b}[31m\n1.mov"), "A\u{fffd}[31m\u{fffd}1.mov");
+    }
+}

@@ -1,0 +1,134 @@
+//! `rollmark read`: clip after clip in the order given, each saved as soon as
+//! it is read. A bad clip is a result like any other; it stops nothing.
+
+use super::bars::ClipBar;
+use super::names::{ClipNames, distinct_names};
+use super::settings::{ReadSettings, Show};
+use super::table::{Look, Row, Table};
+use super::{Status, complain, plain};
+use rollmark::clip::{ClipRead, read_clip};
+use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::outcome::{ClipOutcome, Verdict};
+use rollmark::save;
+use rollmark::sidecar::json;
+use rollmark::vision::Eye;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// Reads all clips and shows them.
+///
+/// # Errors
+/// [`ErrorKind::CannotWrite`] if an output folder does not take files, found
+/// out before the first clip is read, or if standard output does not;
+/// [`ErrorKind::Model`] if the built-in networks do not load.
+pub fn run(settings: &ReadSettings) -> Result<Status> {
+    for folder in [&settings.out, &settings.pictures].into_iter().flatten() {
+        save::prepare_folder(folder)?;
+    }
+    let eye = Eye::open()?;
+    let names = distinct_names(&settings.clips);
+    let mut results = Results::new(settings.show);
+    let mut status = Status::Fine;
+    for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
+        let name = plain(&names.clip.to_string_lossy());
+        let read = {
+            let mut bar = ClipBar::new(format!("{number}/{} {name}", settings.clips.len()));
+            read_clip(&eye, clip, &settings.options, &mut bar)
+        };
+        status = status.max(status_of(&read.outcome));
+        for error in save_clip(settings, names, &read) {
+            status = Status::CouldNotRun;
+            complain(&error);
+        }
+        results.take(name, read.outcome)?;
+        if results.is_closed && settings.out.is_none() && settings.pictures.is_none() {
+            // Nobody reads on, and nothing is kept: the rest would be for nothing.
+            return Ok(status);
+        }
+    }
+    results.finish(settings.out.as_deref())?;
+    Ok(status)
+}
+
+fn status_of(outcome: &ClipOutcome) -> Status {
+    match outcome.verdict {
+        Verdict::Sure | Verdict::None => Status::Fine,
+        Verdict::Unsure | Verdict::Failed => Status::NeedsALook,
+    }
+}
+
+/// Writes what was asked for. What cannot be written is returned, and stops
+/// neither the other files of this clip nor the clips that follow.
+fn save_clip(settings: &ReadSettings, names: &ClipNames, read: &ClipRead) -> Vec<Error> {
+    let mut saved = Vec::new();
+    if let Some(folder) = &settings.out {
+        saved.push(save::sidecar(&read.outcome, &folder.join(names.sidecar())));
+    }
+    if let Some(folder) = &settings.pictures {
+        let folder = folder.join(names.pictures());
+        saved.extend(read.stages.iter().map(|stage| {
+            save::picture(&stage.picture, &folder.join(format!("{}.png", stage.name)))
+        }));
+    }
+    saved.into_iter().filter_map(Result::err).collect()
+}
+
+/// Standard output, in one of its shapes.
+struct Results {
+    show: Show,
+    rows: Vec<Row>,
+    /// The reader has gone, as `head` does when it has enough.
+    is_closed: bool,
+}
+
+impl Results {
+    fn new(show: Show) -> Self {
+        Self {
+            show,
+            rows: Vec::new(),
+            is_closed: false,
+        }
+    }
+
+    fn take(&mut self, name: String, outcome: ClipOutcome) -> Result<()> {
+        match self.show {
+            Show::Table { .. } => {
+                self.rows.push(Row { name, outcome });
+                Ok(())
+            }
+            Show::Json => self.print(&json::to_bytes(&outcome)),
+            Show::JsonLines => self.print(format!("{}\n", json::to_line(&outcome)).as_bytes()),
+        }
+    }
+
+    fn finish(&mut self, sidecars: Option<&Path>) -> Result<()> {
+        let Show::Table { in_colour } = self.show else {
+            return Ok(());
+        };
+        let table = Table {
+            rows: &self.rows,
+            sidecars,
+            look: Look::of_terminal(in_colour),
+        };
+        let text = table.to_string();
+        self.print(text.as_bytes())
+    }
+
+    fn print(&mut self, bytes: &[u8]) -> Result<()> {
+        if self.is_closed {
+            return Ok(());
+        }
+        let mut stdout = io::stdout().lock();
+        match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
+            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => {
+                self.is_closed = true;
+                Ok(())
+            }
+            other => other.map_err(|e| {
+                Error::new(ErrorKind::CannotWrite, "cannot write to standard output")
+                    .next("look where it leads to, for example for a full disk")
+                    .because(e)
+            }),
+        }
+    }
+}

@@ -1,0 +1,201 @@
+//! What was meant: arguments checked against each other, in the terms of the
+//! library.
+
+use super::args::{LookArg, ReadArgs, YesNo};
+use rollmark::clip::{Look, ReadOptions};
+use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::fit::Known;
+use rollmark::timecode::Ratio;
+use std::io::IsTerminal;
+use std::path::PathBuf;
+
+/// Longest lag of a display that is believed, in milliseconds. Common practice,
+/// no source: monitors and phones stay below 200; more is a slip of the unit.
+const LONGEST_LAG_MS: i32 = 2000;
+
+/// Clips play at most this many times slower or faster than life.
+const WIDEST_SPEED: i32 = 1000;
+
+/// How `read` shows its results.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Show {
+    Table {
+        in_colour: bool,
+    },
+    /// One indented object.
+    Json,
+    /// One object a line.
+    JsonLines,
+}
+
+/// Everything that `read` needs to know.
+#[derive(Debug)]
+pub struct ReadSettings {
+    pub clips: Vec<PathBuf>,
+    pub show: Show,
+    /// Folder for sidecars.
+    pub out: Option<PathBuf>,
+    /// Folder for stage pictures.
+    pub pictures: Option<PathBuf>,
+    pub options: ReadOptions,
+}
+
+impl ReadSettings {
+    /// # Errors
+    /// [`ErrorKind::BadRequest`] if a value is out of range or two contradict.
+    pub fn resolve(args: ReadArgs) -> Result<Self> {
+        let known = Known {
+            rate: args.clock_rate,
+            drop_frame: args.drop_frame.map(|answer| answer == YesNo::Yes),
+            lag_s: args.lag.map(lag_s).transpose()?,
+            speed: args.speed.map(speed).transpose()?,
+        };
+        if let (Some(rate), Some(true)) = (known.rate, known.drop_frame)
+            && !rate.has_drop_frame()
+        {
+            return Err(Error::new(
+                ErrorKind::BadRequest,
+                format!("a clock at {} has no drop-frame", rate.decimal()),
+            )
+            .next("drop-frame exists at 29.97, 59.94 and 119.88; leave one of the options out"));
+        }
+        let show = match (args.json, args.clips.len()) {
+            (false, _) => Show::Table {
+                in_colour: std::io::stdout().is_terminal() && !is_colour_unwanted(),
+            },
+            (true, 1) => Show::Json,
+            (true, _) => Show::JsonLines,
+        };
+        Ok(Self {
+            show,
+            options: ReadOptions {
+                known,
+                look: match args.look {
+                    LookArg::Head => Look::Head,
+                    LookArg::Tail => Look::Tail,
+                    LookArg::All => Look::Everywhere,
+                },
+                pictures: args.pictures.is_some(),
+            },
+            clips: args.clips,
+            out: args.out,
+            pictures: args.pictures,
+        })
+    }
+}
+
+/// The convention of the `NO_COLOR` variable: set and not empty means no colour.
+fn is_colour_unwanted() -> bool {
+    let is_set = |name| std::env::var_os(name).filter(|value| !value.is_empty());
+    is_set("NO_COLOR").is_some() || is_set("TERM").is_some_and(|term| term == "dumb")
+}
+
+fn lag_s(lag_ms: Ratio) -> Result<Ratio> {
+    if lag_ms < Ratio::ZERO || lag_ms > Ratio::from_integer(LONGEST_LAG_MS) {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("a lag of {} ms is not believed", lag_ms.to_f64()),
+        )
+        .next(format!(
+            "give it in milliseconds, from 0 to {LONGEST_LAG_MS}"
+        )));
+    }
+    Ok(lag_ms / Ratio::from_integer(1000))
+}
+
+fn speed(speed: Ratio) -> Result<Ratio> {
+    let widest = Ratio::from_integer(WIDEST_SPEED);
+    if speed < widest.recip() || speed > widest {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("a speed of {} is not believed", speed.to_f64()),
+        )
+        .next("give playing speed against real life, for example 0.25 or 30/120"));
+    }
+    Ok(speed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::args::{Args, Command};
+    use super::*;
+    use clap::Parser;
+    use rollmark::timecode::Rate;
+
+    fn resolve(words: &[&str]) -> Result<ReadSettings> {
+        let words = ["rollmark", "read"].iter().chain(words);
+        match Args::try_parse_from(words).unwrap().command {
+            Some(Command::Read(args)) => ReadSettings::resolve(args),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    fn refusal(words: &[&str]) -> String {
+        let error = resolve(words).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::BadRequest);
+        error.to_string()
+    }
+
+    #[test]
+    fn nothing_is_taken_as_known_unless_it_is_said() {
+        let settings = resolve(&["a.mov"]).unwrap();
+        assert_eq!(settings.options.known.rate, None);
+        assert_eq!(settings.options.known.drop_frame, None);
+        assert_eq!(settings.options.known.lag_s, None);
+        assert_eq!(settings.options.known.speed, None);
+        assert_eq!(settings.options.look, Look::Everywhere);
+        assert!(!settings.options.pictures);
+    }
+
+    #[test]
+    fn a_lag_in_milliseconds_becomes_exact_seconds() {
+        let settings = resolve(&["--lag", "16.7", "a.mov"]).unwrap();
+        assert_eq!(settings.options.known.lag_s, Some(Ratio::new(167, 10_000)));
+    }
+
+    #[test]
+    fn a_speed_may_be_a_decimal_or_a_fraction() {
+        for text in ["0.25", "1/4", "30/120"] {
+            let settings = resolve(&["--speed", text, "a.mov"]).unwrap();
+            assert_eq!(settings.options.known.speed, Some(Ratio::new(1, 4)));
+        }
+    }
+
+    #[test]
+    fn rates_may_be_written_as_people_write_them() {
+        for text in ["29.97", "30000/1001", "29.97p"] {
+            let settings = resolve(&["--clock-rate", text, "--drop-frame=yes", "a.mov"]).unwrap();
+            assert_eq!(settings.options.known.rate, Some(Rate::F29_97));
+            assert_eq!(settings.options.known.drop_frame, Some(true));
+        }
+    }
+
+    #[test]
+    fn drop_frame_at_a_rate_that_has_none_is_a_contradiction() {
+        assert_eq!(
+            refusal(&["--clock-rate", "25", "--drop-frame", "yes", "a.mov"]),
+            "a clock at 25 has no drop-frame; drop-frame exists at 29.97, 59.94 and 119.88; \
+             leave one of the options out"
+        );
+        assert!(resolve(&["--clock-rate", "25", "--drop-frame", "no", "a.mov"]).is_ok());
+    }
+
+    #[test]
+    fn lags_and_speeds_out_of_range_are_refused() {
+        assert!(refusal(&["--lag=-1", "a.mov"]).starts_with("a lag of -1 ms is not believed"));
+        assert!(refusal(&["--lag", "2000.5", "a.mov"]).contains("from 0 to 2000"));
+        assert!(refusal(&["--speed", "0", "a.mov"]).starts_with("a speed of 0 is not"));
+        assert!(refusal(&["--speed=-1/4", "a.mov"]).contains("0.25 or 30/120"));
+        assert!(resolve(&["--lag", "0", "a.mov"]).is_ok());
+        assert!(resolve(&["--lag", "2000", "a.mov"]).is_ok());
+    }
+
+    #[test]
+    fn several_clips_as_json_come_one_a_line() {
+        assert_eq!(resolve(&["--json", "a.mov"]).unwrap().show, Show::Json);
+        assert_eq!(
+            resolve(&["--json", "a.mov", "b.mov"]).unwrap().show,
+            Show::JsonLines
+        );
+    }
+}

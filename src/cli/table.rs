@@ -1,0 +1,366 @@
+//! Outcomes for people: one row per clip in the order given, the reason below
+//! the row it belongs to, and what to do next at the end, where it is still on
+//! the screen when the rest has scrolled away.
+
+use super::plain;
+use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
+use rollmark::outcome::{ClipOutcome, Clock, Start, Verdict};
+use rollmark::timecode::{Rate, Ratio};
+use std::fmt;
+use std::path::Path;
+
+const HEADER: [&str; 6] = ["clip", "verdict", "start", "clock", "± frames", "seen at"];
+
+/// Names are not cut below this many columns, however narrow the terminal.
+const NARROWEST_NAME: usize = 16;
+
+/// Reasons stand this far in, so that the rows stay easy to find.
+const REASON_INDENT: &str = "     ";
+
+/// Longest line of a reason where the width is unknown or very great; longer
+/// lines are hard to follow (common practice, no source).
+const WIDEST_REASON: usize = 96;
+
+/// A clip and what it is called in this run, without control characters.
+#[derive(Clone, Debug)]
+pub struct Row {
+    pub name: String,
+    pub outcome: ClipOutcome,
+}
+
+/// What the place that shows the table can do.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    pub in_colour: bool,
+    /// Columns; `None` if the output is not a terminal, and nothing is cut.
+    pub width: Option<usize>,
+}
+
+impl Look {
+    pub fn of_terminal(in_colour: bool) -> Self {
+        Self {
+            in_colour,
+            width: comfy_table::Table::new().width().map(usize::from),
+        }
+    }
+}
+
+/// Displays as the table with its closing lines.
+pub struct Table<'a> {
+    pub rows: &'a [Row],
+    /// Where sidecars were written.
+    pub sidecars: Option<&'a Path>,
+    pub look: Look,
+}
+
+impl fmt::Display for Table<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let facts: Vec<_> = self.rows.iter().map(|row| facts(&row.outcome)).collect();
+        let name_room = self.name_room(&facts);
+        let mut grid = comfy_table::Table::new();
+        grid.load_style(presets::NOTHING)
+            .set_content_arrangement(ContentArrangement::Disabled)
+            .set_header(HEADER.map(|title| self.cell(title).add_attribute(Attribute::Dim)));
+        if self.look.in_colour {
+            grid.enforce_styling();
+        } else {
+            grid.force_no_tty();
+        }
+        for (row, facts) in self.rows.iter().zip(&facts) {
+            let verdict = row.outcome.verdict;
+            let mut cells = vec![
+                self.cell(&shortened(&row.name, name_room)),
+                self.cell(word(verdict)).fg(colour(verdict)),
+            ];
+            cells.extend(facts.iter().map(|fact| self.cell(fact)));
+            grid.add_row(cells);
+        }
+        // One blank column on either side of each cell; the outer one is not needed.
+        for column in grid.column_iter_mut() {
+            column.set_padding((0, 2));
+        }
+        if let Some(column) = grid.column_mut(4) {
+            column.set_cell_alignment(CellAlignment::Right);
+        }
+        let mut lines = grid.lines();
+        writeln!(f, "{}", lines.next().unwrap_or_default().trim_end())?;
+        for (row, line) in self.rows.iter().zip(lines) {
+            writeln!(f, "{}", line.trim_end())?;
+            for line in self.reason(&row.outcome) {
+                writeln!(f, "{REASON_INDENT}{line}")?;
+            }
+        }
+        writeln!(f, "\n{}", self.summary())
+    }
+}
+
+impl Table<'_> {
+    fn cell(&self, text: &str) -> Cell {
+        Cell::new(text)
+    }
+
+    /// Columns that are left for names when the other cells are as wide as they are.
+    fn name_room(&self, facts: &[[String; 4]]) -> usize {
+        let Some(width) = self.look.width else {
+            return usize::MAX;
+        };
+        let widest = |column: usize| {
+            facts
+                .iter()
+                .map(|row| columns(&row[column]))
+                .chain([columns(HEADER[column + 2])])
+                .max()
+                .unwrap_or(0)
+        };
+        let others: usize = (0..4).map(|column| widest(column) + 2).sum();
+        let verdict = "verdict".len() + 2;
+        width
+            .saturating_sub(others + verdict + 2)
+            .max(NARROWEST_NAME)
+    }
+
+    /// Why a clip is not `sure`, as lines that fit.
+    fn reason(&self, outcome: &ClipOutcome) -> Vec<String> {
+        if outcome.verdict == Verdict::Sure {
+            return Vec::new();
+        }
+        let room = self.look.width.map_or(WIDEST_REASON, |width| {
+            width
+                .saturating_sub(REASON_INDENT.len() + 1)
+                .clamp(NARROWEST_NAME, WIDEST_REASON)
+        });
+        outcome
+            .reasons
+            .iter()
+            .flat_map(|reason| wrapped(&sentence(&plain(&reason.sentence)), room))
+            .collect()
+    }
+
+    /// How many clips came out how, and what to do next.
+    fn summary(&self) -> String {
+        let count = |verdict| {
+            self.rows
+                .iter()
+                .filter(|row| row.outcome.verdict == verdict)
+                .count()
+        };
+        let clips = match self.rows.len() {
+            1 => "1 clip".to_owned(),
+            n => format!("{n} clips"),
+        };
+        let parts: Vec<_> = [
+            (Verdict::Sure, "sure"),
+            (Verdict::Unsure, "unsure"),
+            (Verdict::None, "without a running clock"),
+            (Verdict::Failed, "failed"),
+        ]
+        .into_iter()
+        .filter(|&(verdict, _)| count(verdict) > 0)
+        .map(|(verdict, words)| format!("{} {words}", count(verdict)))
+        .collect();
+        let mut text = format!("{clips}: {}.", parts.join(", "));
+        let advice = [
+            (
+                Verdict::Unsure,
+                "Unsure: compare the start with the clip by eye; --pictures DIR shows what was seen.",
+            ),
+            (
+                Verdict::None,
+                "No running clock: if there is one, try --pictures DIR to see what was looked at.",
+            ),
+            (
+                Verdict::Failed,
+                "Failed: the line below each such clip says what to do.",
+            ),
+        ];
+        for (_, words) in advice
+            .into_iter()
+            .filter(|&(verdict, _)| count(verdict) > 0)
+        {
+            text.push('\n');
+            text.push_str(words);
+        }
+        if let Some(folder) = self.sidecars {
+            text.push_str("\nSidecars: ");
+            text.push_str(&plain(&folder.to_string_lossy()));
+        }
+        text
+    }
+}
+
+/// Start, clock, bounds and place of a clip; empty where nothing is known.
+fn facts(outcome: &ClipOutcome) -> [String; 4] {
+    [
+        outcome.start.as_ref().map(|start| start.label.clone()),
+        outcome.clock.as_ref().map(clock_words),
+        outcome
+            .start
+            .as_ref()
+            .and_then(|start| half_width_frames(start, outcome))
+            .map(shown_bound),
+        Some(seen_at(outcome)),
+    ]
+    .map(|fact| plain(&fact.unwrap_or_default()))
+}
+
+const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Sure => "sure",
+        Verdict::Unsure => "unsure",
+        Verdict::None => "none",
+        Verdict::Failed => "failed",
+    }
+}
+
+const fn colour(verdict: Verdict) -> Color {
+    match verdict {
+        Verdict::Sure => Color::Green,
+        Verdict::Unsure => Color::Yellow,
+        Verdict::None => Color::Reset,
+        Verdict::Failed => Color::Red,
+    }
+}
+
+/// `25`, `29.97 drop`, `29.97 drop?`, `1/100 s`.
+fn clock_words(clock: &Clock) -> String {
+    let Ok(rate) = clock.rate.parse::<Rate>() else {
+        return clock.rate.clone();
+    };
+    // Clocks without frames count parts of a second, whatever the user said.
+    match clock.form.as_str() {
+        "HH:MM:SS" => return "seconds".to_owned(),
+        "HH:MM:SS.d" => return "1/10 s".to_owned(),
+        "HH:MM:SS.dd" => return "1/100 s".to_owned(),
+        "HH:MM:SS.ddd" => return "1/1000 s".to_owned(),
+        _ => {}
+    }
+    let drop_frame = match clock.drop_frame {
+        Some(true) => " drop",
+        None if rate.has_drop_frame() => " drop?",
+        _ => "",
+    };
+    format!("{}{drop_frame}", rate.decimal())
+}
+
+/// Half the width of the start's bounds, in frames of the clip; in counts of
+/// the clock where the clip's rate is not known.
+fn half_width_frames(start: &Start, outcome: &ClipOutcome) -> Option<f64> {
+    let rate = match &outcome.clip.rate {
+        Some(rate) => rate.parse::<Rate>().ok()?.ratio(),
+        None => outcome.clock.as_ref()?.rate.parse::<Ratio>().ok()?,
+    };
+    let [low, high] = start.seconds_bounds;
+    // A frame of conformed footage lasted `speed / rate` real seconds.
+    Some((high - low) / 2.0 * rate.to_f64() / outcome.clip.speed)
+}
+
+/// Rounded up, so that no bound looks better than it is.
+fn shown_bound(frames: f64) -> String {
+    /// Float noise of subtracting two seconds of a day, in frames.
+    const NOISE_FRAMES: f64 = 1e-6;
+    let decimals: usize = match frames {
+        f if f < 0.1 => 2,
+        f if f < 10.0 => 1,
+        _ => 0,
+    };
+    let scale = [1.0, 10.0, 100.0][decimals];
+    let up = ((frames - NOISE_FRAMES) * scale).ceil().max(1.0) / scale;
+    format!("{up:.decimals$}")
+}
+
+/// `0:01.2-0:03.4`, with a count of the windows that are not shown.
+fn seen_at(outcome: &ClipOutcome) -> String {
+    let span = |window: &rollmark::outcome::Window| {
+        format!(
+            "{}-{}",
+            minutes(window.first_seconds),
+            minutes(window.last_seconds)
+        )
+    };
+    match outcome.windows.as_slice() {
+        [] => String::new(),
+        [only] => span(only),
+        [first, rest @ ..] => format!("{} +{}", span(first), rest.len()),
+    }
+}
+
+/// `m:ss.s`
+fn minutes(seconds: f64) -> String {
+    let tenths = (seconds.max(0.0) * 10.0).round() as u64;
+    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
+}
+
+/// With a capital and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let mut whole: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .chain(letters)
+        .collect();
+    if !whole.ends_with(['.', '!', '?']) {
+        whole.push('.');
+    }
+    whole
+}
+
+/// Columns that a text takes in a terminal: two for the wide letters of East
+/// Asia, one for all others. Combining marks would need Unicode's tables; here
+/// they cost a column, and a name is cut a little earlier than it must be.
+fn columns(text: &str) -> usize {
+    text.chars().map(|c| if is_wide(c) { 2 } else { 1 }).sum()
+}
+
+/// The main blocks that Unicode Standard Annex 11 lists as wide.
+const fn is_wide(c: char) -> bool {
+    matches!(c,
+        '\u{1100}'..='\u{115f}' | '\u{2e80}'..='\u{a4cf}' | '\u{ac00}'..='\u{d7a3}'
+        | '\u{f900}'..='\u{faff}' | '\u{fe30}'..='\u{fe6f}' | '\u{ff00}'..='\u{ff60}'
+        | '\u{1f300}'..='\u{1faff}' | '\u{20000}'..='\u{3fffd}')
+}
+
+/// Cuts the middle out of a name that needs more than `room` columns: numbers
+/// that tell clips apart stand at the end.
+fn shortened(name: &str, room: usize) -> String {
+    if columns(name) <= room {
+        return name.to_owned();
+    }
+    let head_room = room.saturating_sub(1) / 3;
+    let tail_room = room.saturating_sub(1) - head_room;
+    let fitting = |letters: &mut dyn Iterator<Item = char>, room: usize| {
+        let mut used = 0;
+        letters
+            .take_while(|&c| {
+                used += columns(c.encode_utf8(&mut [0; 4]));
+                used <= room
+            })
+            .collect::<Vec<_>>()
+    };
+    let head: String = fitting(&mut name.chars(), head_room).into_iter().collect();
+    let tail: String = fitting(&mut name.chars().rev(), tail_room)
+        .into_iter()
+        .rev()
+        .collect();
+    format!("{head}…{tail}")
+}
+
+/// Breaks a sentence at spaces into lines of at most `room` columns; a longer
+/// word gets a line of its own.
+fn wrapped(text: &str, room: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if columns(line) + 1 + columns(word) <= room => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+#[path = "table_tests.rs"]
+mod tests;

@@ -1,0 +1,257 @@
+use super::*;
+use rollmark::error::{Error, ErrorKind};
+use rollmark::note::Note;
+use rollmark::outcome::{Tool, Window};
+
+fn failed(name: &str) -> Row {
+    let tool = Tool {
+        name: "rollmark".into(),
+        version: "0.1.0".into(),
+        model: "00".repeat(32),
+    };
+    let error = Error::new(ErrorKind::Empty, "the file is empty").next("copy it again");
+    Row {
+        name: name.into(),
+        outcome: ClipOutcome::failed(Path::new(name), &error, tool),
+    }
+}
+
+fn window(first_seconds: f64, last_seconds: f64) -> Window {
+    Window {
+        first_frame: None,
+        last_frame: None,
+        first_seconds,
+        last_seconds,
+        frames_read: 50,
+        frames_agreeing: 50,
+        quad: [[0.0; 2]; 4],
+    }
+}
+
+/// A clip at 25 frames per second whose clock runs at 29.97, drop-frame.
+fn sure(name: &str) -> Row {
+    let mut row = failed(name);
+    let outcome = &mut row.outcome;
+    outcome.verdict = Verdict::Sure;
+    outcome.reasons = vec![Note::new("agreement", "50 of 50 frames agree")];
+    outcome.start = Some(Start {
+        label: "10:00:00;12".into(),
+        count: 1_078_932.0,
+        count_bounds: [1_078_931.9, 1_078_932.1],
+        seconds: 36_000.0,
+        seconds_bounds: [35_999.997, 36_000.003],
+    });
+    outcome.clock = Some(Clock {
+        form: "HH:MM:SS;FF".into(),
+        rate: "30000/1001".into(),
+        rate_known_by: "measured".into(),
+        drop_frame: Some(true),
+        drop_frame_known_by: "mark".into(),
+        refresh_hz: None,
+    });
+    outcome.clip.rate = Some("25/1".into());
+    outcome.windows = vec![window(1.24, 63.36)];
+    row
+}
+
+fn unsure(name: &str, sentence: &str) -> Row {
+    let mut row = sure(name);
+    row.outcome.verdict = Verdict::Unsure;
+    row.outcome.reasons = vec![Note::new("few_frames", sentence)];
+    row
+}
+
+fn none(name: &str) -> Row {
+    let mut row = failed(name);
+    row.outcome.verdict = Verdict::None;
+    row.outcome.reasons = vec![Note::new("no_clock", "no running clock was seen")];
+    row
+}
+
+fn shown(rows: &[Row], width: Option<usize>) -> String {
+    Table {
+        rows,
+        sidecars: None,
+        look: Look {
+            in_colour: false,
+            width,
+        },
+    }
+    .to_string()
+}
+
+#[test]
+fn a_sure_clip_has_one_row_with_all_it_needs() {
+    let text = shown(&[sure("A001.mov")], None);
+    let lines: Vec<_> = text.lines().collect();
+    assert_eq!(
+        lines,
+        [
+            "clip      verdict  start        clock       ± frames  seen at",
+            "A001.mov  sure     10:00:00;12  29.97 drop      0.08  0:01.2-1:03.4",
+            "",
+            "1 clip: 1 sure.",
+        ]
+    );
+}
+
+#[test]
+fn the_reason_stands_below_its_clip_and_the_advice_at_the_end() {
+    let rows = [
+        unsure("A001.mov", "only 4 frames show the clock"),
+        sure("A002.mov"),
+        none("A003.mov"),
+        failed("A004.mov"),
+    ];
+    let text = shown(&rows, Some(80));
+    let lines: Vec<_> = text.lines().collect();
+    assert!(lines[1].starts_with("A001.mov  unsure"));
+    assert_eq!(lines[2], "     Only 4 frames show the clock.");
+    assert!(lines[3].starts_with("A002.mov  sure"));
+    assert_eq!(lines[4], "A003.mov  none");
+    assert_eq!(lines[5], "     No running clock was seen.");
+    assert_eq!(lines[6], "A004.mov  failed");
+    assert_eq!(lines[7], "     The file is empty; copy it again.");
+    assert_eq!(
+        lines[9],
+        "4 clips: 1 sure, 1 unsure, 1 without a running clock, 1 failed."
+    );
+    assert!(lines[10].starts_with("Unsure: "));
+    assert!(lines[12].starts_with("Failed: "));
+}
+
+#[test]
+fn nothing_is_wider_than_the_terminal() {
+    let rows = [
+        sure("2024-05-17_second-unit_camera-B_A001C003_take_0012.mov"),
+        unsure(
+            "現場の映像素材とても長い名前のクリップ第十二番_0013.mov",
+            "the digits of the hours were covered in every frame in which the clock was seen, \
+             so the start may be off by whole hours; look at the clip, or film the slate again",
+        ),
+    ];
+    for width in [80, 100, 120] {
+        let text = shown(&rows, Some(width));
+        let table = text.split("\n\n").next().unwrap();
+        for line in table.lines() {
+            assert!(
+                columns(line) <= width,
+                "{} > {width}: {line}",
+                columns(line)
+            );
+        }
+        assert!(table.contains("_0012.mov"), "the number at the end stays");
+        assert!(table.contains("_0013.mov"), "the number at the end stays");
+    }
+}
+
+#[test]
+fn names_are_whole_where_there_is_no_terminal() {
+    let long = "a".repeat(300);
+    assert!(shown(&[sure(&long)], None).contains(&long));
+}
+
+#[test]
+fn control_characters_in_a_reason_do_not_reach_the_terminal() {
+    let text = shown(&[unsure("A.mov", "the tag says \u{1b}[2J\u{7}")], Some(80));
+    assert!(
+        !text.contains('\u{1b}') && !text.contains('\u{7}'),
+        "{text}"
+    );
+}
+
+#[test]
+fn colour_comes_only_where_it_is_wanted() {
+    let rows = [sure("A001.mov")];
+    let table = |in_colour| {
+        Table {
+            rows: &rows,
+            sidecars: None,
+            look: Look {
+                in_colour,
+                width: Some(100),
+            },
+        }
+        .to_string()
+    };
+    assert!(table(true).contains('\u{1b}'));
+    assert!(!table(false).contains('\u{1b}'));
+}
+
+#[test]
+fn the_folder_of_the_sidecars_is_named_last() {
+    let text = Table {
+        rows: &[sure("A001.mov")],
+        sidecars: Some(Path::new("starts")),
+        look: Look {
+            in_colour: false,
+            width: None,
+        },
+    }
+    .to_string();
+    assert!(text.ends_with("\nSidecars: starts\n"), "{text}");
+}
+
+#[test]
+fn the_clock_is_named_by_what_it_counts() {
+    let mut clock = sure("A").outcome.clock.unwrap();
+    let words = |clock: &Clock| clock_words(clock);
+    assert_eq!(words(&clock), "29.97 drop");
+    clock.drop_frame = None;
+    assert_eq!(words(&clock), "29.97 drop?");
+    clock.drop_frame = Some(false);
+    assert_eq!(words(&clock), "29.97");
+    clock.drop_frame = None;
+    clock.rate = "24000/1001".into();
+    assert_eq!(words(&clock), "23.976");
+    clock.form = "HH:MM:SS.dd".into();
+    clock.rate = "100/1".into();
+    assert_eq!(words(&clock), "1/100 s");
+}
+
+#[test]
+fn bounds_are_in_frames_of_the_clip_and_never_look_better_than_they_are() {
+    let mut row = sure("A");
+    let half = |row: &Row| half_width_frames(row.outcome.start.as_ref().unwrap(), &row.outcome);
+    // 3 ms either way, at 25 frames per second.
+    approx::assert_relative_eq!(half(&row).unwrap(), 0.075, max_relative = 1e-6);
+    // Filmed at four times the rate it plays at: frames lie four times closer.
+    row.outcome.clip.speed = 0.25;
+    approx::assert_relative_eq!(half(&row).unwrap(), 0.3, max_relative = 1e-6);
+    // Without a rate of the clip: counts of the clock.
+    row.outcome.clip.speed = 1.0;
+    row.outcome.clip.rate = None;
+    approx::assert_relative_eq!(
+        half(&row).unwrap(),
+        0.003 * 30_000.0 / 1001.0,
+        max_relative = 1e-6
+    );
+
+    assert_eq!(shown_bound(0.0), "0.01");
+    assert_eq!(shown_bound(0.041), "0.05");
+    assert_eq!(shown_bound(0.12), "0.2");
+    assert_eq!(shown_bound(0.5), "0.5");
+    assert_eq!(shown_bound(1.01), "1.1");
+    assert_eq!(shown_bound(107_892.0), "107892");
+}
+
+#[test]
+fn times_in_a_clip_are_minutes_and_seconds() {
+    assert_eq!(minutes(0.0), "0:00.0");
+    assert_eq!(minutes(59.96), "1:00.0");
+    assert_eq!(minutes(3_725.25), "62:05.3");
+}
+
+#[test]
+fn several_windows_show_the_first_and_how_many_more() {
+    let mut row = sure("A");
+    row.outcome.windows.push(window(590.0, 592.0));
+    assert_eq!(seen_at(&row.outcome), "0:01.2-1:03.4 +1");
+}
+
+#[test]
+fn names_are_cut_in_the_middle() {
+    assert_eq!(shortened("A001C003.mov", 12), "A001C003.mov");
+    assert_eq!(shortened("A001C003_long_0012.mov", 16), "A001C…g_0012.mov");
+    assert_eq!(columns(&shortened(&"映".repeat(40), 17)), 15);
+}

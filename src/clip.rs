@@ -1,0 +1,438 @@
+//! THE loop for one clip: look, read, fit, look again, stop when certain.
+//!
+//! Looking is lazy. A coarse pass goes over the head, then the tail, then the key frames
+//! of everything between, every [`COARSE_STEP_S`] seconds; where a display turns up, a
+//! dense pass follows it frame by frame and asks the fit, every half second, whether more
+//! frames can change the answer.
+
+use crate::error::{Error, Result};
+use crate::facts::ClipFacts;
+use crate::fit::{self, ClockFit, Known, NextLook, SightingFit};
+use crate::frame::{Aim, Footage, Stamp};
+use crate::media;
+use crate::note::Note;
+use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Tool, Verdict, Window};
+use crate::progress::{Event, Listener, Wish};
+use crate::reading::Sighting;
+use crate::stages::{Evidence, StagePicture};
+use crate::timecode::Ratio;
+use crate::vision::{Display, Eye, Pyramid, Sharpness, model_hash};
+use std::path::Path;
+
+/// Seconds between looks of the coarse pass. A slate held for two seconds is met at
+/// least three times, and at worst half a second of it is not read.
+const COARSE_STEP_S: (i128, i128) = (1, 2);
+/// Head and tail, in seconds, that are looked at before anything else.
+const END_S: u32 = 20;
+/// Displays followed at once in a dense pass; a screen shows few clocks.
+const MOST_DISPLAYS: usize = 3;
+/// Frames in a row in which a display may be out of sight before it counts as gone.
+const MOST_MISSES: usize = 10;
+/// Seconds after which the fit is asked for the first time. By then the seconds have
+/// changed once, which shows the base of the frames; fewer leave the rate assumed and the
+/// bounds the wider for it.
+const FIRST_ASK_S: (i128, i128) = (5, 4);
+/// Seconds between two questions to the fit.
+const ASK_STEP_S: (i128, i128) = (1, 2);
+/// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
+/// the bounds no further than a slate of ordinary length does.
+const MOST_DENSE_S: u32 = 6;
+/// Seconds for which a display without a change is read before it counts as still: a
+/// whole-seconds clock changes in each second.
+const STILL_S: (i128, i128) = (5, 4);
+
+/// Where in the clip to look.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Look {
+    /// Head, tail, then the key frames of everything between.
+    #[default]
+    Everywhere,
+    /// Only the first [`END_S`] seconds.
+    Head,
+    /// Only the last [`END_S`] seconds.
+    Tail,
+}
+
+/// What the user asks for.
+#[derive(Clone, Debug, Default)]
+pub struct ReadOptions {
+    /// What only the user can know.
+    pub known: Known,
+    pub look: Look,
+    /// True to keep pictures of each stage; costs some memory and time.
+    pub pictures: bool,
+}
+
+/// One clip, read.
+pub struct ClipRead {
+    pub outcome: ClipOutcome,
+    /// Empty unless [`ReadOptions::pictures`] was set.
+    pub stages: Vec<StagePicture>,
+}
+
+/// This tool, as outcomes name it.
+pub fn tool() -> Tool {
+    Tool {
+        name: env!("CARGO_PKG_NAME").to_owned(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        model: model_hash(),
+    }
+}
+
+/// Reads one clip. Never fails: a clip that cannot be looked at has the verdict `failed`.
+pub fn read_clip(
+    eye: &Eye,
+    path: &Path,
+    options: &ReadOptions,
+    listener: &mut dyn Listener,
+) -> ClipRead {
+    let result = media::open(path)
+        .and_then(|mut clip| read_footage(eye, &mut clip, options, listener));
+    match result {
+        Ok(read) => read,
+        Err(error) => ClipRead {
+            outcome: ClipOutcome::failed(path, &error.in_file(path), tool()),
+            stages: Vec::new(),
+        },
+    }
+}
+
+/// Reads footage from wherever it comes.
+///
+/// # Errors
+/// If frames cannot be had at all; a clip without a clock is no error.
+pub fn read_footage(
+    eye: &Eye,
+    footage: &mut dyn Footage,
+    options: &ReadOptions,
+    listener: &mut dyn Listener,
+) -> Result<ClipRead> {
+    let mut watch = Watch {
+        eye,
+        footage,
+        options,
+        listener,
+        sightings: Vec::new(),
+        stood_still: Vec::new(),
+        evidence: Evidence::new(options.pictures),
+        frames_seen: 0,
+        notes: Vec::new(),
+    };
+    let fit = watch.run()?;
+    if watch.frames_seen == 0 {
+        let file = &watch.footage.facts().path;
+        return Err(Error::new(
+            crate::error::ErrorKind::Undecodable,
+            "no frame could be decoded",
+        )
+        .in_file(file)
+        .next("play it in another program; if that fails too, copy it again from the card"));
+    }
+    let facts = watch.footage.facts();
+    let stages = watch.evidence.draw(&watch.sightings, &fit);
+    Ok(ClipRead { outcome: outcome(facts, &watch.sightings, &fit, watch.notes), stages })
+}
+
+/// Whether the clip is settled or the looking goes on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Found {
+    Settled,
+    GoOn,
+}
+
+struct Watch<'a> {
+    eye: &'a Eye,
+    footage: &'a mut dyn Footage,
+    options: &'a ReadOptions,
+    listener: &'a mut dyn Listener,
+    sightings: Vec<Sighting>,
+    /// Displays that were followed and did not change: not worth following again.
+    stood_still: Vec<Display>,
+    evidence: Evidence,
+    frames_seen: u64,
+    notes: Vec<Note>,
+}
+
+/// A display under way through a dense pass.
+struct Track {
+    display: Display,
+    sighting: Sighting,
+    misses: usize,
+}
+
+impl Watch<'_> {
+    fn run(&mut self) -> Result<ClockFit> {
+        let duration_s = self.footage.facts().duration_s;
+        self.tell(Event::Opened { duration_s: duration_s.map(|d| d.to_f64()) });
+        let end = Ratio::from_integer(END_S);
+        let is_long = duration_s.is_none_or(|d| d > end);
+        let tail_from = duration_s.map_or(end, |d| d - end);
+        let look = self.options.look;
+        for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
+            if look != Look::Tail && self.sweep(Aim::Head, Some(end), sharpness)? == Found::Settled {
+                break;
+            }
+            if look != Look::Head && is_long {
+                // What the head has shown already is not looked at twice.
+                let from = tail_from.max(if look == Look::Tail { Ratio::ZERO } else { end });
+                let aim = if duration_s.is_some() { Aim::At(from) } else { Aim::Tail { seconds: END_S } };
+                if self.sweep(aim, None, sharpness)? == Found::Settled {
+                    break;
+                }
+            }
+            if look == Look::Everywhere && is_long && self.fit().start.is_none()
+                && sharpness == Sharpness::Coarse
+                && self.sweep_key_frames(end, tail_from)? == Found::Settled
+            {
+                break;
+            }
+            if !self.sightings.is_empty() {
+                break;
+            }
+        }
+        Ok(self.fit())
+    }
+
+    fn tell(&mut self, event: Event) -> Wish {
+        self.listener.hear(event)
+    }
+
+    fn fit(&self) -> ClockFit {
+        fit::fit(&self.sightings, self.footage.facts(), &self.options.known)
+    }
+
+    /// Coarse looks from `aim` to `until` (seconds after frame 0; `None`: to the end).
+    fn sweep(&mut self, aim: Aim, until: Option<Ratio>, sharpness: Sharpness) -> Result<Found> {
+        self.footage.seek(aim)?;
+        let step = Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1);
+        let mut next_look: Option<Ratio> = None;
+        while let Some(stamp) = self.advance()? {
+            let at = stamp.seconds();
+            if until.is_some_and(|end| at > end) {
+                break;
+            }
+            if next_look.is_some_and(|next| at < next) {
+                continue;
+            }
+            next_look = Some(at + step);
+            if self.look(stamp, sharpness)? == Found::Settled {
+                return Ok(Found::Settled);
+            }
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// Coarse looks at key frames between two times; where one shows a display, every
+    /// frame from a second before it is looked at.
+    fn sweep_key_frames(&mut self, from: Ratio, until: Ratio) -> Result<Found> {
+        self.footage.key_frames_only(true);
+        self.footage.seek(Aim::At(from))?;
+        let step = Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1);
+        let mut last: Option<Ratio> = None;
+        let mut widest = Ratio::ZERO;
+        while let Some(stamp) = self.advance()? {
+            let at = stamp.seconds();
+            if at > until {
+                break;
+            }
+            if last.is_some_and(|l| at < l + step) {
+                continue;
+            }
+            widest = last.map_or(widest, |l| widest.max(at - l));
+            last = Some(at);
+            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
+                break;
+            }
+            let frame = self.footage.picture()?;
+            let displays = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Coarse)?;
+            if displays.is_empty() {
+                continue;
+            }
+            self.footage.key_frames_only(false);
+            let before = (at - Ratio::ONE).max(Ratio::ZERO);
+            let found = self.sweep(Aim::At(before), Some(at + Ratio::from_integer(MOST_DENSE_S)), Sharpness::Coarse)?;
+            if found == Found::Settled {
+                return Ok(found);
+            }
+            self.footage.key_frames_only(true);
+            self.footage.seek(Aim::At(at + Ratio::from_integer(MOST_DENSE_S)))?;
+        }
+        self.footage.key_frames_only(false);
+        if widest > Ratio::from_integer(2) {
+            self.notes.push(Note::new(
+                "key_frames_only",
+                format!(
+                    "between the first and the last {END_S} seconds only key frames were looked at, up to {:.1} s apart: a slate shorter than that may have been missed there",
+                    widest.to_f64()
+                ),
+            ));
+        }
+        Ok(Found::GoOn)
+    }
+
+    fn advance(&mut self) -> Result<Option<Stamp>> {
+        let stamp = self.footage.advance()?;
+        self.frames_seen += u64::from(stamp.is_some());
+        Ok(stamp)
+    }
+
+    /// One coarse look; follows what it finds.
+    fn look(&mut self, stamp: Stamp, sharpness: Sharpness) -> Result<Found> {
+        if self.tell(Event::Searching { at_s: stamp.seconds_f64() }) == Wish::Stop {
+            return Ok(Found::Settled);
+        }
+        let frame = self.footage.picture()?;
+        let pyramid = Pyramid::new(frame.luma);
+        let displays = self.fresh_displays(&pyramid, sharpness)?;
+        self.evidence.candidates(&pyramid, &displays, stamp);
+        if displays.is_empty() {
+            return Ok(Found::GoOn);
+        }
+        self.follow(&pyramid, displays, stamp)
+    }
+
+    /// Displays in the frame that were not followed in vain before.
+    fn fresh_displays(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Vec<Display>> {
+        let mut fresh: Vec<Display> = Vec::new();
+        for display in self.eye.discover(pyramid, sharpness)? {
+            let is_old = self.stood_still.iter().chain(&fresh).any(|d| d.is_same_as(&display));
+            if !is_old && fresh.len() < MOST_DISPLAYS {
+                fresh.push(display);
+            }
+        }
+        Ok(fresh)
+    }
+
+    /// The dense pass: reads the displays frame by frame until they are gone, still, or
+    /// more frames cannot change the answer.
+    fn follow(&mut self, first: &Pyramid, displays: Vec<Display>, stamp: Stamp) -> Result<Found> {
+        let mut tracks: Vec<Track> = displays
+            .into_iter()
+            .map(|display| Track {
+                sighting: Sighting { layout: display.layout(), readings: Vec::new() },
+                display,
+                misses: 0,
+            })
+            .collect();
+        let began = stamp.seconds();
+        let mut ask_at = began + Ratio::new(FIRST_ASK_S.0, FIRST_ASK_S.1);
+        let mut done: Vec<Sighting> = Vec::new();
+        let mut now = Some((stamp, None));
+        while let Some((stamp, pyramid)) = now.take() {
+            let pyramid = pyramid.as_ref().unwrap_or(first);
+            for track in &mut tracks {
+                match self.eye.follow(pyramid, &track.display, stamp)? {
+                    Some(seen) => {
+                        self.evidence.reading(&seen);
+                        track.display = seen.display;
+                        track.sighting.readings.push(seen.reading);
+                        track.misses = 0;
+                    }
+                    None => track.misses += 1,
+                }
+            }
+            let elapsed = stamp.seconds() - began;
+            let still_after = Ratio::new(STILL_S.0, STILL_S.1);
+            let (going, gone): (Vec<Track>, Vec<Track>) = tracks.into_iter().partition(|t| {
+                t.misses <= MOST_MISSES && !(elapsed > still_after && is_still(&t.sighting))
+            });
+            tracks = going;
+            for track in gone {
+                if is_still(&track.sighting) {
+                    self.stood_still.push(track.display);
+                }
+                done.push(track.sighting);
+            }
+            if tracks.is_empty() || elapsed > Ratio::from_integer(MOST_DENSE_S) {
+                break;
+            }
+            if stamp.seconds() >= ask_at {
+                ask_at = stamp.seconds() + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+                if self.is_enough(&done, &tracks) {
+                    break;
+                }
+            }
+            if self.tell(Event::Reading { at_s: stamp.seconds_f64() }) == Wish::Stop {
+                break;
+            }
+            if let Some(stamp) = self.advance()? {
+                now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
+            }
+        }
+        done.extend(tracks.into_iter().map(|t| t.sighting));
+        self.sightings.extend(done.into_iter().filter(|s| !s.readings.is_empty()));
+        let fit = self.fit();
+        Ok(if fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough {
+            Found::Settled
+        } else {
+            Found::GoOn
+        })
+    }
+
+    fn is_enough(&self, done: &[Sighting], tracks: &[Track]) -> bool {
+        let so_far: Vec<Sighting> = self
+            .sightings
+            .iter()
+            .chain(done)
+            .chain(tracks.iter().map(|t| &t.sighting))
+            .cloned()
+            .collect();
+        let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
+        fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough
+    }
+}
+
+/// True if no place of the display ever changed its likeliest digit.
+fn is_still(sighting: &Sighting) -> bool {
+    let mut readings = sighting.readings.iter();
+    let Some(first) = readings.next() else { return true };
+    readings.all(|r| {
+        r.places.iter().zip(&first.places).all(|(a, b)| {
+            let ((da, pa), (db, pb)) = (a.best(), b.best());
+            da == db || pa < 0.7 || pb < 0.7
+        })
+    })
+}
+
+fn outcome(facts: &ClipFacts, sightings: &[Sighting], fit: &ClockFit, mut notes: Vec<Note>) -> ClipOutcome {
+    notes.extend(facts.notes.iter().cloned());
+    notes.extend(fit.notes.iter().cloned());
+    let windows = sightings
+        .iter()
+        .zip(&fit.sightings)
+        .filter(|(_, fitted)| fitted.is_the_clock())
+        .filter_map(|(sighting, fitted)| window(sighting, fitted))
+        .collect();
+    ClipOutcome {
+        format: CLIP_FORMAT_VERSION,
+        verdict: fit.verdict,
+        reasons: fit.reasons.clone(),
+        start: fit.start_outcome(),
+        clock: fit.clock_outcome(),
+        clip: ClipPart {
+            path: facts.path.to_string_lossy().into_owned(),
+            frames: facts.frames,
+            rate: facts.rate.map(|r| r.to_string()),
+            duration_seconds: facts.duration_s.map(|d| d.to_f64()),
+            variable_rate: facts.is_variable_rate,
+            rotation: facts.rotation_degrees,
+            speed: fit.speed().to_f64(),
+        },
+        windows,
+        notes,
+        tool: tool(),
+    }
+}
+
+fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
+    let (first, last) = (sighting.readings.first()?, sighting.readings.last()?);
+    Some(Window {
+        first_frame: first.stamp.index,
+        last_frame: last.stamp.index,
+        first_seconds: first.stamp.seconds_f64(),
+        last_seconds: last.stamp.seconds_f64(),
+        frames_read: fitted.frames_read,
+        frames_agreeing: fitted.frames_agreeing,
+        quad: first.quad.corners().map(|p| [p.x, p.y]),
+    })
+}

@@ -1,0 +1,227 @@
+//! From doubtful digits to a start with bounds: pure, no pixels, no files, exact
+//! in time. `docs/fit.md` derives the model.
+//!
+//! - `pace`: the closed table of clocks and speeds that could have been filmed
+//! - `looks`: readings made ready: stamps on one tick, odds as logarithms
+//! - `search`: starts worth a sweep, found digit group by digit group
+//! - `sweep`: how well every phase explains the looks, exact interval of phases
+//! - `window`: one sighting against every pace
+//! - `join`: several sightings of one clock
+//! - `audit`: checks that could fail: slow digits, running, jumping
+//! - `judge`: verdict, what to look at next
+//! - `reasons`: the sentences that an editor reads
+
+mod audit;
+mod join;
+mod judge;
+mod looks;
+mod pace;
+mod reasons;
+mod search;
+mod sweep;
+#[cfg(test)]
+mod tests;
+mod window;
+
+use crate::facts::ClipFacts;
+use crate::note::Note;
+use crate::outcome::{Clock, Start, Verdict};
+use crate::reading::Sighting;
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+
+/// What only the user knows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Known {
+    /// The clock's rate in counts per second.
+    pub rate: Option<Rate>,
+    pub drop_frame: Option<bool>,
+    /// Real seconds by which the display is always late; the start is moved on
+    /// by as much.
+    pub lag_s: Option<Ratio>,
+    /// Real seconds per clip second, above zero: 1/4 for 100 fps footage
+    /// conformed to 25.
+    pub speed: Option<Ratio>,
+}
+
+/// How the clock's rate is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RateKnownBy {
+    /// No other rate of the trade explains the readings.
+    Measured,
+    /// Others do; a note says why this one was taken.
+    Assumed,
+    /// The user said so.
+    Given,
+}
+
+impl RateKnownBy {
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::Assumed => "assumed",
+            Self::Given => "given",
+        }
+    }
+}
+
+/// How it is known whether the clock skips labels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DropFrameKnownBy {
+    /// The semicolon before the frames.
+    Mark,
+    /// The clock was seen to skip labels at a minute.
+    SkippedLabel,
+    /// The clock showed labels that drop-frame skips.
+    Label,
+    /// The clock's form or rate has no drop-frame.
+    Rate,
+    Given,
+    Unknown,
+}
+
+impl DropFrameKnownBy {
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Mark => "mark",
+            Self::SkippedLabel => "skipped_label",
+            Self::Label => "label",
+            Self::Rate => "rate",
+            Self::Given => "given",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
+/// The clock's count at the middle of frame 0's exposure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FittedStart {
+    /// Text of the middle of `counts`, rounded down.
+    pub label: String,
+    /// Counts since midnight; the middle lies within the day.
+    pub counts: HalfOpen,
+    /// Real seconds since midnight of the clock.
+    pub seconds: HalfOpen,
+}
+
+/// The clock that was filmed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FittedClock {
+    pub form: ClockForm,
+    pub rate_known_by: RateKnownBy,
+    /// `None` if neither the digits nor the user settle it, or the form has no frames.
+    pub drop_frame: Option<bool>,
+    pub drop_frame_known_by: DropFrameKnownBy,
+    /// Refresh that explains late digits, in hertz; `None` if none is needed.
+    pub refresh_hz: Option<u32>,
+    /// Real seconds per clip second.
+    pub speed: Ratio,
+    /// How fast the clock ran against the camera, in parts per million, where
+    /// sightings far enough apart tell.
+    pub drift_ppm: Option<HalfOpen>,
+}
+
+/// How one sighting took part.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SightingFit {
+    /// Readings in which a digit could be told.
+    pub frames_read: usize,
+    /// Those in which every told digit agrees with the fit.
+    pub frames_agreeing: usize,
+    /// For each reading, as they lie in the sighting: the count that the fit
+    /// says was displayed. Empty if the sighting does not show the fitted clock.
+    pub displayed: Vec<i64>,
+}
+
+impl SightingFit {
+    /// True if the sighting shows the fitted clock.
+    pub const fn is_the_clock(&self) -> bool {
+        !self.displayed.is_empty()
+    }
+}
+
+/// What would help most.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NextLook {
+    /// More frames cannot change the answer.
+    Enough,
+    /// More frames of this sighting's display, before or after those read.
+    MoreHere {
+        /// Index into the sightings.
+        sighting: usize,
+    },
+    /// A display elsewhere in the clip, far from this one if there is one.
+    ElsewhereToo,
+}
+
+/// The answer for one clip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClockFit {
+    /// Never [`Verdict::Failed`].
+    pub verdict: Verdict,
+    /// Why the verdict is not `sure`, or what it rests on.
+    pub reasons: Vec<Note>,
+    /// Remarks that do not touch the verdict.
+    pub notes: Vec<Note>,
+    pub start: Option<FittedStart>,
+    pub clock: Option<FittedClock>,
+    /// One for each sighting, in order.
+    pub sightings: Vec<SightingFit>,
+    pub next_look: NextLook,
+}
+
+impl ClockFit {
+    /// The start as outputs tell it.
+    pub fn start_outcome(&self) -> Option<Start> {
+        self.start.as_ref().map(|start| Start {
+            label: start.label.clone(),
+            count: start.counts.middle().to_f64(),
+            count_bounds: [start.counts.low.to_f64(), start.counts.high.to_f64()],
+            seconds: start.seconds.middle().to_f64(),
+            seconds_bounds: [start.seconds.low.to_f64(), start.seconds.high.to_f64()],
+        })
+    }
+
+    /// The clock as outputs tell it.
+    pub fn clock_outcome(&self) -> Option<Clock> {
+        self.clock.as_ref().map(|clock| Clock {
+            form: clock.form.pattern().into(),
+            rate: clock.form.rate().to_string(),
+            rate_known_by: clock.rate_known_by.code().into(),
+            drop_frame: clock.drop_frame,
+            drop_frame_known_by: clock.drop_frame_known_by.code().into(),
+            refresh_hz: clock.refresh_hz.map(f64::from),
+        })
+    }
+
+    /// Real seconds per clip second; 1 if nothing else is known.
+    pub fn speed(&self) -> Ratio {
+        self.clock.as_ref().map_or(Ratio::ONE, |clock| clock.speed)
+    }
+}
+
+/// Fits a running clock to what was seen. `sightings` may hold several displays
+/// and several windows; readings may lie in any order.
+pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit {
+    let free = judge::judge(sightings, clip, known);
+    if free.verdict == Verdict::Sure || known.rate.is_none() {
+        return free;
+    }
+    // A rate that the user gave may be the very thing that does not fit.
+    let without = judge::judge(sightings, clip, &Known { rate: None, ..known.clone() });
+    if without.verdict != Verdict::Sure {
+        return free;
+    }
+    let rate = without.clock.as_ref().map(|c| c.form.rate().decimal());
+    let mut fit = without;
+    fit.verdict = Verdict::Unsure;
+    fit.reasons = vec![Note::new(
+        "given_rate_contradicted",
+        format!(
+            "the digits run at {} counts a second, not at the {} that was given; \
+             check the rate, or leave it out",
+            rate.unwrap_or_default(),
+            known.rate.map(Rate::decimal).unwrap_or_default(),
+        ),
+    )];
+    fit
+}

@@ -1,0 +1,219 @@
+//! The sentences that an editor reads, with their stable codes.
+
+use super::audit::Lead;
+use super::pace::Dial;
+use crate::note::Note;
+use crate::timecode::{Rate, Ratio};
+
+pub(super) fn no_display() -> Note {
+    Note::new(
+        "no_display",
+        "no display with digits was found; if the clock is in this clip, say where to look",
+    )
+}
+
+pub(super) fn other_layout() -> Note {
+    Note::new(
+        "no_clock_layout",
+        "digits were found, but not as hours, minutes and seconds",
+    )
+}
+
+pub(super) fn no_running_clock() -> Note {
+    Note::new(
+        "no_running_clock",
+        "digits were found, but no running clock explains them",
+    )
+}
+
+pub(super) fn stood_still() -> Note {
+    Note::new(
+        "clock_stood_still",
+        "a clock was found, but it shows the same time in all frames: a still or paused display",
+    )
+}
+
+pub(super) fn counts_down() -> Note {
+    Note::new(
+        "counts_down",
+        "a clock was found, but it counts down; a timer does not tell the time of day",
+    )
+}
+
+pub(super) fn agreed(agreeing: usize, read: usize) -> Note {
+    Note::new(
+        "agreed",
+        format!("{agreeing} of {read} read frames agree on one running clock"),
+    )
+}
+
+pub(super) fn few_frames(agreeing: usize) -> Note {
+    Note::new(
+        "few_frames",
+        format!("the clock could be read in only {agreeing} frames; compare one frame by eye"),
+    )
+}
+
+pub(super) fn few_agree(agreeing: usize, read: usize) -> Note {
+    Note::new(
+        "few_agree",
+        format!("only {agreeing} of {read} read frames agree; compare one frame by eye"),
+    )
+}
+
+pub(super) fn not_seen_running(distinct: usize) -> Note {
+    Note::new(
+        "not_seen_running",
+        format!("too short a stretch to see the clock run: {distinct} different readings"),
+    )
+}
+
+pub(super) fn group_in_doubt(lead: &Lead) -> Note {
+    let name = lead.group.name();
+    if lead.is_unread {
+        return Note::new(
+            format!("{name}_unknown"),
+            format!("{name} unknown: their digits could not be read in any frame"),
+        );
+    }
+    Note::new(
+        format!("{name}_doubtful"),
+        format!(
+            "the {name} may be {:02} or {:02}; compare one frame by eye",
+            lead.fitted, lead.rival
+        ),
+    )
+}
+
+pub(super) fn bounds_wide(frames: Ratio) -> Note {
+    Note::new(
+        "bounds_wide",
+        format!(
+            "the start is only known to within {:.1} frames",
+            frames.to_f64()
+        ),
+    )
+}
+
+pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
+    Note::new(
+        "clock_unclear",
+        format!(
+            "clocks of different counts a second explain the frames alike, and start at {label} \
+             or at {other}; give the clock's rate"
+        ),
+    )
+}
+
+pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str) -> Note {
+    Note::new(
+        "rate_unknown",
+        format!(
+            "the clock may run at {} ({label} at the start) or at {} ({at_other}); give the \
+             clock's rate",
+            rate.decimal(),
+            other.decimal()
+        ),
+    )
+}
+
+pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
+    Note::new(
+        "drop_frame_unknown",
+        format!(
+            "the start lies beyond a minute mark from where the clock was seen: {label} or \
+             {other}, as it counts without or with drop-frame; say which"
+        ),
+    )
+}
+
+pub(super) fn start_unclear(label: &str, other: &str) -> Note {
+    Note::new(
+        "start_unclear",
+        format!("the frames fit a start at {label} nearly as well as one at {other}"),
+    )
+}
+
+pub(super) fn jumped() -> Note {
+    Note::new(
+        "clock_jumped",
+        "the clock jumps or stops while it is in view: it was set, or the clip was edited",
+    )
+}
+
+pub(super) fn rejammed() -> Note {
+    Note::new(
+        "clock_rejammed",
+        "the clock was set anew between two places in the clip; the start is by the earlier one",
+    )
+}
+
+pub(super) fn clocks_disagree() -> Note {
+    Note::new(
+        "clocks_disagree",
+        "two running clocks are in view and do not agree; the start is by the clearer one",
+    )
+}
+
+/// The note of an assumed rate.
+pub(super) fn rate_assumed(rate: Rate, rates: &[Rate], clip: Option<Rate>) -> Note {
+    let all: Vec<String> = rates.iter().map(|r| r.decimal()).collect();
+    let why = clip.map_or_else(String::new, |clip| {
+        format!(", because the clip runs at {}", clip.decimal())
+    });
+    Note::new(
+        "rate_assumed",
+        format!(
+            "in so short a stretch, clocks of {} counts a second look alike; taken as {}{why}",
+            all.join(", "),
+            rate.decimal()
+        ),
+    )
+}
+
+pub(super) fn drop_frame_open() -> Note {
+    Note::new(
+        "drop_frame_open",
+        "nothing seen tells whether the clock counts drop-frame; the start label is the same \
+         either way, its seconds since midnight are for a clock without",
+    )
+}
+
+pub(super) fn conformed(speed: Ratio) -> Note {
+    Note::new(
+        "conformed",
+        format!(
+            "the clip plays at {:.3} of real speed: it was shot at a higher rate",
+            speed.to_f64()
+        ),
+    )
+}
+
+pub(super) fn late_display(hz: u32) -> Note {
+    Note::new(
+        "late_display",
+        format!("the digits change late, as on a display that refreshes {hz} times a second"),
+    )
+}
+
+pub(super) fn place_left_out(dial: Dial, place: usize) -> Note {
+    let hours = dial.hour_digits as usize;
+    let name = match place {
+        p if p < hours => "hours",
+        p if p < hours + 2 => "minutes",
+        p if p < hours + 4 => "seconds",
+        _ => "last",
+    };
+    Note::new(
+        "place_left_out",
+        format!("one of the {name} digits never fits the others and was left out"),
+    )
+}
+
+/// Whether a doubt may go away with more frames of the same stretch.
+pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
+    matches!(
+        doubt.code.as_str(),
+        "few_frames" | "not_seen_running" | "bounds_wide" | "clock_unclear" | "start_unclear"
+    )
+}

@@ -1,0 +1,371 @@
+//! Finding starts worth a sweep, from the last digits upwards.
+//!
+//! For a given pace the digits fall into levels: parts of a second, seconds,
+//! minutes, hours. The phase within the first level is found by trying all of
+//! it; each further level then only has to say which of its 60 (24) values it
+//! held, with the carries from below already known. All looks vote at every
+//! level with all of their odds, so no single look has to be readable.
+
+use super::looks::{Looks, Times};
+use super::pace::Pace;
+use super::sweep::Grid;
+use crate::timecode::Label;
+
+/// Looks that vote on the pace and the phase; more add cost but no new candidates.
+const SCREENED_LOOKS: usize = 96;
+/// ... and the time they may be apart, in clip seconds: short enough that 24
+/// and 23.976 counts a second are still one (0.15 counts apart).
+const SCREENED_SPAN_S: i128 = 6;
+/// Phases tried within one count.
+const STEPS_PER_COUNT: i64 = 4;
+/// Best phases kept for each pace, at least a few counts apart.
+const PHASES_KEPT: usize = 3;
+/// Starts kept in all, before the exact sweep.
+const STARTS_KEPT: usize = 14;
+/// An hour that a dial of one digit cannot show, in nats.
+const IMPOSSIBLE: f32 = -30.0;
+
+/// A start worth a sweep.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Candidate {
+    /// Index into the paces.
+    pub pace: usize,
+    /// Label shown at the reference tick.
+    pub label: Label,
+    /// How well it does, in nats; comparable within one search only.
+    pub score: f64,
+}
+
+/// Counts that a display may lag behind in the search: one panel refresh of
+/// 1/50 s, rounded up.
+pub(super) fn lag_counts(pace: &Pace) -> i64 {
+    i64::from(pace.form.base().div_ceil(50))
+}
+
+/// The tick at the middle of the looks that vote first.
+pub(super) fn reference_tick(looks: &Looks, times: &Times) -> i64 {
+    let voters = voters(looks, times);
+    looks.ticks[voters[voters.len() / 2]]
+}
+
+/// The looks that vote first: the stretch with the most read looks, thinned.
+fn voters(looks: &Looks, times: &Times) -> Vec<usize> {
+    let read: Vec<usize> = (0..looks.len()).filter(|&i| looks.is_read(i)).collect();
+    let read = if read.is_empty() {
+        (0..looks.len()).collect()
+    } else {
+        read
+    };
+    let span = times.tick_s.recip() * crate::timecode::Ratio::from_integer(SCREENED_SPAN_S);
+    let span = i64::try_from(span.floor()).unwrap_or(i64::MAX);
+    let (mut from, mut to) = (0, 0);
+    let mut first = 0;
+    for last in 0..read.len() {
+        while looks.ticks[read[last]] - looks.ticks[read[first]] > span {
+            first += 1;
+        }
+        if last - first > to - from {
+            (from, to) = (first, last);
+        }
+    }
+    let stretch = &read[from..=to];
+    if stretch.len() <= SCREENED_LOOKS {
+        return stretch.to_vec();
+    }
+    // Evenly thinned, without a step that could beat with the clock.
+    (0..SCREENED_LOOKS)
+        .map(|i| stretch[i * stretch.len() / SCREENED_LOOKS])
+        .collect()
+}
+
+/// What two neighbouring places (one, three) of a look say for each value below `size`.
+fn values(looks: &Looks, look: usize, places: std::ops::Range<usize>, size: usize, out: &mut [f32]) {
+    let ten = |place| looks.place(look, place);
+    match places.len() {
+        1 => {
+            let units = ten(places.start);
+            for (value, out) in out[..size].iter_mut().enumerate() {
+                *out = units.get(value).copied().unwrap_or(IMPOSSIBLE);
+            }
+        }
+        2 => {
+            let (tens, units) = (ten(places.start), ten(places.start + 1));
+            for (value, out) in out[..size].iter_mut().enumerate() {
+                *out = tens[value / 10] + units[value % 10];
+            }
+        }
+        _ => {
+            let (hundreds, tens, units) = (
+                ten(places.start),
+                ten(places.start + 1),
+                ten(places.start + 2),
+            );
+            for (value, out) in out[..size].iter_mut().enumerate() {
+                *out = hundreds[value / 100] + tens[value / 10 % 10] + units[value % 10];
+            }
+        }
+    }
+}
+
+/// Starts worth a sweep, best first. `grids` holds one grid for each pace.
+pub(super) fn candidates(
+    looks: &Looks,
+    times: &Times,
+    paces: &[Pace],
+    grids: &[Option<Grid>],
+) -> Vec<Candidate> {
+    let voters = voters(looks, times);
+    let hours = looks.dial.hour_digits as usize;
+    let fine = if looks.dial.last_digits > 0 {
+        hours + 4..looks.dial.places()
+    } else {
+        hours + 2..hours + 4
+    };
+    let mut phases = Vec::new();
+    let mut table = Fine::default();
+    let mut twin: Option<(usize, std::ops::Range<usize>)> = None;
+    for (index, (pace, grid)) in paces.iter().zip(grids).enumerate() {
+        let Some(grid) = grid else { continue };
+        // 23.976 and 24 are one clock to the voters: only the positions of the others differ.
+        let same = twin.clone().filter(|&(other, _)| {
+            paces[other].form.base() == pace.form.base() && paces[other].speed == pace.speed
+        });
+        if let Some((_, range)) = same {
+            for at in range {
+                let phase: Phase = phases[at];
+                phases.push(Phase { pace: index, ..phase });
+            }
+            continue;
+        }
+        let base = pace.form.base() as usize;
+        let size = if looks.dial.last_digits > 0 { base } else { 60 };
+        table.fill(looks, &voters, fine.clone(), size, lag_counts(pace));
+        let from = phases.len();
+        table.best_phases(&voters, grid, lag_counts(pace), |shift, score| {
+            phases.push(Phase {
+                pace: index,
+                shift,
+                score: score + pace.prior,
+            });
+        });
+        twin = Some((index, from..phases.len()));
+    }
+    phases.sort_by(|a, b| b.score.total_cmp(&a.score));
+    // Twins come in pairs or more, so the cut is generous.
+    phases.truncate(2 * STARTS_KEPT);
+    let mut starts = Vec::new();
+    for phase in &phases {
+        let grid = grids[phase.pace].as_ref().expect("had a grid above");
+        climb(looks, &paces[phase.pace], grid, phase, &mut starts);
+    }
+    starts.sort_by(|a, b| b.score.total_cmp(&a.score));
+    starts.truncate(STARTS_KEPT);
+    starts
+}
+
+/// A phase within the finest level, in steps of `units / STEPS_PER_COUNT`.
+#[derive(Clone, Copy)]
+struct Phase {
+    pace: usize,
+    shift: i64,
+    score: f64,
+}
+
+/// What each voter says for each value of the finest level.
+#[derive(Default)]
+struct Fine {
+    size: usize,
+    lag: i64,
+    /// Twice `size` values per voter, so that a shifted row is one slice.
+    says: Vec<f32>,
+}
+
+impl Fine {
+    /// A display may lag: each value also gets what the values just below it get.
+    fn fill(
+        &mut self,
+        looks: &Looks,
+        voters: &[usize],
+        places: std::ops::Range<usize>,
+        size: usize,
+        lag: i64,
+    ) {
+        if self.size == size && self.lag == lag {
+            return;
+        }
+        (self.size, self.lag) = (size, lag);
+        self.says.clear();
+        self.says.resize(voters.len() * 2 * size, 0.0);
+        let lag = (lag as usize).min(size / 2);
+        let mut raw = vec![0.0; size];
+        for (row, &look) in self.says.chunks_exact_mut(2 * size).zip(voters) {
+            values(looks, look, places.clone(), size, &mut raw);
+            for (value, out) in row[..size].iter_mut().enumerate() {
+                *out = (0..=lag)
+                    .map(|late| raw[(value + size - late) % size])
+                    .fold(f32::MIN, f32::max);
+            }
+            row.copy_within(..size, size);
+        }
+    }
+
+    fn best_phases(
+        &self,
+        voters: &[usize],
+        grid: &Grid,
+        lag: i64,
+        mut keep: impl FnMut(i64, f64),
+    ) {
+        let size = self.size;
+        let mut scores = vec![0f32; size * STEPS_PER_COUNT as usize];
+        for (step, scores) in (0..STEPS_PER_COUNT).zip(scores.chunks_exact_mut(size)) {
+            let phase = step * grid.units / STEPS_PER_COUNT;
+            for (row, &look) in self.says.chunks_exact(2 * size).zip(voters) {
+                let from = grid.count_at(look, phase).rem_euclid(size as i64) as usize;
+                for (score, says) in scores.iter_mut().zip(&row[from..from + size]) {
+                    *score += says;
+                }
+            }
+        }
+        // Neighbours of a kept phase would only lead to the same sweep.
+        let apart = (lag + 1) * STEPS_PER_COUNT;
+        let around = size as i64 * STEPS_PER_COUNT;
+        let index = |shift: i64| {
+            let (count, step) = (shift / STEPS_PER_COUNT, shift % STEPS_PER_COUNT);
+            (step * size as i64 + count) as usize
+        };
+        for _ in 0..PHASES_KEPT {
+            let mut best = (0, f32::MIN);
+            for shift in 0..around {
+                if scores[index(shift)] > best.1 {
+                    best = (shift, scores[index(shift)]);
+                }
+            }
+            if best.1 == f32::MIN {
+                break;
+            }
+            keep(best.0, f64::from(best.1));
+            for off in -apart..=apart {
+                scores[index((best.0 + off).rem_euclid(around))] = f32::MIN;
+            }
+        }
+    }
+}
+
+/// From a phase of the finest level to whole labels: seconds, minutes, hours.
+fn climb(looks: &Looks, pace: &Pace, grid: &Grid, phase: &Phase, starts: &mut Vec<Candidate>) {
+    let hours = looks.dial.hour_digits as usize;
+    let size = if looks.dial.last_digits > 0 {
+        i64::from(pace.form.base())
+    } else {
+        60
+    };
+    let count = phase.shift / STEPS_PER_COUNT;
+    let units = phase.shift * grid.units / STEPS_PER_COUNT;
+    let carries: Vec<i64> = (0..looks.len())
+        .map(|look| grid.count_at(look, units).div_euclid(size))
+        .collect();
+    let sums = Sums::of(looks, &carries, hours);
+    // `seconds` is the value of the level above the finest one: seconds, or minutes on a clock without parts.
+    let has_parts = looks.dial.last_digits > 0;
+    if has_parts {
+        for (seconds, said) in sums.best(&sums.seconds, 60, 2, |carry| carry) {
+            let minute = |carry: i64| (seconds + carry).div_euclid(60);
+            for (minutes, more) in sums.best(&sums.minutes, 60, 2, minute) {
+                let hour = |carry: i64| (minutes + minute(carry)).div_euclid(60);
+                for (hour, most) in sums.best(&sums.hours, 24, 1, hour) {
+                    starts.push(Candidate {
+                        pace: phase.pace,
+                        label: Label::new(hour as u8, minutes as u8, seconds as u8, count as u16),
+                        score: phase.score + said + more + most,
+                    });
+                }
+            }
+        }
+    } else {
+        for (minutes, said) in sums.best(&sums.minutes, 60, 2, |carry| carry) {
+            let hour = |carry: i64| (minutes + carry).div_euclid(60);
+            for (hour, more) in sums.best(&sums.hours, 24, 1, hour) {
+                starts.push(Candidate {
+                    pace: phase.pace,
+                    label: Label::new(hour as u8, minutes as u8, count as u8, 0),
+                    score: phase.score + said + more,
+                });
+            }
+        }
+    }
+}
+
+/// What the looks say for the values of the coarser levels, summed over looks
+/// of one carry.
+struct Sums {
+    lowest_carry: i64,
+    seconds: Vec<[f32; 60]>,
+    minutes: Vec<[f32; 60]>,
+    hours: Vec<[f32; 60]>,
+}
+
+impl Sums {
+    fn of(looks: &Looks, carries: &[i64], hour_places: usize) -> Self {
+        let lowest = carries.iter().copied().min().unwrap_or(0);
+        let highest = carries.iter().copied().max().unwrap_or(0);
+        let rows = (highest - lowest + 1) as usize;
+        let mut sums = Self {
+            lowest_carry: lowest,
+            seconds: vec![[0.0; 60]; rows],
+            minutes: vec![[0.0; 60]; rows],
+            hours: vec![[0.0; 60]; rows],
+        };
+        let mut said = [0.0; 60];
+        let mut add = |sum: &mut [f32; 60], look, places: std::ops::Range<usize>, size| {
+            values(looks, look, places, size, &mut said);
+            for (sum, said) in sum[..size].iter_mut().zip(&said[..size]) {
+                *sum += said;
+            }
+        };
+        for (look, carry) in carries.iter().enumerate() {
+            let row = (carry - lowest) as usize;
+            add(&mut sums.hours[row], look, 0..hour_places, 24);
+            add(
+                &mut sums.minutes[row],
+                look,
+                hour_places..hour_places + 2,
+                60,
+            );
+            add(
+                &mut sums.seconds[row],
+                look,
+                hour_places + 2..hour_places + 4,
+                60,
+            );
+        }
+        sums
+    }
+
+    /// The `keep` best values of a level at carry 0, with what is said for
+    /// them; `carry_in` turns the finest carry into this level's.
+    fn best(
+        &self,
+        level: &[[f32; 60]],
+        size: i64,
+        keep: usize,
+        carry_in: impl Fn(i64) -> i64,
+    ) -> Vec<(i64, f64)> {
+        let mut scores: Vec<(i64, f64)> = (0..size)
+            .map(|value| {
+                let score = level
+                    .iter()
+                    .zip(self.lowest_carry..)
+                    .map(|(row, carry)| {
+                        let at = (value + carry_in(carry)).rem_euclid(size);
+                        f64::from(row[at as usize])
+                    })
+                    .sum();
+                (value, score)
+            })
+            .collect();
+        scores.sort_by(|a, b| b.1.total_cmp(&a.1));
+        scores.truncate(keep);
+        scores
+    }
+}

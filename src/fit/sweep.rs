@@ -1,0 +1,324 @@
+//! The sweep: how well every phase in a neighbourhood explains the looks, as a
+//! function that is constant between breakpoints, and the exact interval in
+//! which the phase then lies.
+//!
+//! A look at x (in counts after the reference time) that shows count c says
+//! `c <= phase + x < c + 1 + slack`. Everything is in whole *units*, so many to
+//! the count that every look, and every slack, lies on a whole unit.
+
+use super::looks::{Looks, Times};
+use super::pace::{Pace, REFRESH_LCM_HZ, REFRESHES};
+use crate::timecode::ClockForm;
+
+/// How far a phase may fall behind the best one, in nats, and still count as
+/// possible: e^7 is about 1,100, the coverage of 99.9 % that bounds must have.
+pub(super) const DOUBT: f64 = 7.0;
+
+/// Positions of the looks for one pace, exact.
+pub(super) struct Grid {
+    /// Units per count.
+    pub units: i64,
+    /// Units from the reference tick to each look, raised by the rounding of
+    /// the stamps (the slacks then hold twice that).
+    at: Vec<i64>,
+    /// Slack in units without a late display: what the stamps' rounding needs.
+    rounding: i64,
+    /// For [`REFRESHES`]: units by which the display may be late.
+    late: [i64; REFRESHES.len()],
+}
+
+impl Grid {
+    /// `None` if the positions leave 64 bits, which takes a sighting of days.
+    pub fn of(looks: &Looks, times: &Times, pace: &Pace, reference_tick: i64) -> Option<Self> {
+        let per_tick = pace.counts_per_second() * times.tick_s;
+        let clock = pace.form.rate().ratio();
+        // A late display lags by clock / hz counts; this makes all of them whole.
+        let late_den = clock.den().checked_mul(REFRESH_LCM_HZ)?;
+        let units = (per_tick.den() / gcd(per_tick.den(), late_den)).checked_mul(late_den)?;
+        let step = i64::try_from(units / per_tick.den() * per_tick.num()).ok()?;
+        let late_unit = units / late_den * clock.num();
+        let rounding = step.checked_mul(times.rounding_ticks)?;
+        let at = looks
+            .ticks
+            .iter()
+            .map(|&tick| {
+                let at = tick.checked_sub(reference_tick)?.checked_mul(step)?;
+                // Leaves room for a few thousand counts of search either way.
+                (at.unsigned_abs() < 1 << 61).then_some(at + rounding)
+            })
+            .collect::<Option<_>>()?;
+        let mut late = [0; REFRESHES.len()];
+        for (units, (hz, _)) in late.iter_mut().zip(REFRESHES) {
+            *units = i64::try_from(late_unit * (REFRESH_LCM_HZ / hz)).ok()?;
+        }
+        Some(Self {
+            units: i64::try_from(units).ok()?,
+            at,
+            rounding: 2 * rounding,
+            late,
+        })
+    }
+
+    /// Count that an on-time display shows at a look, relative to count 0 at phase 0.
+    pub fn count_at(&self, look: usize, phase: i64) -> i64 {
+        (phase + self.at[look]).div_euclid(self.units)
+    }
+
+    /// Slack in units for an entry of [`REFRESHES`], or for a display that is never late.
+    pub fn slack(&self, refresh: Option<usize>) -> i64 {
+        self.rounding + refresh.map_or(0, |i| self.late[i])
+    }
+
+    /// A slack in counts, rounded up.
+    fn slack_counts(&self, refresh: Option<usize>) -> i64 {
+        (self.slack(refresh) + self.units - 1).div_euclid(self.units)
+    }
+}
+
+fn gcd(mut a: i128, mut b: i128) -> i128 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+/// What the looks say for each count near a candidate: the cache of a sweep.
+pub(super) struct Strip<'g> {
+    grid: &'g Grid,
+    /// Lowest phase swept, a whole count, in units.
+    low: i64,
+    /// Counts swept.
+    counts: i64,
+    /// First count cached for each look.
+    first: Vec<i64>,
+    /// Counts cached for each look.
+    width: usize,
+    /// Nats against knowing nothing, by look and count.
+    says: Vec<f32>,
+    /// Looks by the phase within a count at which their count steps up.
+    order: Vec<(i64, u32)>,
+}
+
+/// A stretch of phases that explain the looks equally well.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    low: i64,
+    /// Sum over looks of the best count allowed.
+    best: f64,
+    /// The same, less ln of the number of counts allowed: a display that may
+    /// show either of two counts foretells each with one half.
+    mean: f64,
+}
+
+/// The result of one sweep.
+pub(super) struct Swept {
+    pieces: Vec<Piece>,
+    high: i64,
+    pub best: f64,
+    pub mean: f64,
+}
+
+impl<'g> Strip<'g> {
+    /// Looks at the counts `count + k` for phases within `reach` counts of
+    /// `count`; phase 0 is midnight.
+    pub fn of(looks: &Looks, grid: &'g Grid, form: ClockForm, count: i64, reach: i64) -> Self {
+        let units = grid.units;
+        // Phases are kept relative to `count` until they leave this module.
+        let low = -reach * units;
+        let most_late = (0..REFRESHES.len())
+            .map(|i| grid.slack_counts(Some(i)))
+            .max()
+            .unwrap_or(0);
+        let width = usize::try_from(2 * reach + most_late + 2).expect("small");
+        let first: Vec<i64> = (0..looks.len())
+            .map(|i| grid.count_at(i, low) - most_late - 1)
+            .collect();
+        let lowest = first.iter().copied().min().unwrap_or(0);
+        let highest = first.iter().copied().max().unwrap_or(0) + width as i64;
+        let digits: Vec<_> = (lowest..highest)
+            .map(|c| form.digits(count + c))
+            .collect();
+        let mut says = Vec::with_capacity(looks.len() * width);
+        for (look, &first) in first.iter().enumerate() {
+            let from = (first - lowest) as usize;
+            says.extend(
+                digits[from..from + width]
+                    .iter()
+                    .map(|d| looks.says(look, d.as_slice())),
+            );
+        }
+        let mut order: Vec<(i64, u32)> = grid
+            .at
+            .iter()
+            .zip(0u32..)
+            .map(|(&at, look)| ((-at).rem_euclid(units), look))
+            .collect();
+        order.sort_unstable();
+        Self {
+            grid,
+            low,
+            counts: 2 * reach,
+            first,
+            width,
+            says,
+            order,
+        }
+    }
+
+    /// Nats of the best count of each look, summed: what no phase can exceed.
+    pub fn ceiling(&self) -> f64 {
+        self.says
+            .chunks_exact(self.width)
+            .map(|row| f64::from(row.iter().copied().fold(f32::MIN, f32::max)))
+            .sum()
+    }
+
+    /// Sweeps all phases of the strip for one kind of display.
+    pub fn sweep(&self, refresh: Option<usize>) -> Swept {
+        let units = self.grid.units;
+        let slack = self.grid.slack(refresh);
+        let mut frames: Vec<Allowed> = (0..self.first.len())
+            .map(|look| {
+                let at = self.grid.at[look] + self.low;
+                let row = &self.says[look * self.width..(look + 1) * self.width];
+                let newest = (at.div_euclid(units) - self.first[look]) as usize;
+                let oldest = ((at - slack).div_euclid(units) - self.first[look]) as usize;
+                Allowed::new(row, oldest, newest)
+            })
+            .collect();
+        let mut best: f64 = frames.iter().map(|f| f64::from(f.best)).sum();
+        let mut spread: f64 = frames.iter().map(Allowed::spread).sum();
+        let mut pieces = Vec::with_capacity(1 + 2 * self.order.len() * self.counts as usize);
+        pieces.push(Piece {
+            low: self.low,
+            best,
+            mean: best - spread,
+        });
+        // Oldest counts leave where newest ones entered, a slack later: the same order, turned.
+        let turn = slack.rem_euclid(units);
+        let split = self.order.partition_point(|&(at, _)| at < units - turn);
+        let leaving: Vec<(i64, u32)> = self.order[split..]
+            .iter()
+            .map(|&(at, look)| (at + turn - units, look))
+            .chain(self.order[..split].iter().map(|&(at, look)| (at + turn, look)))
+            .collect();
+        for count in 0..self.counts {
+            let base = self.low + count * units;
+            let (mut enter, mut leave) = (0, 0);
+            loop {
+                let next_in = self.order.get(enter).map(|e| e.0);
+                let next_out = leaving.get(leave).map(|e| e.0);
+                let Some(at) = [next_in, next_out].into_iter().flatten().min() else {
+                    break;
+                };
+                while let Some(&(_, look)) = self.order.get(enter).filter(|e| e.0 == at) {
+                    enter += 1;
+                    // The first state already holds what changes at the very start.
+                    if count > 0 || at > 0 {
+                        let frame = &mut frames[look as usize];
+                        let before = (f64::from(frame.best), frame.spread());
+                        frame.enter(&self.says[look as usize * self.width..]);
+                        best += f64::from(frame.best) - before.0;
+                        spread += frame.spread() - before.1;
+                    }
+                }
+                while let Some(&(_, look)) = leaving.get(leave).filter(|e| e.0 == at) {
+                    leave += 1;
+                    if count > 0 || at > 0 {
+                        let frame = &mut frames[look as usize];
+                        let before = (f64::from(frame.best), frame.spread());
+                        frame.leave(&self.says[look as usize * self.width..]);
+                        best += f64::from(frame.best) - before.0;
+                        spread += frame.spread() - before.1;
+                    }
+                }
+                if count > 0 || at > 0 {
+                    pieces.push(Piece {
+                        low: base + at,
+                        best,
+                        mean: best - spread,
+                    });
+                }
+            }
+        }
+        Swept {
+            best: pieces.iter().map(|p| p.best).fold(f64::MIN, f64::max),
+            mean: pieces.iter().map(|p| p.mean).fold(f64::MIN, f64::max),
+            high: self.low + self.counts * units,
+            pieces,
+        }
+    }
+
+    /// The likeliest count that a display of this kind shows at a look.
+    pub fn shown(&self, look: usize, phase: i64, refresh: Option<usize>) -> i64 {
+        let newest = self.grid.count_at(look, phase);
+        let oldest = self.grid.count_at(look, phase - self.grid.slack(refresh));
+        let says = |count: i64| {
+            usize::try_from(count - self.first[look])
+                .ok()
+                .filter(|&k| k < self.width)
+                .map_or(f32::MIN, |k| self.says[look * self.width + k])
+        };
+        (oldest..=newest)
+            .rev()
+            .reduce(|a, b| if says(b) > says(a) { b } else { a })
+            .expect("oldest is not above newest")
+    }
+}
+
+impl Swept {
+    /// From the first to the last phase that passes `possible`, which gets the
+    /// two sums of [`Piece`]: best and mean. In units, half-open.
+    pub fn hull(&self, possible: impl Fn(f64, f64) -> bool) -> Option<(i64, i64)> {
+        let first = self.pieces.iter().position(|p| possible(p.best, p.mean))?;
+        let last = self.pieces.iter().rposition(|p| possible(p.best, p.mean))?;
+        let high = self.pieces.get(last + 1).map_or(self.high, |p| p.low);
+        Some((self.pieces[first].low, high))
+    }
+}
+
+/// The counts that a look may show at the current phase.
+struct Allowed {
+    oldest: usize,
+    newest: usize,
+    best: f32,
+}
+
+impl Allowed {
+    fn new(row: &[f32], oldest: usize, newest: usize) -> Self {
+        let mut allowed = Self {
+            oldest,
+            newest,
+            best: 0.0,
+        };
+        allowed.search(row);
+        allowed
+    }
+
+    fn search(&mut self, row: &[f32]) {
+        self.best = row[self.oldest..=self.newest]
+            .iter()
+            .copied()
+            .fold(f32::MIN, f32::max);
+    }
+
+    fn enter(&mut self, row: &[f32]) {
+        self.newest += 1;
+        self.best = self.best.max(row[self.newest]);
+    }
+
+    fn leave(&mut self, row: &[f32]) {
+        let leaving = row[self.oldest];
+        self.oldest += 1;
+        if leaving >= self.best {
+            self.search(row);
+        }
+    }
+
+    /// ln of the number of counts allowed.
+    fn spread(&self) -> f64 {
+        const LN: [f64; 4] = [0.0, std::f64::consts::LN_2, 1.098_612_288_668_109_8, 2.0 * std::f64::consts::LN_2];
+        let more = self.newest - self.oldest;
+        LN.get(more).copied().unwrap_or_else(|| (more as f64 + 1.0).ln())
+    }
+}

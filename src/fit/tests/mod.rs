@@ -1,0 +1,5 @@
+//! Tests of the fit over simulated readings.
+
+mod bench;
+mod cases;
+mod sim;

@@ -1,0 +1,523 @@
+//! A clip as [`Footage`]: frame 0, frame times, jumps, what reading showed.
+
+use super::claims::{self, Claims, HeadSample, SampleTable};
+use super::luma::LumaReader;
+use super::orient::Orientation;
+use super::source::Source;
+use super::spacing::Spacing;
+use super::stamps::Stamper;
+use crate::error::{Error, ErrorKind, Result};
+use crate::facts::ClipFacts;
+use crate::frame::{Aim, Footage, Frame, Landing, Stamp};
+use crate::note::Note;
+use crate::timecode::Ratio;
+use ffmpeg_next::frame;
+use image::GrayImage;
+use std::collections::VecDeque;
+use std::path::Path;
+
+/// The head's stamps are looked at over so many packets, about two seconds, or
+/// so many bytes.
+const SAMPLE_PACKETS: usize = 60;
+const SAMPLE_BYTES: usize = 16 << 20;
+
+/// With key frames only, two frames a second are enough, and codecs in which
+/// every frame is a key frame would give them all. A little less than half a
+/// second lets streams with a key frame every half second through.
+const KEY_SPACING_S: (i128, i128) = (2, 5);
+
+/// A claimed length may be longer than the frames by this much before the file
+/// counts as cut off: half a second, or, where the claim is that of the longest
+/// stream, two seconds, since sound often runs on.
+const LENGTH_SLACK_S: (i128, i128) = (1, 2);
+const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
+
+/// Frames per second where nothing tells; only spaces frames without stamps.
+const FALLBACK_RATE: i128 = 25;
+
+/// A decoded frame with its time.
+struct Shot {
+    picture: frame::Video,
+    ticks: i64,
+    index: Option<u64>,
+}
+
+/// An opened clip. See [`Footage`].
+///
+/// With key frames only, frames come in presentation order and about half a
+/// second apart at the closest; their index is not known, except for frame 0.
+/// Switching between the two ways keeps the place: a frame that a seek has
+/// announced is still given next, and what follows it is exact either way.
+pub struct Clip {
+    source: Source,
+    facts: ClipFacts,
+    orientation: Orientation,
+    stamper: Stamper,
+    luma: LumaReader,
+    /// Frames that were decoded but not given out yet.
+    pending: VecDeque<Shot>,
+    current: Option<Shot>,
+    /// Index of the next frame, if known.
+    count: Option<u64>,
+    keys_only: bool,
+    /// The way of reading changed: go on after these ticks.
+    resume_after: Option<i64>,
+    /// Frames at or before these ticks were given out already.
+    floor: Option<i64>,
+    /// Presentation stamps are missing: only reading from the head gives times.
+    must_count: bool,
+    spacing: Spacing,
+    /// Ticks of the frame before, if it is the neighbour in the file.
+    neighbour: Option<i64>,
+    damaged_before: usize,
+    /// The claimed length is the picture's own.
+    has_own_duration: bool,
+    /// The end of the file was reached and compared with the claims.
+    knows_end: bool,
+}
+
+impl Clip {
+    pub(super) fn open(path: &Path) -> Result<Self> {
+        let mut source = Source::open(path)?;
+        let sample = HeadSample::of(source.look_ahead(SAMPLE_PACKETS, SAMPLE_BYTES));
+        let file_len = std::fs::metadata(path).map_or(0, |about| about.len());
+        let table = SampleTable::of(&source, file_len);
+        let first = match source.next_frame() {
+            Some(first) => first,
+            None => {
+                source.accept_incomplete();
+                source.rewind()?;
+                source.next_frame().ok_or_else(|| {
+                    Error::new(ErrorKind::Undecodable, "not one of its pictures decodes").next(
+                        "play it in another program; if that fails too, copy it from the card \
+                         again",
+                    )
+                })?
+            }
+        };
+        let zero = first.timestamp().unwrap_or(0);
+        let orientation = claims::orientation(&source, &first);
+        let claims = Claims {
+            source: &source,
+            path,
+            first: &first,
+            zero,
+            sample: &sample,
+            table: table.as_ref(),
+        };
+        let facts = claims.facts(orientation);
+        let spacing = claims.spacing();
+        let has_own_duration = claims.has_own_duration();
+        let step = facts
+            .rate
+            .map_or(Ratio::new(1, FALLBACK_RATE), |rate| rate.ratio().recip())
+            / facts.tick_seconds;
+        let mut stamper = Stamper::new();
+        stamper.set_step(step);
+        source.set_step(i64::try_from(step.round()).unwrap_or(0));
+        let mut clip = Self {
+            source,
+            facts,
+            orientation,
+            stamper,
+            luma: LumaReader::default(),
+            pending: VecDeque::new(),
+            current: None,
+            count: Some(0),
+            keys_only: false,
+            resume_after: None,
+            floor: None,
+            must_count: sample.lacks_stamps,
+            spacing,
+            neighbour: None,
+            damaged_before: 0,
+            has_own_duration,
+            knows_end: table.is_some(),
+        };
+        if let Some(table) = table {
+            clip.note_table(&table, file_len, step);
+        }
+        if clip.must_count {
+            clip.note_repaired_stamps();
+        }
+        clip.note_spacing();
+        let frame_0 = clip.shot(first);
+        clip.pending.extend(frame_0);
+        Ok(clip)
+    }
+
+    /// The next frame that the way of reading lets through.
+    fn pull(&mut self, key_spacing: i64) -> Option<Shot> {
+        loop {
+            let picture = if self.keys_only && !self.must_count {
+                let after = self.floor.map(|floor| self.stamper.zero() + floor);
+                self.source.next_key(after, key_spacing)
+            } else {
+                self.source.next_frame()
+            };
+            let Some(picture) = picture else {
+                self.note_end();
+                return None;
+            };
+            let is_key = picture.is_key();
+            let Some(shot) = self.shot(picture) else {
+                continue;
+            };
+            let is_wanted = is_key || !self.keys_only;
+            if is_wanted && self.floor.is_none_or(|floor| shot.ticks > floor) {
+                return Some(shot);
+            }
+        }
+    }
+
+    /// Gives a picture its time; `None` for pictures before frame 0.
+    fn shot(&mut self, picture: frame::Video) -> Option<Shot> {
+        let repaired_before = self.stamper.repaired();
+        let ticks = self.stamper.ticks(picture.timestamp())?;
+        if self.stamper.repaired() > repaired_before {
+            self.note_repaired_stamps();
+        }
+        let index = if ticks == 0 { Some(0) } else { self.count };
+        self.count = index.filter(|_| !self.skips()).map(|index| index + 1);
+        let damaged = self.source.tally().damaged;
+        if damaged > self.damaged_before {
+            self.damaged_before = damaged;
+            self.neighbour = None;
+            self.note(
+                "damaged_frames",
+                format!("{damaged} of the pictures read so far are damaged or did not decode"),
+            );
+        }
+        let before = self.neighbour.replace(ticks).filter(|_| !self.skips());
+        if let Some(before) = before {
+            self.spacing.observe(ticks - before);
+            self.note_spacing();
+        }
+        if picture.is_interlaced() && !self.facts.is_interlaced {
+            self.facts.is_interlaced = true;
+            self.note(
+                "interlaced",
+                "frames hold two fields taken at different times; a digit that changes between \
+                 them shows both",
+            );
+        }
+        Some(Shot {
+            picture,
+            ticks,
+            index,
+        })
+    }
+
+    /// True if frames between those read are left out.
+    const fn skips(&self) -> bool {
+        self.keys_only && !self.must_count
+    }
+
+    fn key_spacing(&self) -> i64 {
+        let (num, den) = KEY_SPACING_S;
+        let ticks = (Ratio::new(num, den) / self.facts.tick_seconds).floor();
+        i64::try_from(ticks).unwrap_or(i64::MAX)
+    }
+
+    fn stamp(&self, shot: &Shot) -> Stamp {
+        Stamp {
+            ticks: shot.ticks,
+            tick_seconds: self.facts.tick_seconds,
+            index: shot.index,
+        }
+    }
+
+    /// Reading starts anew somewhere else.
+    fn lose_place(&mut self) {
+        self.stamper.jumped();
+        self.count = None;
+        self.neighbour = None;
+    }
+
+    fn rewind(&mut self) -> Result<()> {
+        self.lose_place();
+        self.source.rewind()?;
+        self.count = Some(0);
+        Ok(())
+    }
+
+    /// Goes to a key frame at or before `ticks`, and at least `back` ticks
+    /// before them; to the head if there is no room or no way to jump.
+    /// True if it arrived.
+    fn approach(&mut self, ticks: i64, back: i64) -> Result<bool> {
+        if self.must_count || back >= ticks {
+            self.rewind()?;
+            return Ok(true);
+        }
+        self.lose_place();
+        Ok(self.source.jump(self.stamper.zero() + ticks - back))
+    }
+
+    /// Reads to the last frame at or before `aim` and leaves it, and the one
+    /// after it, in `pending`.
+    fn locate(&mut self, aim: i64) -> Result<()> {
+        self.pending.clear();
+        self.current = None;
+        self.resume_after = None;
+        self.floor = None;
+        for back in self.steps_back(aim) {
+            if !self.approach(aim, back)? {
+                continue;
+            }
+            let mut before = None;
+            let after = loop {
+                match self.pull(0) {
+                    Some(shot) if shot.ticks <= aim => before = Some(shot),
+                    other => break other,
+                }
+            };
+            // Pictures behind a key frame may be presented before it, and
+            // those at the end of a cut file may be missing: start earlier.
+            if before.is_some() || back >= aim {
+                self.pending.extend(before.into_iter().chain(after));
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Ticks to start early by, ever further, until `aim` ticks, the head.
+    fn steps_back(&self, aim: i64) -> impl Iterator<Item = i64> + use<> {
+        let second = i64::try_from(self.facts.tick_seconds.recip().ceil()).unwrap_or(i64::MAX);
+        let steps = std::iter::successors(Some(second), |step| step.checked_mul(2));
+        std::iter::once(0)
+            .chain(steps)
+            .take_while(move |step| *step < aim)
+            .chain(std::iter::once(aim))
+    }
+
+    /// Goes on behind a frame already given out, after the way of reading changed.
+    fn resume(&mut self, after: i64) -> Result<()> {
+        self.floor = Some(after);
+        for back in self.steps_back(after) {
+            if self.approach(after, back)? {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Length from frame 0; looks for the end if the container does not tell.
+    fn end_s(&mut self) -> Result<Ratio> {
+        if self.facts.duration_s.is_none() {
+            self.rewind()?;
+            if self.must_count {
+                while self.pull(0).is_some() {}
+            } else {
+                self.source.skim();
+                self.lose_place();
+                self.note_end();
+            }
+        }
+        Ok(self.facts.duration_s.unwrap_or(Ratio::ZERO))
+    }
+
+    fn note(&mut self, code: &str, sentence: impl Into<String>) {
+        let note = Note::new(code, sentence);
+        match self.facts.notes.iter_mut().find(|old| old.code == code) {
+            Some(old) => *old = note,
+            None => self.facts.notes.push(note),
+        }
+    }
+
+    fn note_repaired_stamps(&mut self) {
+        let sentence = if self.must_count {
+            "the file carries no presentation times; they were rebuilt from the order of the \
+             pictures and the nominal rate"
+                .to_owned()
+        } else {
+            format!(
+                "{} of the presentation times read so far were missing or ran backwards and were \
+                 rebuilt from the nominal rate",
+                self.stamper.repaired()
+            )
+        };
+        self.note("stamps_repaired", sentence);
+    }
+
+    fn note_spacing(&mut self) {
+        self.facts.is_variable_rate |= self.spacing.is_uneven();
+        let Some((low, high)) = self.spacing.range().filter(|_| self.facts.is_variable_rate) else {
+            return;
+        };
+        let ms = |ticks: i64| {
+            let ms =
+                Ratio::from_integer(ticks) * self.facts.tick_seconds * Ratio::from_integer(1000);
+            format!("{:.1}", ms.to_f64())
+        };
+        let sentence = format!(
+            "frames lie {} to {} ms apart, as far as read; every frame's own time is used, never \
+             its number",
+            ms(low),
+            ms(high)
+        );
+        self.note("variable_rate", sentence);
+    }
+
+    fn note_truncated(&mut self, claimed_s: Ratio, left: &str, left_s: Ratio) {
+        self.note(
+            "truncated",
+            format!(
+                "the file ends early: {left}{:.2} s of {:.2} s are in it; copy it from the card \
+                 again",
+                left_s.to_f64(),
+                claimed_s.to_f64()
+            ),
+        );
+        self.facts.duration_s = Some(left_s);
+    }
+
+    /// Compares the sample table with the length of the file.
+    fn note_table(&mut self, table: &SampleTable, file_len: u64, step: Ratio) {
+        if table.needed_len <= file_len {
+            return;
+        }
+        let left_s = (Ratio::from_integer(table.whole_ticks) + step) * self.facts.tick_seconds;
+        let claimed_s = self.facts.duration_s.unwrap_or(left_s);
+        let left = format!("{} of {} frames, ", table.presented_whole, table.presented);
+        self.facts.frames = Some(table.presented_whole);
+        self.note_truncated(claimed_s, &left, left_s);
+    }
+
+    /// Called when reading gave no more frames: compares claims with the end.
+    fn note_end(&mut self) {
+        let tally = *self.source.tally();
+        if !tally.reached_end {
+            return;
+        }
+        if let Some(count) = self.count.filter(|_| !self.skips()) {
+            self.facts.frames = Some(count);
+        }
+        if let Some(cause) = tally.stopped {
+            self.note(
+                "truncated",
+                format!("reading stopped before the end ({cause}); copy it from the card again"),
+            );
+        }
+        if std::mem::replace(&mut self.knows_end, true) {
+            return;
+        }
+        let read = match (self.must_count, self.neighbour) {
+            (true, last) => last.map(|last| Ratio::from_integer(last) + self.stamper.step()),
+            (false, _) => tally
+                .furthest
+                .map(|end| Ratio::from_integer(end - self.stamper.zero())),
+        };
+        let Some(end_s) = read.map(|ticks| ticks * self.facts.tick_seconds) else {
+            return;
+        };
+        let (num, den) = if self.has_own_duration {
+            LENGTH_SLACK_S
+        } else {
+            SHARED_LENGTH_SLACK_S
+        };
+        match self.facts.duration_s {
+            Some(claimed_s) if claimed_s > end_s + Ratio::new(num, den) => {
+                self.note_truncated(claimed_s, "", end_s);
+            }
+            // Estimated lengths, as of transport streams, fall short.
+            Some(claimed_s) if claimed_s >= end_s => {}
+            _ => self.facts.duration_s = Some(end_s),
+        }
+    }
+}
+
+impl Footage for Clip {
+    fn facts(&self) -> &ClipFacts {
+        &self.facts
+    }
+
+    fn seek(&mut self, aim: Aim) -> Result<Landing> {
+        let (mut asked_s, mut known_s) = (Ratio::ZERO, self.facts.duration_s);
+        loop {
+            match aim {
+                Aim::Head => {}
+                Aim::At(seconds) => asked_s = seconds,
+                Aim::Tail { seconds } => {
+                    known_s = Some(self.end_s()?);
+                    let end_s = known_s.unwrap_or(Ratio::ZERO);
+                    asked_s = (end_s - Ratio::from_integer(seconds)).max(Ratio::ZERO);
+                }
+            }
+            let ticks = (asked_s / self.facts.tick_seconds).floor().max(0);
+            self.locate(i64::try_from(ticks).unwrap_or(i64::MAX))?;
+            // The way there may have shown that the clip is shorter than claimed.
+            if !matches!(aim, Aim::Tail { .. }) || self.facts.duration_s == known_s {
+                break;
+            }
+        }
+        Ok(Landing {
+            asked_s,
+            got: self.pending.front().map(|shot| self.stamp(shot)),
+        })
+    }
+
+    fn key_frames_only(&mut self, yes: bool) {
+        if self.keys_only == yes {
+            return;
+        }
+        self.keys_only = yes;
+        if !self.must_count {
+            self.source.want_keys_only(yes);
+            self.pending.truncate(1);
+            let place = self.pending.front().or(self.current.as_ref());
+            self.resume_after = place.map(|shot| shot.ticks).or(self.resume_after);
+        }
+    }
+
+    fn advance(&mut self) -> Result<Option<Stamp>> {
+        let spacing = if self.keys_only {
+            self.key_spacing()
+        } else {
+            0
+        };
+        let last = self.current.as_ref().map(|shot| shot.ticks);
+        let is_near = |shot: &Shot| last.is_some_and(|last| shot.ticks - last < spacing);
+        loop {
+            let shot = match self.pending.pop_front() {
+                Some(shot) => Some(shot),
+                None => {
+                    if let Some(after) = self.resume_after.take() {
+                        self.resume(after)?;
+                    }
+                    self.pull(spacing)
+                }
+            };
+            let Some(shot) = shot else {
+                return Ok(None);
+            };
+            if !is_near(&shot) {
+                let stamp = self.stamp(&shot);
+                self.current = Some(shot);
+                return Ok(Some(stamp));
+            }
+        }
+    }
+
+    fn picture(&mut self) -> Result<Frame> {
+        let shot = self
+            .current
+            .as_ref()
+            .expect("advance() has given a frame since the last seek");
+        let stored = self
+            .luma
+            .read(&shot.picture)
+            .map_err(|e| e.in_file(&self.facts.path))?;
+        let (width_px, height_px) = (shot.picture.width(), shot.picture.height());
+        let presented = self
+            .orientation
+            .present(stored, width_px as usize, height_px as usize);
+        let (width_px, height_px) = self.orientation.presented_size(width_px, height_px);
+        Ok(Frame {
+            stamp: self.stamp(shot),
+            luma: GrayImage::from_raw(width_px, height_px, presented)
+                .expect("one byte for every pixel"),
+            is_interlaced: shot.picture.is_interlaced(),
+        })
+    }
+}

@@ -1,0 +1,354 @@
+//! Decoded frame to 8-bit, full-range luma.
+
+use crate::error::{Error, ErrorKind, Result};
+use ffmpeg_next::{self as ffmpeg, color, ffi, format::Pixel, frame, software::scaling};
+
+/// Turns frames of any pixel format into luma planes, `width * height` bytes
+/// row by row, 0 black to 255 white.
+#[derive(Default)]
+pub(super) struct LumaReader {
+    /// For formats without a luma plane of their own; kept between frames.
+    scaler: Option<scaling::Context>,
+    /// Table of the last deep format: what it was made for, and its entries.
+    deep_table: Option<(Levels, Vec<u8>)>,
+}
+
+/// Depth and range of luma samples.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Levels {
+    /// Bits per sample, 8 to 16.
+    depth: u32,
+    /// True if black is 0 and white is the largest code; else black is 16 and
+    /// white 235, times 2^(depth - 8) (ITU-R BT.709-6, 4.6).
+    is_full_range: bool,
+}
+
+impl Levels {
+    /// The 8-bit full-range value of a code, rounded to nearest, clamped.
+    fn expand(self, code: u32) -> u8 {
+        let (black, white) = if self.is_full_range {
+            (0, (1 << self.depth) - 1)
+        } else {
+            (16 << (self.depth - 8), 235 << (self.depth - 8))
+        };
+        let range = white - black;
+        let value = (code.saturating_sub(black) * 255 + range / 2) / range;
+        u8::try_from(value).unwrap_or(u8::MAX)
+    }
+
+    fn table(self) -> Vec<u8> {
+        (0..1u32 << self.depth)
+            .map(|code| self.expand(code))
+            .collect()
+    }
+}
+
+/// Where the luma samples lie in a frame's memory, from FFmpeg's description of
+/// the pixel format.
+#[derive(Clone, Copy, Debug)]
+struct LumaPlane {
+    plane: usize,
+    /// Bytes from one sample to the next.
+    step: usize,
+    /// Bytes before the first sample of a row.
+    offset: usize,
+    /// Bits below the sample in its 16-bit word.
+    shift: u32,
+    depth: u32,
+    is_big_endian: bool,
+    /// No colour: FFmpeg treats such formats as full range.
+    is_gray: bool,
+}
+
+impl LumaPlane {
+    /// `None` if the format has no luma that can be read sample by sample: RGB,
+    /// palettes, bit-packed formats, frames that live on a graphics card.
+    fn of(format: i32) -> Option<Self> {
+        // SAFETY: the call accepts any number and gives null for unknown ones;
+        // descriptors are constants of the library.
+        let description = unsafe {
+            ffi::av_pix_fmt_desc_get(std::mem::transmute::<i32, ffi::AVPixelFormat>(format))
+                .as_ref()?
+        };
+        let has_flag = |flag: i32| description.flags & flag as u64 != 0;
+        let without_luma = [
+            ffi::AV_PIX_FMT_FLAG_RGB,
+            ffi::AV_PIX_FMT_FLAG_PAL,
+            ffi::AV_PIX_FMT_FLAG_BITSTREAM,
+            ffi::AV_PIX_FMT_FLAG_HWACCEL,
+            ffi::AV_PIX_FMT_FLAG_FLOAT,
+            ffi::AV_PIX_FMT_FLAG_BAYER,
+        ];
+        if without_luma.into_iter().any(has_flag) {
+            return None;
+        }
+        // SAFETY: names are constant strings of the library.
+        let name = unsafe { std::ffi::CStr::from_ptr(description.name) }.to_bytes();
+        // XYZ has no luma in its first component, and no flag of its own in
+        // older releases; UYYVYY411 has unevenly spaced samples.
+        if name.starts_with(b"xyz") || name == b"uyyvyy411" {
+            return None;
+        }
+        let luma = description.comp[0];
+        let depth = u32::try_from(luma.depth)
+            .ok()
+            .filter(|d| (8..=16).contains(d))?;
+        Some(Self {
+            plane: usize::try_from(luma.plane).ok()?,
+            step: usize::try_from(luma.step).ok()?,
+            offset: usize::try_from(luma.offset).ok()?,
+            shift: u32::try_from(luma.shift).ok()?,
+            depth,
+            is_big_endian: has_flag(ffi::AV_PIX_FMT_FLAG_BE),
+            is_gray: description.nb_components <= 2,
+        })
+    }
+}
+
+/// Bits per luma sample of a pixel format; 8 for formats without luma.
+pub(super) fn bit_depth(frame: &frame::Video) -> u8 {
+    // SAFETY: the frame is valid while borrowed.
+    let format = unsafe { (*frame.as_ptr()).format };
+    LumaPlane::of(format).map_or(8, |plane| u8::try_from(plane.depth).unwrap_or(8))
+}
+
+impl LumaReader {
+    /// The luma of `frame` as it lies in the file, not turned.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Undecodable`] if the format has no luma and cannot be converted.
+    pub(super) fn read(&mut self, frame: &frame::Video) -> Result<Vec<u8>> {
+        // SAFETY: the frame is valid while borrowed.
+        let format = unsafe { (*frame.as_ptr()).format };
+        match LumaPlane::of(format) {
+            Some(plane) => Ok(self.read_plane(frame, plane)),
+            None => self.convert(frame),
+        }
+    }
+
+    fn read_plane(&mut self, frame: &frame::Video, plane: LumaPlane) -> Vec<u8> {
+        let (width, height) = (frame.width() as usize, frame.height() as usize);
+        let levels = Levels {
+            depth: plane.depth,
+            is_full_range: is_full_range(frame, plane.is_gray),
+        };
+        let mut luma = Vec::with_capacity(width * height);
+        let bytes_per_sample = if plane.depth > 8 { 2 } else { 1 };
+        if width == 0 || height == 0 {
+            return luma;
+        }
+        let row_len = (width - 1) * plane.step + bytes_per_sample;
+        // SAFETY: the decoder owns `height` rows that are `linesize` apart, which
+        // is negative in pictures stored from the bottom up; a row holds `width`
+        // samples at the described places.
+        let row = |y: usize| unsafe {
+            let raw = &*frame.as_ptr();
+            let start = raw.data[plane.plane]
+                .offset(y as isize * raw.linesize[plane.plane] as isize)
+                .add(plane.offset);
+            std::slice::from_raw_parts(start, row_len)
+        };
+        if plane.depth == 8 && plane.shift == 0 {
+            let table: Option<[u8; 256]> = (!levels.is_full_range)
+                .then(|| std::array::from_fn(|code| levels.expand(code as u32)));
+            for y in 0..height {
+                match (plane.step, &table) {
+                    (1, None) => luma.extend_from_slice(row(y)),
+                    (1, Some(table)) => luma.extend(row(y).iter().map(|c| table[*c as usize])),
+                    (step, None) => luma.extend(row(y).iter().step_by(step)),
+                    (step, Some(table)) => {
+                        luma.extend(row(y).iter().step_by(step).map(|c| table[*c as usize]));
+                    }
+                }
+            }
+            return luma;
+        }
+        let table = match &mut self.deep_table {
+            Some((made_for, table)) if *made_for == levels => table,
+            stale => &mut stale.insert((levels, levels.table())).1,
+        };
+        let mask = (1u32 << plane.depth) - 1;
+        let mut push = |bytes: &[u8]| {
+            let word = [bytes[0], bytes[1]];
+            let word = if plane.is_big_endian {
+                u16::from_be_bytes(word)
+            } else {
+                u16::from_le_bytes(word)
+            };
+            table[((u32::from(word) >> plane.shift) & mask) as usize]
+        };
+        for y in 0..height {
+            let row = row(y);
+            if plane.step == 2 {
+                luma.extend(row.chunks_exact(2).map(&mut push));
+            } else {
+                luma.extend((0..width).map(|x| push(&row[x * plane.step..])));
+            }
+        }
+        luma
+    }
+
+    /// Lets swscale make grey, which is full range in FFmpeg.
+    fn convert(&mut self, frame: &frame::Video) -> Result<Vec<u8>> {
+        let failed = |e: ffmpeg::Error| {
+            Error::new(
+                ErrorKind::Undecodable,
+                "the pixel format cannot be turned into grey",
+            )
+            .next("convert the clip to a common format such as H.264 first")
+            .because(e)
+        };
+        let (format, width, height) = (frame.format(), frame.width(), frame.height());
+        let fits = |s: &scaling::Context| {
+            let input = s.input();
+            input.format == format && input.width == width && input.height == height
+        };
+        let scaler = match &mut self.scaler {
+            Some(scaler) if fits(scaler) => scaler,
+            stale => stale.insert(
+                scaling::Context::get(
+                    format,
+                    width,
+                    height,
+                    Pixel::GRAY8,
+                    width,
+                    height,
+                    scaling::Flags::BILINEAR | scaling::Flags::ACCURATE_RND,
+                )
+                .map_err(failed)?,
+            ),
+        };
+        let mut grey = frame::Video::empty();
+        scaler.run(frame, &mut grey).map_err(failed)?;
+        let stride = grey.stride(0);
+        Ok(grey
+            .data(0)
+            .chunks(stride)
+            .take(height as usize)
+            .flat_map(|row| &row[..width as usize])
+            .copied()
+            .collect())
+    }
+}
+
+/// Limited range unless the stream says otherwise, as ITU-T H.264 (E.2.1) has
+/// it; grey without colour is full range in FFmpeg unless marked.
+fn is_full_range(frame: &frame::Video, is_gray: bool) -> bool {
+    match frame.color_range() {
+        color::Range::JPEG => true,
+        color::Range::MPEG => false,
+        color::Range::Unspecified => {
+            is_gray
+                || matches!(
+                    frame.format(),
+                    Pixel::YUVJ411P
+                        | Pixel::YUVJ420P
+                        | Pixel::YUVJ422P
+                        | Pixel::YUVJ440P
+                        | Pixel::YUVJ444P
+                )
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn filled(format: Pixel, width: u32, height: u32, byte: impl Fn(usize) -> u8) -> frame::Video {
+        let mut frame = frame::Video::new(format, width, height);
+        for plane in 0..frame.planes() {
+            for (i, b) in frame.data_mut(plane).iter_mut().enumerate() {
+                *b = byte(i);
+            }
+        }
+        frame
+    }
+
+    #[test]
+    fn black_and_white_of_every_depth_meet() {
+        for depth in 8..=16 {
+            let limited = Levels {
+                depth,
+                is_full_range: false,
+            };
+            let full = Levels {
+                depth,
+                is_full_range: true,
+            };
+            let up = depth - 8;
+            assert_eq!(limited.expand(16 << up), 0);
+            assert_eq!(limited.expand(235 << up), 255);
+            assert_eq!(limited.expand(0), 0);
+            assert_eq!(limited.expand((1 << depth) - 1), 255);
+            // Half way between black and white.
+            assert!(limited.expand((16 + 235) << (up + 1) >> 2).abs_diff(128) <= 1);
+            assert_eq!(full.expand(0), 0);
+            assert_eq!(full.expand((1 << depth) - 1), 255);
+            assert_eq!(full.table().len(), 1 << depth);
+        }
+    }
+
+    #[test]
+    fn plain_luma_is_copied_without_the_padding_of_rows() {
+        let mut frame = filled(Pixel::YUV420P, 5, 3, |i| (i % 251) as u8);
+        frame.set_color_range(color::Range::JPEG);
+        let stride = frame.stride(0);
+        assert!(stride > 5);
+        let want: Vec<u8> = (0..3)
+            .flat_map(|y| (0..5).map(move |x| ((y * stride + x) % 251) as u8))
+            .collect();
+        assert_eq!(LumaReader::default().read(&frame).unwrap(), want);
+        frame.set_color_range(color::Range::Unspecified);
+        let limited = LumaReader::default().read(&frame).unwrap();
+        assert_eq!(limited[0], 0);
+        assert_eq!(limited.len(), 15);
+    }
+
+    #[test]
+    fn pictures_stored_from_the_bottom_up_come_out_upright() {
+        let frame = filled(Pixel::GRAY8, 4, 6, |i| i as u8);
+        let upright = LumaReader::default().read(&frame).unwrap();
+        let mut flipped = frame::Video::new(Pixel::GRAY8, 4, 6);
+        flipped.data_mut(0).copy_from_slice(frame.data(0));
+        // SAFETY: the last row becomes the first, and rows are walked backwards;
+        // the buffer is owned by `buf`, so the pointer is free to move.
+        unsafe {
+            let raw = flipped.as_mut_ptr();
+            let stride = (*raw).linesize[0];
+            (*raw).data[0] = (*raw).data[0].offset(5 * stride as isize);
+            (*raw).linesize[0] = -stride;
+        }
+        let got = LumaReader::default().read(&flipped).unwrap();
+        let want: Vec<u8> = upright.chunks(4).rev().flatten().copied().collect();
+        assert_eq!(got, want);
+    }
+
+    #[test]
+    fn samples_are_found_in_packed_and_high_bit_formats() {
+        // 10-bit white (940 limited) in each layout: low bits, and high bits as in P010.
+        for (format, word) in [(Pixel::YUV420P10LE, 940u16), (Pixel::P010LE, 940 << 6)] {
+            let frame = filled(format, 6, 2, |i| word.to_le_bytes()[i % 2]);
+            assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+            assert_eq!(bit_depth(&frame), 10);
+        }
+        let frame = filled(Pixel::YUV420P10BE, 6, 2, |i| 940u16.to_be_bytes()[i % 2]);
+        assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+        // Y at even bytes in one, at odd bytes in the other.
+        for (format, y_at) in [(Pixel::YUYV422, 0), (Pixel::UYVY422, 1)] {
+            let frame = filled(format, 6, 2, |i| if i % 2 == y_at { 235 } else { 90 });
+            assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+        }
+    }
+
+    #[test]
+    fn colours_become_full_range_grey() {
+        let white = filled(Pixel::RGB24, 7, 3, |_| 255);
+        let grey = LumaReader::default().read(&white).unwrap();
+        assert_eq!(grey.len(), 21);
+        assert!(grey.iter().all(|v| *v >= 254), "{grey:?}");
+        let black = filled(Pixel::RGB24, 7, 3, |_| 0);
+        let grey = LumaReader::default().read(&black).unwrap();
+        assert!(grey.iter().all(|v| *v <= 1), "{grey:?}");
+    }
+}

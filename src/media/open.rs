@@ -1,0 +1,222 @@
+//! Opening a file, and saying why it cannot be opened.
+
+use super::boxes::{self, TopLevel};
+use crate::error::{Error, ErrorKind, Result};
+use ffmpeg_next::{
+    self as ffmpeg, Discard, codec, ffi, format::context::Input, format::stream::Disposition, media,
+};
+use std::ffi::CString;
+use std::fs::{self, File};
+use std::num::NonZero;
+use std::path::Path;
+use std::sync::Once;
+use std::thread;
+
+/// Frames of this many pixels and more (UHD) are decoded by fewer threads:
+/// every thread holds frames, 12 to 25 megabytes each.
+const LARGE_PX: u64 = 3840 * 2160;
+const MOST_THREADS: usize = 16;
+const MOST_THREADS_LARGE: usize = 4;
+
+/// An opened file and its chosen picture stream.
+pub(super) struct Opening {
+    pub demuxer: Input,
+    pub stream: usize,
+    pub decoder: ffmpeg::decoder::Video,
+}
+
+/// Prepares FFmpeg, and makes it silent: what matters of what it says is in our
+/// errors and notes.
+pub(super) fn prepare() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        // Error texts. Fails in no release; without them messages are poorer.
+        let _ = ffmpeg::init();
+        ffmpeg::log::set_level(ffmpeg::log::Level::Quiet);
+    });
+}
+
+/// Opens the file and the decoder of its best picture stream.
+pub(super) fn open(path: &Path) -> Result<Opening> {
+    prepare();
+    check_file(path)?;
+    let mut demuxer = open_demuxer(path).map_err(|e| why_not(path, e))?;
+    let (stream, codec) = choose_stream(&demuxer)?;
+    for mut other in demuxer.streams_mut() {
+        if other.index() != stream {
+            // SAFETY: the stream belongs to the open demuxer.
+            unsafe { (*other.as_mut_ptr()).discard = Discard::All.into() };
+        }
+    }
+    let decoder = open_decoder(&demuxer, stream, codec)?;
+    Ok(Opening {
+        demuxer,
+        stream,
+        decoder,
+    })
+}
+
+/// The reasons that have nothing to do with video.
+fn check_file(path: &Path) -> Result<()> {
+    let cannot_open = |e: std::io::Error| {
+        let next = match e.kind() {
+            std::io::ErrorKind::NotFound => "check the name and that the drive is connected",
+            std::io::ErrorKind::PermissionDenied => "ask for the right to read it",
+            _ => "check that the drive is connected, or copy the file elsewhere and try again",
+        };
+        Error::new(ErrorKind::CannotOpen, "cannot be opened")
+            .next(next)
+            .because(e)
+    };
+    let about = fs::metadata(path).map_err(cannot_open)?;
+    if about.is_dir() {
+        return Err(
+            Error::new(ErrorKind::IsFolder, "is a folder, not a clip").next("name the clips in it")
+        );
+    }
+    File::open(path).map_err(cannot_open)?;
+    if about.is_file() && about.len() == 0 {
+        return Err(Error::new(ErrorKind::Empty, "has no bytes")
+            .next("copy it from the card again; if it is empty there too, nothing was recorded"));
+    }
+    Ok(())
+}
+
+fn open_demuxer(path: &Path) -> std::result::Result<Input, ffmpeg::Error> {
+    let unusable = ffmpeg::Error::Other {
+        errno: ffmpeg::error::EINVAL,
+    };
+    // The prefix keeps names such as `concat:a.mov` plain names; bytes keep
+    // names that are not UTF-8.
+    let mut url = b"file:".to_vec();
+    url.extend(path.as_os_str().as_encoded_bytes());
+    let url = CString::new(url).map_err(|_| unusable)?;
+    // A playlist that calls itself a movie may not reach out of this machine.
+    let mut options = ffmpeg::Dictionary::new();
+    options.set("protocol_whitelist", "file");
+    // SAFETY: pointers are valid for the calls; FFmpeg frees a context that it
+    // fails to open, and `Input` owns it afterwards.
+    unsafe {
+        let mut options = options.disown();
+        let mut context = std::ptr::null_mut();
+        let result =
+            ffi::avformat_open_input(&mut context, url.as_ptr(), std::ptr::null(), &mut options);
+        drop(ffmpeg::Dictionary::own(options));
+        if result < 0 {
+            return Err(ffmpeg::Error::from(result));
+        }
+        let input = Input::wrap(context);
+        let result = ffi::avformat_find_stream_info(context, std::ptr::null_mut());
+        if result < 0 {
+            return Err(ffmpeg::Error::from(result));
+        }
+        Ok(input)
+    }
+}
+
+/// Puts FFmpeg's refusal into words that help.
+fn why_not(path: &Path, refusal: ffmpeg::Error) -> Error {
+    match boxes::top_level(path) {
+        Ok(TopLevel::WithoutIndex) => Error::new(
+            ErrorKind::NoIndex,
+            "has no index (no whole moov box): the recording or the copy was cut off",
+        )
+        .next(
+            "copy it from the card again; if the card's file is cut off too, let the camera \
+             repair it or use a recovery program with a good clip of the same camera",
+        ),
+        Ok(TopLevel::WithIndex) => {
+            Error::new(ErrorKind::NotVideo, "is a movie file that cannot be read")
+                .next("copy it from the card again")
+        }
+        _ => Error::new(ErrorKind::NotVideo, "is no video file that FFmpeg knows")
+            .next("check what the file is; its name alone does not make it a clip"),
+    }
+    .because(refusal)
+}
+
+/// The largest of the streams that a player would show, and its decoder. Cover
+/// pictures are no streams.
+fn choose_stream(demuxer: &Input) -> Result<(usize, ffmpeg::Codec)> {
+    let pictures = demuxer.streams().filter(|stream| {
+        stream.parameters().medium() == media::Type::Video
+            && !stream.disposition().contains(Disposition::ATTACHED_PIC)
+    });
+    let mut codec_without_decoder = None;
+    let best = pictures
+        .filter_map(|stream| {
+            let id = stream.parameters().id();
+            let Some(codec) = ffmpeg::decoder::find(id) else {
+                codec_without_decoder = Some(id.name());
+                return None;
+            };
+            let (width_px, height_px) = size(&stream);
+            let is_default = stream.disposition().contains(Disposition::DEFAULT);
+            let area_px = u64::from(width_px) * u64::from(height_px);
+            // Of equals the first.
+            let rank = (is_default, area_px, std::cmp::Reverse(stream.index()));
+            Some((rank, stream.index(), codec))
+        })
+        .max_by_key(|(rank, ..)| *rank);
+    match (best, codec_without_decoder) {
+        (Some((_, stream, codec)), _) => Ok((stream, codec)),
+        (None, Some(name)) => Err(Error::new(
+            ErrorKind::NoDecoder,
+            format!("this FFmpeg has no decoder for its pictures ({name})"),
+        )
+        .next("convert the clip with the camera maker's tool first")),
+        (None, None) => Err(Error::new(ErrorKind::NoPicture, "has no picture stream")
+            .next("leave sound and data files out; if it is a clip, copy it from the card again")),
+    }
+}
+
+fn size(stream: &ffmpeg::Stream) -> (u32, u32) {
+    let parameters = stream.parameters();
+    // SAFETY: the parameters belong to the open demuxer.
+    let (width, height) = unsafe {
+        let raw = &*parameters.as_ptr();
+        (raw.width, raw.height)
+    };
+    (
+        u32::try_from(width).unwrap_or(0),
+        u32::try_from(height).unwrap_or(0),
+    )
+}
+
+fn open_decoder(
+    demuxer: &Input,
+    stream: usize,
+    codec: ffmpeg::Codec,
+) -> Result<ffmpeg::decoder::Video> {
+    let stream = demuxer.stream(stream).expect("chosen from this demuxer");
+    let (width_px, height_px) = size(&stream);
+    let large = u64::from(width_px) * u64::from(height_px) >= LARGE_PX;
+    let cores = thread::available_parallelism().map_or(1, NonZero::get);
+    let threads = cores.min(if large {
+        MOST_THREADS_LARGE
+    } else {
+        MOST_THREADS
+    });
+    let opened = codec::Context::from_parameters(stream.parameters()).and_then(|mut context| {
+        // SAFETY: the context is not open yet, and ours alone.
+        unsafe {
+            let raw = &mut *context.as_mut_ptr();
+            raw.thread_type = ffi::FF_THREAD_FRAME | ffi::FF_THREAD_SLICE;
+            raw.thread_count = i32::try_from(threads).unwrap_or(1);
+            // Lets FFmpeg guess missing stamps and durations.
+            raw.pkt_timebase = stream.time_base().into();
+        }
+        context.decoder().open_as(codec)?.video()
+    });
+    opened.map_err(|e| {
+        Error::new(
+            ErrorKind::NoDecoder,
+            format!(
+                "the decoder for its pictures ({}) does not start",
+                codec.name()
+            ),
+        )
+        .next("convert the clip with the camera maker's tool first")
+        .because(e)
+    })
+}

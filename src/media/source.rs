@@ -1,0 +1,474 @@
+//! Packets in, decoded frames out: one picture stream of one file, read forwards,
+//! with jumps. Knows FFmpeg's stamps only; [`super::clip`] turns them into frame
+//! times and decides what is given out.
+
+use super::open::{self, Opening};
+use crate::error::{Error, ErrorKind, Result};
+use ffmpeg_next::{self as ffmpeg, Discard, Packet, ffi, format::context::Input, frame};
+use std::collections::{BTreeSet, VecDeque};
+use std::path::{Path, PathBuf};
+
+/// After so many packets in a row that do not decode, or reads that fail, the
+/// rest is given up: no container has legitimate runs of that length, and
+/// reading on could take hours.
+const MOST_FAILURES: u32 = 500;
+
+/// A decoder that has swallowed so many packets without giving out a frame will
+/// give none: no codec reorders over more than 16 frames, and a start is
+/// possible every few seconds.
+const MOST_SILENT: u32 = 2000;
+
+/// After a jump a key frame must come within so many packets: ten minutes of
+/// video at 60 frames per second.
+const MOST_PACKETS_TO_KEY: u32 = 36_000;
+
+/// Where FFmpeg's index names the next key frame, jumping to it is cheaper than
+/// reading more bytes than this.
+const HOP_BYTES: i64 = 256 << 10;
+
+/// What reading has shown so far.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Tally {
+    /// Packets that did not decode, and frames that decoded with errors; each
+    /// counted once however often it was read.
+    pub damaged: usize,
+    /// Why reading stopped before the end, if it did.
+    pub stopped: Option<ffmpeg::Error>,
+    /// End of the last packet read, in FFmpeg's stamps.
+    pub furthest: Option<i64>,
+    /// True once the last packet of the file has been read.
+    pub reached_end: bool,
+}
+
+/// Tells whether a rewound file stands at its first packet again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Mark {
+    pts: Option<i64>,
+    dts: Option<i64>,
+    position: isize,
+    size: usize,
+}
+
+impl Mark {
+    fn of(packet: &Packet) -> Self {
+        Self {
+            pts: packet.pts(),
+            dts: packet.dts(),
+            position: packet.position(),
+            size: packet.size(),
+        }
+    }
+}
+
+/// Presentation stamp, else decoding stamp.
+fn stamp_of(packet: &Packet) -> Option<i64> {
+    packet.pts().or(packet.dts())
+}
+
+/// True for packets that an edit list hides: decoded, never presented.
+pub(super) fn is_hidden(packet: &Packet) -> bool {
+    packet.flags().bits() & ffi::AV_PKT_FLAG_DISCARD != 0
+}
+
+/// An opened picture stream.
+pub(super) struct Source {
+    path: PathBuf,
+    demuxer: Input,
+    stream: usize,
+    decoder: ffmpeg::decoder::Video,
+    /// Packets of the picture stream that were read but not decoded yet.
+    ahead: VecDeque<Packet>,
+    head: Option<Mark>,
+    is_draining: bool,
+    failures: u32,
+    /// After a jump: frames presented before this stamp may lack their references.
+    trusted_from: Option<i64>,
+    /// Key frames only: stamp of the last one given.
+    last_key: Option<i64>,
+    /// Length of a packet that does not say, in ticks.
+    step: i64,
+    /// Packets read since the last jump.
+    read: u64,
+    /// Packets decoded since a frame came out.
+    silent: u32,
+    /// Stamps of damaged packets and frames.
+    damaged: BTreeSet<i64>,
+    /// Stamp of an incomplete packet: damage, unless the file ends there.
+    cut: Option<i64>,
+    /// Stamp of the packet sent to the decoder last.
+    sent: i64,
+    tally: Tally,
+}
+
+impl Source {
+    /// Opens the file's picture stream; reads nothing yet.
+    pub(super) fn open(path: &Path) -> Result<Self> {
+        let Opening {
+            demuxer,
+            stream,
+            decoder,
+        } = open::open(path)?;
+        Ok(Self {
+            path: path.to_path_buf(),
+            demuxer,
+            stream,
+            decoder,
+            ahead: VecDeque::new(),
+            head: None,
+            is_draining: false,
+            failures: 0,
+            trusted_from: None,
+            last_key: None,
+            step: 0,
+            read: 0,
+            silent: 0,
+            damaged: BTreeSet::new(),
+            cut: None,
+            sent: 0,
+            tally: Tally::default(),
+        })
+    }
+
+    pub(super) fn demuxer(&self) -> &Input {
+        &self.demuxer
+    }
+
+    pub(super) fn stream(&self) -> ffmpeg::Stream<'_> {
+        self.demuxer
+            .stream(self.stream)
+            .expect("the stream was there when the file was opened")
+    }
+
+    pub(super) const fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// Reads packets of the head without decoding them; they are decoded later.
+    /// At most `count` packets or `bytes`.
+    pub(super) fn look_ahead(&mut self, count: usize, bytes: usize) -> &VecDeque<Packet> {
+        let mut total = 0;
+        let mut read = VecDeque::new();
+        while read.len() < count && total < bytes {
+            let Some(packet) = self.read_packet() else {
+                break;
+            };
+            total += packet.size();
+            read.push_back(packet);
+        }
+        self.ahead.append(&mut read);
+        &self.ahead
+    }
+
+    /// Ticks per frame, for packets that do not say how long they last.
+    pub(super) fn set_step(&mut self, ticks: i64) {
+        self.step = ticks.max(0);
+    }
+
+    /// Lets the decoder give out pictures that it holds to be incomplete: for
+    /// streams that never say where one can start.
+    pub(super) fn accept_incomplete(&mut self) {
+        // SAFETY: the context is open and used by this thread only.
+        unsafe { (*self.decoder.as_mut_ptr()).flags |= ffi::AV_CODEC_FLAG_OUTPUT_CORRUPT as i32 };
+    }
+
+    /// The next frame in presentation order; `None` at the end.
+    pub(super) fn next_frame(&mut self) -> Option<frame::Video> {
+        loop {
+            if let Some(frame) = self.receive() {
+                return Some(frame);
+            }
+            if self.is_draining {
+                return None;
+            }
+            match self.next_packet() {
+                Some(packet) => self.send(&packet),
+                None => {
+                    self.is_draining = true;
+                    // Only fails where draining has begun already.
+                    let _ = self.decoder.send_eof();
+                }
+            }
+        }
+    }
+
+    /// The next key frame whose stamp is above `after` and at least `spacing`
+    /// above the one before; `None` at the end. Every key frame is decoded by
+    /// itself, so nothing of its neighbours is needed or left over.
+    pub(super) fn next_key(&mut self, after: Option<i64>, spacing: i64) -> Option<frame::Video> {
+        self.hop(spacing);
+        while self.failures < MOST_FAILURES {
+            let packet = self.next_packet()?;
+            let Some(stamp) = stamp_of(&packet) else {
+                continue;
+            };
+            let is_near = self
+                .last_key
+                .is_some_and(|last| stamp < last.saturating_add(spacing));
+            if !packet.is_key()
+                || is_hidden(&packet)
+                || is_near
+                || after.is_some_and(|a| stamp <= a)
+            {
+                continue;
+            }
+            self.decoder.flush();
+            self.send(&packet);
+            let _ = self.decoder.send_eof();
+            let frame = self.receive();
+            self.decoder.flush();
+            if frame.is_some() {
+                self.last_key = Some(stamp);
+                return frame;
+            }
+        }
+        None
+    }
+
+    /// Jumps over what lies between key frames, where the index is known and
+    /// the way is long.
+    fn hop(&mut self, spacing: i64) {
+        let Some(last) = self.last_key else {
+            return;
+        };
+        if !self.ahead.is_empty() {
+            return;
+        }
+        // SAFETY: the entries are read at once, before FFmpeg is called again.
+        let next = unsafe {
+            let stream = self.stream().as_ptr().cast_mut();
+            let entry = |ts, flags| {
+                ffi::avformat_index_get_entry_from_timestamp(stream, ts, flags).as_ref()
+            };
+            let here = entry(last, ffi::AVSEEK_FLAG_BACKWARD).map(|e| e.pos);
+            entry(last.saturating_add(spacing.max(1)), 0)
+                .filter(|next| here.is_some_and(|here| next.pos - here > HOP_BYTES))
+                .map(|next| next.timestamp)
+        };
+        if let Some(timestamp) = next {
+            // If it fails, the packets in between are read and skipped.
+            let _ = self.seek_file(timestamp);
+        }
+    }
+
+    /// Back to the head of the file.
+    ///
+    /// # Errors
+    /// Those of opening the file, which happens where FFmpeg cannot rewind.
+    pub(super) fn rewind(&mut self) -> Result<()> {
+        self.forget();
+        let Some(head) = self.head else {
+            return Ok(());
+        };
+        let start = head.dts.or(head.pts);
+        if start.is_some_and(|start| self.seek_file(start))
+            && let Some(first) = self.read_packet()
+            && Mark::of(&first) == head
+        {
+            self.ahead.push_back(first);
+            return Ok(());
+        }
+        let reopened = open::open(&self.path)?;
+        if reopened.stream != self.stream {
+            return Err(Error::new(
+                ErrorKind::CannotOpen,
+                "the file changed while it was being read",
+            )
+            .next("wait until it is copied completely, then try again")
+            .in_file(&self.path));
+        }
+        self.demuxer = reopened.demuxer;
+        self.decoder = reopened.decoder;
+        self.read = 0;
+        Ok(())
+    }
+
+    /// Jumps so that reading goes on with a key frame at or before the stamp
+    /// `aim`. False if there is none, or FFmpeg cannot find it: then the place
+    /// is lost and another jump or [`Self::rewind`] must follow.
+    pub(super) fn jump(&mut self, aim: i64) -> bool {
+        self.forget();
+        if !self.seek_file(aim) {
+            return false;
+        }
+        for _ in 0..MOST_PACKETS_TO_KEY {
+            let Some(packet) = self.read_packet() else {
+                return false;
+            };
+            if packet.is_key() {
+                let stamp = stamp_of(&packet);
+                self.ahead.push_back(packet);
+                self.trusted_from = stamp;
+                return stamp.is_some_and(|stamp| stamp <= aim);
+            }
+        }
+        false
+    }
+
+    /// Reads to the end without decoding; afterwards [`Tally::furthest`] is the
+    /// end of the file and the place is lost.
+    pub(super) fn skim(&mut self) {
+        self.ahead.clear();
+        while self.read_packet().is_some() {}
+    }
+
+    fn forget(&mut self) {
+        self.ahead.clear();
+        self.decoder.flush();
+        self.is_draining = false;
+        self.failures = 0;
+        self.silent = 0;
+        self.trusted_from = None;
+        self.last_key = None;
+    }
+
+    fn seek_file(&mut self, aim: i64) -> bool {
+        self.read = 0;
+        let stream = i32::try_from(self.stream).expect("FFmpeg counts streams in 32 bits");
+        // SAFETY: the demuxer is open; any stamp and a valid stream are allowed.
+        let result = unsafe {
+            ffi::av_seek_frame(
+                self.demuxer.as_mut_ptr(),
+                stream,
+                aim,
+                ffi::AVSEEK_FLAG_BACKWARD,
+            )
+        };
+        result >= 0
+    }
+
+    fn next_packet(&mut self) -> Option<Packet> {
+        match self.ahead.pop_front() {
+            Some(packet) => Some(packet),
+            None => self.read_packet(),
+        }
+    }
+
+    /// The next packet of the picture stream from the file.
+    fn read_packet(&mut self) -> Option<Packet> {
+        let mut failures = 0;
+        loop {
+            let mut packet = Packet::empty();
+            match packet.read(&mut self.demuxer) {
+                Ok(()) if packet.stream() != self.stream => {}
+                // The end of the file cuts this packet off: its lower part would
+                // be made up. Transport streams mark packets for lesser losses.
+                Ok(()) if packet.is_corrupt() && !self.is_transport_stream() => {
+                    self.cut = Some(stamp_of(&packet).unwrap_or(0));
+                }
+                Ok(()) => {
+                    if let Some(cut) = self.cut.take() {
+                        self.note_damage(cut);
+                    }
+                    self.head.get_or_insert(Mark::of(&packet));
+                    self.read += 1;
+                    if let Some(stamp) = stamp_of(&packet).filter(|_| !is_hidden(&packet)) {
+                        let length = match packet.duration() {
+                            told if told > 0 => told,
+                            _ => self.step,
+                        };
+                        let end = stamp.saturating_add(length);
+                        self.tally.furthest = self.tally.furthest.max(Some(end));
+                    }
+                    return Some(packet);
+                }
+                Err(ffmpeg::Error::Eof) => {
+                    // A jump behind the last packet has not seen the end.
+                    self.tally.reached_end |= self.read > 0;
+                    return None;
+                }
+                Err(e) => {
+                    failures += 1;
+                    if failures >= MOST_FAILURES {
+                        self.tally.stopped = Some(e);
+                        self.tally.reached_end = true;
+                        return None;
+                    }
+                }
+            }
+        }
+    }
+
+    fn is_transport_stream(&self) -> bool {
+        self.demuxer.format().name() == "mpegts"
+    }
+
+    fn send(&mut self, packet: &Packet) {
+        self.silent += 1;
+        self.sent = stamp_of(packet).unwrap_or(self.sent);
+        if self.decoder.send_packet(packet).is_err() {
+            self.fail();
+        } else if self.silent > MOST_SILENT {
+            self.is_draining = true;
+            let _ = self.decoder.send_eof();
+        }
+    }
+
+    fn receive(&mut self) -> Option<frame::Video> {
+        loop {
+            let mut frame = frame::Video::empty();
+            match self.decoder.receive_frame(&mut frame) {
+                // Hidden by the edit list; older releases drop these themselves.
+                // SAFETY: the frame was just filled.
+                Ok(()) if unsafe { (*frame.as_ptr()).flags } & ffi::AV_FRAME_FLAG_DISCARD != 0 => {}
+                Ok(()) => {
+                    self.failures = 0;
+                    self.silent = 0;
+                    let stamp = frame.timestamp();
+                    if frame.is_corrupt() || frame.has_decode_errors() {
+                        self.note_damage(stamp.unwrap_or(self.sent));
+                    }
+                    if self
+                        .trusted_from
+                        .is_some_and(|from| stamp.is_some_and(|s| s < from))
+                    {
+                        continue;
+                    }
+                    return Some(frame);
+                }
+                Err(
+                    ffmpeg::Error::Eof
+                    | ffmpeg::Error::Other {
+                        errno: ffmpeg::error::EAGAIN,
+                    },
+                ) => {
+                    return None;
+                }
+                Err(_) => {
+                    self.fail();
+                    if self.is_draining && self.failures >= MOST_FAILURES {
+                        return None;
+                    }
+                }
+            }
+        }
+    }
+
+    /// A packet did not decode. Too many in a row end the reading.
+    fn fail(&mut self) {
+        self.note_damage(self.sent);
+        self.failures += 1;
+        if self.failures >= MOST_FAILURES && !self.is_draining {
+            self.is_draining = true;
+            let _ = self.decoder.send_eof();
+        }
+    }
+
+    fn note_damage(&mut self, stamp: i64) {
+        self.damaged.insert(stamp);
+        self.tally.damaged = self.damaged.len();
+    }
+
+    /// From now on the demuxer may leave out what is no key frame, if it can.
+    pub(super) fn want_keys_only(&mut self, yes: bool) {
+        let discard = if yes {
+            Discard::NonKey
+        } else {
+            Discard::Default
+        };
+        let stream = self.stream;
+        if let Some(mut stream) = self.demuxer.stream_mut(stream) {
+            // SAFETY: the stream belongs to the open demuxer.
+            unsafe { (*stream.as_mut_ptr()).discard = discard.into() };
+        }
+    }
+}

@@ -1,0 +1,170 @@
+//! Presentation stamps after frame 0, strictly increasing, repaired where the
+//! file has none.
+
+use crate::timecode::Ratio;
+
+/// Turns the stamps that FFmpeg gives into ticks after frame 0.
+#[derive(Clone, Debug)]
+pub(super) struct Stamper {
+    /// FFmpeg's stamp of frame 0; none before the first frame with a stamp.
+    zero: Option<i64>,
+    /// Ticks of the previous frame of this run.
+    last: Option<i64>,
+    /// Added to stamps after they jumped back.
+    shift: i64,
+    /// Ticks of the last frame with a stamp of its own, and frames since.
+    rebuilt: (i64, u32),
+    /// Ticks per frame at the nominal rate, above zero.
+    step: Ratio,
+    /// Frames whose stamp was missing or ran backwards.
+    repaired: u64,
+}
+
+impl Stamper {
+    pub(super) fn new() -> Self {
+        Self {
+            zero: None,
+            last: None,
+            shift: 0,
+            rebuilt: (0, 0),
+            step: Ratio::ONE,
+            repaired: 0,
+        }
+    }
+
+    /// Ticks per frame, for frames without stamps.
+    pub(super) fn set_step(&mut self, step: Ratio) {
+        if step.is_positive() {
+            self.step = step;
+        }
+    }
+
+    pub(super) const fn step(&self) -> Ratio {
+        self.step
+    }
+
+    /// FFmpeg's stamp of frame 0.
+    pub(super) fn zero(&self) -> i64 {
+        self.zero.unwrap_or(0)
+    }
+
+    pub(super) fn repaired(&self) -> u64 {
+        self.repaired
+    }
+
+    /// A jump: the next frame has no neighbour.
+    pub(super) fn jumped(&mut self) {
+        self.last = None;
+        self.shift = 0;
+    }
+
+    /// Ticks after frame 0 of the next frame in presentation order; the first
+    /// one ever asked about is frame 0. `None` for frames before frame 0.
+    pub(super) fn ticks(&mut self, raw: Option<i64>) -> Option<i64> {
+        if let (None, Some(raw)) = (self.zero, raw) {
+            // Frames without stamps may have gone before.
+            let ticks = self.last.map_or(0, |_| self.rebuild().0);
+            self.zero = Some(raw.saturating_sub(ticks));
+        }
+        let own = raw
+            .zip(self.zero)
+            .and_then(|(raw, zero)| raw.checked_sub(zero));
+        let Some(last) = self.last else {
+            let first = own.unwrap_or(0);
+            if first < 0 {
+                return None;
+            }
+            return Some(self.take(first));
+        };
+        if let Some(own) = own {
+            let moved = own.saturating_add(self.shift);
+            if let Some(good) = [own, moved].into_iter().find(|ticks| *ticks > last) {
+                return Some(self.take(good));
+            }
+        }
+        self.repaired += 1;
+        let (ticks, frames) = self.rebuild();
+        let ticks = ticks.max(last + 1);
+        if let Some(own) = own {
+            self.shift = ticks - own;
+        }
+        self.last = Some(ticks);
+        self.rebuilt.1 = frames;
+        Some(ticks)
+    }
+
+    /// Ticks of the next frame by the rate alone, and frames since the last
+    /// stamp that the file has.
+    fn rebuild(&self) -> (i64, u32) {
+        let (anchor, frames) = self.rebuilt;
+        let frames = frames + 1;
+        let advance = (self.step * Ratio::from_integer(frames)).round();
+        let advance = i64::try_from(advance).unwrap_or(i64::MAX);
+        (anchor.saturating_add(advance), frames)
+    }
+
+    fn take(&mut self, ticks: i64) -> i64 {
+        self.last = Some(ticks);
+        self.rebuilt = (ticks, 0);
+        ticks
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn stamped(step: Ratio, raw: &[Option<i64>]) -> (Vec<Option<i64>>, u64) {
+        let mut stamper = Stamper::new();
+        stamper.set_step(step);
+        let ticks = raw.iter().map(|raw| stamper.ticks(*raw)).collect();
+        (ticks, stamper.repaired())
+    }
+
+    #[test]
+    fn good_stamps_pass_relative_to_the_first() {
+        let (ticks, repaired) = stamped(Ratio::ONE, &[Some(1024), Some(1536), Some(2048)]);
+        assert_eq!(ticks, [Some(0), Some(512), Some(1024)]);
+        assert_eq!(repaired, 0);
+    }
+
+    #[test]
+    fn missing_stamps_follow_the_rate_without_drift() {
+        // 1001/30000 s in ticks of 1/1000 s: 33.37 per frame.
+        let step = Ratio::new(1001, 30);
+        let (ticks, repaired) = stamped(step, &[None; 31]);
+        assert_eq!(ticks[30], Some(1001));
+        assert_eq!(ticks[1], Some(33));
+        assert_eq!(repaired, 30);
+        let (ticks, _) = stamped(Ratio::from_integer(40), &[Some(0), None, Some(80), None]);
+        assert_eq!(ticks, [Some(0), Some(40), Some(80), Some(120)]);
+        // The first stamp stands on the third frame.
+        let (ticks, _) = stamped(Ratio::from_integer(40), &[None, None, Some(900), Some(945)]);
+        assert_eq!(ticks, [0, 40, 80, 125].map(Some));
+    }
+
+    #[test]
+    fn stamps_that_run_back_go_on_from_where_they_were() {
+        let step = Ratio::from_integer(40);
+        // A recorder that starts again from 0 half way.
+        let raw = [0, 40, 80, 0, 40, 80].map(Some);
+        let (ticks, repaired) = stamped(step, &raw);
+        assert_eq!(ticks, [0, 40, 80, 120, 160, 200].map(Some));
+        assert_eq!(repaired, 1);
+        // One bad stamp: the next good one counts again.
+        let (ticks, repaired) = stamped(step, &[0, 40, 40, 120, 160].map(Some));
+        assert_eq!(ticks, [0, 40, 80, 120, 160].map(Some));
+        assert_eq!(repaired, 1);
+    }
+
+    #[test]
+    fn frames_before_frame_0_have_no_ticks_after_a_jump() {
+        let mut stamper = Stamper::new();
+        assert_eq!(stamper.ticks(Some(512)), Some(0));
+        stamper.jumped();
+        assert_eq!(stamper.ticks(Some(0)), None);
+        assert_eq!(stamper.ticks(Some(256)), None);
+        assert_eq!(stamper.ticks(Some(512)), Some(0));
+        assert_eq!(stamper.zero(), 512);
+    }
+}

@@ -1,0 +1,380 @@
+//! Writing to disk so that a crash, a full disk or a second program never
+//! leaves half a file: a temporary file in the same folder, synced, renamed.
+//! What another program or another clip put there is never replaced.
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::outcome::ClipOutcome;
+use crate::sidecar::json;
+use image::RgbImage;
+use std::fs::{self, File};
+use std::io::{self, Cursor, Read, Write};
+use std::path::Path;
+
+/// A file longer than this is not a sidecar or a stage picture of ours, in
+/// bytes. The longest that were seen are a thousand times shorter.
+const LONGEST_OF_OURS: u64 = 64 << 20;
+
+/// PNG files start with an 8-byte signature and a 25-byte image header (PNG
+/// specification, third edition, 5.2 and 11.2.1).
+const PNG_HEADER_END: usize = 8 + 25;
+
+/// The text chunk that marks our pictures; `Software` is a keyword of the PNG
+/// specification (third edition, 11.3.3.1).
+const PNG_MARK: &[u8] = b"Software\0Rollmark";
+
+/// Makes sure that files can be written into `folder`, and makes it if missing.
+///
+/// # Errors
+/// [`ErrorKind::CannotWrite`] if it cannot be made or does not take a file.
+pub fn prepare_folder(folder: &Path) -> Result<()> {
+    fs::create_dir_all(folder)
+        .and_then(|()| temporary_in(folder).map(drop))
+        .map_err(|e| {
+            Error::new(ErrorKind::CannotWrite, "cannot write into this folder")
+                .in_file(folder)
+                .next("choose another folder, or look at its rights and at the free space")
+                .because(e)
+        })
+}
+
+/// Writes the sidecar of one clip to `file`, whose folders are made if missing.
+/// Replaces an older sidecar of the same clip.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` holds anything but a sidecar of the
+/// same clip; [`ErrorKind::CannotWrite`] if writing fails.
+pub fn sidecar(outcome: &ClipOutcome, file: &Path) -> Result<()> {
+    write(file, &json::to_bytes(outcome), |old| {
+        let old = json::from_bytes(old)?;
+        if is_same_clip(&old.clip.path, &outcome.clip.path) {
+            return Ok(());
+        }
+        Err(Error::new(
+            ErrorKind::WouldReplace,
+            format!(
+                "this file holds the start of another clip, {}",
+                old.clip.path
+            ),
+        ))
+    })
+}
+
+/// Writes a stage picture as PNG to `file`, whose folders are made if missing.
+/// Replaces an older stage picture.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` holds anything but a picture that this
+/// function wrote; [`ErrorKind::CannotWrite`] if writing fails.
+pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
+    let mut png = Vec::new();
+    picture
+        .write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png)
+        .map_err(|e| cannot_write(file).because(e))?;
+    png.splice(PNG_HEADER_END..PNG_HEADER_END, png_chunk(b"tEXt", PNG_MARK));
+    write(file, &png, |old| {
+        let mark = png_chunk(b"tEXt", PNG_MARK);
+        if old
+            .get(PNG_HEADER_END..)
+            .is_some_and(|rest| rest.starts_with(&mark))
+        {
+            return Ok(());
+        }
+        Err(Error::new(
+            ErrorKind::WouldReplace,
+            "this file is not a picture that Rollmark made",
+        ))
+    })
+}
+
+/// Puts `bytes` into `file`, unless `may_replace` refuses what it holds now.
+fn write(file: &Path, bytes: &[u8], may_replace: impl Fn(&[u8]) -> Result<()>) -> Result<()> {
+    let fail = |e: io::Error| cannot_write(file).because(e);
+    let folder = match file.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    fs::create_dir_all(folder).map_err(fail)?;
+    let exists = match content(file).map_err(fail)? {
+        Content::Nothing => false,
+        Content::File(old) => {
+            may_replace(&old).map_err(|why| refused(why).in_file(file))?;
+            true
+        }
+        Content::Other => {
+            let why = Error::new(ErrorKind::WouldReplace, "this is not a plain file");
+            return Err(refused(why).in_file(file));
+        }
+    };
+    let mut temporary = temporary_in(folder).map_err(fail)?;
+    temporary.write_all(bytes).map_err(fail)?;
+    temporary.as_file().sync_all().map_err(fail)?;
+    let renamed = if exists {
+        temporary.persist(file)
+    } else {
+        // Another program may have made the file meanwhile: then this fails.
+        temporary.persist_noclobber(file)
+    };
+    renamed.map_err(|e| fail(e.error))?;
+    sync_folder(folder).map_err(fail)
+}
+
+/// What stands at a path.
+enum Content {
+    Nothing,
+    File(Vec<u8>),
+    /// A folder, a device, or a file too long to be ours.
+    Other,
+}
+
+fn content(file: &Path) -> io::Result<Content> {
+    // Not following links: a link is somebody's own arrangement.
+    match fs::symlink_metadata(file) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(Content::Nothing),
+        Err(e) => Err(e),
+        Ok(facts) if facts.is_file() && facts.len() <= LONGEST_OF_OURS => {
+            let mut bytes = Vec::new();
+            File::open(file)?
+                .take(LONGEST_OF_OURS)
+                .read_to_end(&mut bytes)?;
+            Ok(Content::File(bytes))
+        }
+        Ok(_) => Ok(Content::Other),
+    }
+}
+
+fn temporary_in(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".rollmark-").suffix(".part");
+    // Temporary files are private; results get the rights that any new file gets.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    builder.tempfile_in(folder)
+}
+
+/// A rename is on disk only when its folder is; other systems do that themselves.
+#[cfg(unix)]
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    match File::open(folder)?.sync_all() {
+        // Some network file systems cannot sync a folder; the file itself is safe.
+        Err(e) if e.kind() == io::ErrorKind::InvalidInput => Ok(()),
+        other => other,
+    }
+}
+
+#[cfg(not(unix))]
+fn sync_folder(_: &Path) -> io::Result<()> {
+    Ok(())
+}
+
+/// True if two paths, as they were typed, lead to the same clip.
+fn is_same_clip(old: &str, new: &str) -> bool {
+    old == new
+        || match (fs::canonicalize(old), fs::canonicalize(new)) {
+            (Ok(old), Ok(new)) => old == new,
+            _ => false,
+        }
+}
+
+fn cannot_write(file: &Path) -> Error {
+    Error::new(ErrorKind::CannotWrite, "cannot write this file")
+        .in_file(file)
+        .next("choose another folder, or look at its rights and at the free space")
+}
+
+/// Whatever the reason, the user can do one of two things.
+fn refused(why: Error) -> Error {
+    Error::new(
+        ErrorKind::WouldReplace,
+        format!("not replaced: {}", why.what()),
+    )
+    .next("move it away, or choose another folder")
+}
+
+/// One chunk of a PNG file: length, type, data, CRC (PNG specification, 5.3).
+fn png_chunk(kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
+    let length = u32::try_from(data.len()).expect("our chunks are a few bytes long");
+    let checked = [&kind[..], data].concat();
+    let mut chunk = length.to_be_bytes().to_vec();
+    chunk.extend_from_slice(&checked);
+    chunk.extend_from_slice(&crc32(&checked).to_be_bytes());
+    chunk
+}
+
+/// The CRC of ISO 3309 that PNG chunks end with (PNG specification, 5.5):
+/// polynomial 0xEDB88320, least significant bit first, inverted at both ends.
+fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(u32::MAX, |crc, &byte| {
+        (0..8).fold(crc ^ u32::from(byte), |crc, _| {
+            (crc >> 1) ^ (0xEDB8_8320 & (crc & 1).wrapping_neg())
+        })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::Tool;
+    use std::path::PathBuf;
+
+    fn outcome_of(clip: &Path) -> ClipOutcome {
+        ClipOutcome::failed(
+            clip,
+            &Error::new(ErrorKind::Empty, "the file is empty"),
+            Tool {
+                name: json::TOOL_NAME.into(),
+                version: "0.1.0".into(),
+                model: "00".repeat(32),
+            },
+        )
+    }
+
+    fn names_in(folder: &Path) -> Vec<PathBuf> {
+        let mut names: Vec<_> = fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .collect();
+        names.sort();
+        names
+    }
+
+    fn small_picture(grey: u8) -> RgbImage {
+        RgbImage::from_pixel(3, 2, image::Rgb([grey; 3]))
+    }
+
+    #[test]
+    fn a_sidecar_is_written_into_new_folders_and_nothing_else_is_left_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("a/b/A001.mov.rollmark.json");
+        let outcome = outcome_of(Path::new("A001.mov"));
+        sidecar(&outcome, &file).unwrap();
+        assert_eq!(
+            json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
+            outcome
+        );
+        assert_eq!(names_in(file.parent().unwrap()), [&*file]);
+    }
+
+    #[test]
+    fn an_older_sidecar_of_the_same_clip_is_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        let mut outcome = outcome_of(Path::new("A001.mov"));
+        sidecar(&outcome, &file).unwrap();
+        outcome.tool.version = "0.2.0".into();
+        sidecar(&outcome, &file).unwrap();
+        assert_eq!(
+            json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
+            outcome
+        );
+        assert_eq!(names_in(folder.path()), [file]);
+    }
+
+    #[test]
+    fn a_clip_reached_by_another_path_is_the_same_clip() {
+        let folder = tempfile::tempdir().unwrap();
+        let clip = folder.path().join("A001.mov");
+        fs::write(&clip, b"x").unwrap();
+        let detour = folder.path().join("./A001.mov");
+        let file = folder.path().join("A001.mov.rollmark.json");
+        sidecar(&outcome_of(&clip), &file).unwrap();
+        sidecar(&outcome_of(&detour), &file).unwrap();
+    }
+
+    #[test]
+    fn the_sidecar_of_another_clip_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        sidecar(&outcome_of(Path::new("card1/A001.mov")), &file).unwrap();
+        let before = fs::read(&file).unwrap();
+        let error = sidecar(&outcome_of(Path::new("card2/A001.mov")), &file).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert_eq!(
+            error.what(),
+            "not replaced: this file holds the start of another clip, card1/A001.mov"
+        );
+        assert_eq!(fs::read(&file).unwrap(), before);
+    }
+
+    #[test]
+    fn what_others_wrote_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        for old in [
+            &b""[..],
+            b"my notes",
+            br#"{"format": 9, "tool": {"name": "rollmark"}}"#,
+        ] {
+            fs::write(&file, old).unwrap();
+            let error = sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
+            assert_eq!(error.kind(), ErrorKind::WouldReplace);
+            assert_eq!(error.file(), Some(&*file));
+            assert_eq!(
+                error.advice(),
+                Some("move it away, or choose another folder")
+            );
+            assert_eq!(fs::read(&file).unwrap(), old);
+        }
+        assert_eq!(names_in(folder.path()), [file]);
+    }
+
+    #[test]
+    fn a_folder_in_the_way_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        fs::create_dir(&file).unwrap();
+        let error = sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_to_a_clip_is_not_followed() {
+        let folder = tempfile::tempdir().unwrap();
+        let clip = folder.path().join("A001.mov");
+        fs::write(&clip, b"pictures").unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        std::os::unix::fs::symlink(&clip, &file).unwrap();
+        let error = sidecar(&outcome_of(&clip), &file).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert_eq!(fs::read(&clip).unwrap(), b"pictures");
+    }
+
+    #[test]
+    fn a_file_in_place_of_the_folder_is_named_in_the_error() {
+        let folder = tempfile::tempdir().unwrap();
+        let not_a_folder = folder.path().join("A001.mov");
+        fs::write(&not_a_folder, b"pictures").unwrap();
+        let error = prepare_folder(&not_a_folder).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::CannotWrite);
+        assert_eq!(error.file(), Some(&*not_a_folder));
+        assert_eq!(fs::read(&not_a_folder).unwrap(), b"pictures");
+    }
+
+    #[test]
+    fn our_picture_is_a_png_that_others_open_and_that_we_may_replace() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("1-candidates.png");
+        picture(&small_picture(10), &file).unwrap();
+        picture(&small_picture(200), &file).unwrap();
+        // The decoder checks the CRC of every chunk, ours too.
+        let back = image::open(&file).unwrap().into_rgb8();
+        assert_eq!(back, small_picture(200));
+    }
+
+    #[test]
+    fn a_picture_of_another_program_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("1-candidates.png");
+        small_picture(10).save(&file).unwrap();
+        let before = fs::read(&file).unwrap();
+        let error = picture(&small_picture(200), &file).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert_eq!(fs::read(&file).unwrap(), before);
+    }
+
+    /// The check value that every catalogue of CRCs gives for this one.
+    #[test]
+    fn the_crc_has_its_published_check_value() {
+        assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+    }
+}

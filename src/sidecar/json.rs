@@ -1,0 +1,124 @@
+//! The clip object as JSON. Keys stand in the order of the types in
+//! [`crate::outcome`], so the same outcome always gives the same bytes.
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome};
+
+/// What a sidecar's file name adds to the name of its clip.
+pub const SUFFIX: &str = ".rollmark.json";
+
+/// The `tool.name` of every clip object that this program writes.
+pub const TOOL_NAME: &str = "rollmark";
+
+/// A clip object to keep: indented, UTF-8, with a final line break.
+pub fn to_bytes(outcome: &ClipOutcome) -> Vec<u8> {
+    let mut bytes = serde_json::to_vec_pretty(outcome).expect(PLAIN);
+    bytes.push(b'\n');
+    bytes
+}
+
+/// A clip object on one line, without a line break: one line of JSON Lines.
+pub fn to_line(outcome: &ClipOutcome) -> String {
+    serde_json::to_string(outcome).expect(PLAIN)
+}
+
+/// Why writing cannot fail: the types hold only what JSON can hold.
+const PLAIN: &str = "strings, numbers and lists always serialise";
+
+/// Reads a clip object. Fields that this version does not know are passed over,
+/// so a later version may add some without a new format number.
+///
+/// # Errors
+/// [`ErrorKind::NotSidecar`] if the bytes are not a clip object of this program,
+/// or one with a `format` above [`CLIP_FORMAT_VERSION`].
+pub fn from_bytes(bytes: &[u8]) -> Result<ClipOutcome> {
+    // The number decides first: a newer object may have changed any other field.
+    let foreign = || Error::new(ErrorKind::NotSidecar, "this is not a Rollmark sidecar");
+    let value: serde_json::Value =
+        serde_json::from_slice(bytes).map_err(|e| foreign().because(e))?;
+    if value.pointer("/tool/name").and_then(|name| name.as_str()) != Some(TOOL_NAME) {
+        return Err(foreign());
+    }
+    match value.get("format").and_then(serde_json::Value::as_u64) {
+        None => return Err(foreign()),
+        Some(format) if format > u64::from(CLIP_FORMAT_VERSION) => {
+            return Err(Error::new(
+                ErrorKind::NotSidecar,
+                format!(
+                    "this sidecar has format {format}, and this version reads up to \
+                     {CLIP_FORMAT_VERSION}"
+                ),
+            )
+            .next("read it with the newer Rollmark that wrote it"));
+        }
+        Some(_) => {}
+    }
+    serde_json::from_value(value).map_err(|e| foreign().because(e))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::error::Error;
+    use crate::outcome::Tool;
+    use std::path::Path;
+
+    fn outcome() -> ClipOutcome {
+        ClipOutcome::failed(
+            Path::new("A001.mov"),
+            &Error::new(ErrorKind::Empty, "the file is empty").next("copy it again"),
+            Tool {
+                name: TOOL_NAME.into(),
+                version: "0.1.0".into(),
+                model: "00".repeat(32),
+            },
+        )
+    }
+
+    #[test]
+    fn bytes_come_back_as_the_same_outcome() {
+        let outcome = outcome();
+        assert_eq!(from_bytes(&to_bytes(&outcome)).unwrap(), outcome);
+        assert_eq!(from_bytes(to_line(&outcome).as_bytes()).unwrap(), outcome);
+    }
+
+    #[test]
+    fn a_line_is_one_line_and_a_file_ends_with_a_line_break() {
+        assert!(!to_line(&outcome()).contains('\n'));
+        assert!(to_bytes(&outcome()).ends_with(b"}\n"));
+    }
+
+    #[test]
+    fn fields_of_a_later_version_are_passed_over() {
+        let line = to_line(&outcome()).replacen('{', r#"{"weather": {"rain": true},"#, 1);
+        assert_eq!(from_bytes(line.as_bytes()).unwrap(), outcome());
+    }
+
+    #[test]
+    fn a_newer_format_is_refused_by_its_number_whatever_else_it_holds() {
+        let newer = br#"{"format": 2, "tool": {"name": "rollmark"}, "verdict": "splendid"}"#;
+        let error = from_bytes(newer).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::NotSidecar);
+        assert_eq!(
+            error.to_string(),
+            "this sidecar has format 2, and this version reads up to 1; \
+             read it with the newer Rollmark that wrote it"
+        );
+    }
+
+    #[test]
+    fn what_others_wrote_is_not_a_sidecar() {
+        for bytes in [
+            &b""[..],
+            b"10:00:00:00",
+            b"[]",
+            b"{}",
+            br#"{"format": 1, "tool": {"name": "another"}}"#,
+            br#"{"format": "1", "tool": {"name": "rollmark"}}"#,
+            br#"{"format": 1, "tool": {"name": "rollmark"}}"#,
+        ] {
+            let error = from_bytes(bytes).unwrap_err();
+            assert_eq!(error.kind(), ErrorKind::NotSidecar, "{error}");
+        }
+    }
+}

@@ -1,0 +1,565 @@
+//! The program, end to end, on clips with a clock burned in: every count is
+//! known exactly, so every start label must be exactly right.
+
+mod common;
+
+use common::program::{Said, read, read_all};
+use common::segments::{Display, digits_at_25};
+use common::{BurnedIn, H264, Paper, Shelf, movie};
+use std::path::{Path, PathBuf};
+
+const TEN: &str = "10:00:00:00";
+
+/// Makes the clip as plain H.264 in MP4, and reads it.
+fn read_burned_in(clock: &BurnedIn) -> Said {
+    let shelf = Shelf::new();
+    read(&shelf.clip("clip.mp4", clock, H264))
+}
+
+/// Reads clips of clocks that start at these labels, and names all that fail.
+fn must_all_be_read(clocks: &[(&'static str, &'static str, &str)]) {
+    for &(label, rate, shown) in clocks {
+        let said = read_burned_in(&BurnedIn::new(label, rate));
+        said.must_be_sure_of(shown);
+        said.must_run_at(&rational(rate));
+    }
+}
+
+/// `25` as `25/1`.
+fn rational(rate: &str) -> String {
+    match rate.contains('/') {
+        true => rate.to_owned(),
+        false => format!("{rate}/1"),
+    }
+}
+
+// Rates ------------------------------------------------------------------------
+
+#[test]
+fn clocks_at_film_and_50_hz_rates_are_read_exactly() {
+    must_all_be_read(&[
+        ("01:17:42:19", "24000/1001", "01:17:42:19"),
+        ("09:58:03:07", "24", "09:58:03:07"),
+        ("14:25:36:20", "25", "14:25:36:20"),
+        ("20:06:51:31", "48000/1001", "20:06:51:31"),
+        ("11:39:28:46", "48", "11:39:28:46"),
+        ("16:40:17:33", "50", "16:40:17:33"),
+        ("08:12:59:71", "100", "08:12:59:71"),
+    ]);
+}
+
+#[test]
+fn clocks_at_60_hz_rates_are_read_exactly() {
+    must_all_be_read(&[
+        ("03:48:10:26", "30000/1001", "03:48:10:26"),
+        ("22:31:07:14", "30", "22:31:07:14"),
+        ("07:53:44:52", "60000/1001", "07:53:44:52"),
+        ("18:09:35:28", "60", "18:09:35:28"),
+        ("13:27:46:098", "120000/1001", "13:27:46:098"),
+        ("05:34:12:075", "120", "05:34:12:075"),
+    ]);
+}
+
+#[test]
+fn a_camera_at_another_rate_than_the_clock_still_gives_its_label_on_frame_0() {
+    // `fps` with `round=up` shows, at each output time, what was drawn last.
+    for (label, clock_rate, then) in [
+        ("14:25:36:20", "25", ",fps=50:round=up"),
+        ("16:40:17:33", "50", ",fps=25:round=up"),
+        ("09:58:03:07", "24", ",fps=30000/1001:round=up"),
+        ("07:53:44:52", "60000/1001", ",fps=24000/1001:round=up"),
+        ("03:48:10:26", "30000/1001", ",fps=25:round=up"),
+        ("18:09:35:28", "60", ",fps=24:round=up"),
+    ] {
+        let clock = BurnedIn::new(label, clock_rate).seconds("4").then(then);
+        let said = read_burned_in(&clock);
+        said.must_be_sure_of(label);
+        said.must_run_at(&rational(clock_rate));
+    }
+}
+
+#[test]
+fn a_clock_over_a_busy_picture_is_found_and_read() {
+    let clock = BurnedIn::new("14:25:36:20", "25").strip("640x360", 40, (330, 290));
+    for (ink, paper) in [
+        ("white", Paper::Busy),
+        ("yellow", Paper::Busy),
+        ("black", Paper::Plain("white")),
+        ("red", Paper::Plain("black")),
+    ] {
+        let said = read_burned_in(&clock.clone().colours(ink, paper));
+        said.must_be_sure_of("14:25:36:20");
+    }
+}
+
+// Drop-frame and midnight --------------------------------------------------------
+
+#[test]
+fn drop_frame_clocks_are_read_across_the_minute_and_the_ten_minutes() {
+    for (label, rate, shown) in [
+        ("00:00:58;20", "30000/1001", "00:00:58;20"),
+        ("10:08:59;28", "30000/1001", "10:08:59;28"),
+        ("10:09:58;21", "30000/1001", "10:09:58;21"),
+        ("00:00:58;41", "60000/1001", "00:00:58;41"),
+        ("23:09:58;59", "60000/1001", "23:09:58;59"),
+        ("04:33:58;117", "120000/1001", "04:33:58;117"),
+        ("04:39:58;001", "120000/1001", "04:39:58;001"),
+    ] {
+        let said = read_burned_in(&BurnedIn::new(label, rate));
+        said.must_be_sure_of(shown);
+        said.must_run_at(rate);
+        let clock = &said.json["clock"];
+        assert_eq!(clock["drop_frame"], true, "{}", said.all());
+        let known_by = clock["drop_frame_known_by"].as_str().unwrap();
+        assert!(
+            ["mark", "skipped_label"].contains(&known_by),
+            "{}",
+            said.all()
+        );
+    }
+}
+
+#[test]
+fn a_label_that_drop_frame_skips_proves_that_the_clock_counts_without() {
+    let said = read_burned_in(&BurnedIn::new("00:00:58:20", "30000/1001"));
+    said.must_be_sure_of("00:00:58:20");
+    let clock = &said.json["clock"];
+    assert_eq!(clock["drop_frame"], false, "{}", said.all());
+    assert_eq!(clock["drop_frame_known_by"], "label", "{}", said.all());
+}
+
+#[test]
+fn nine_frames_across_a_drop_frame_minute_give_the_right_label() {
+    let clock = BurnedIn::new("00:00:59;28", "30000/1001")
+        .seconds("0.3")
+        .strip("640x180", 72, (20, 50));
+    read_burned_in(&clock).must_start_at("00:00:59;28");
+}
+
+#[test]
+fn clocks_are_read_across_midnight() {
+    let strip = |label, rate| BurnedIn::new(label, rate).strip("480x120", 60, (10, 30));
+    for (clock, shown) in [
+        (
+            strip("23:59:59:20", "24000/1001").seconds("1"),
+            "23:59:59:20",
+        ),
+        (BurnedIn::new("23:59:58:24", "25"), "23:59:58:24"),
+        (BurnedIn::new("23:59:58;29", "30000/1001"), "23:59:58;29"),
+        (BurnedIn::new("23:59:59:05", "30"), "23:59:59:05"),
+    ] {
+        let said = read_burned_in(&clock);
+        said.must_be_sure_of(shown);
+        said.must_run_at(&rational(clock.rate));
+    }
+}
+
+// Frame 0 ------------------------------------------------------------------------
+
+/// What is the first picture on the screen, whatever the order in the file.
+#[test]
+fn b_frames_do_not_move_the_start() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25");
+    let coding = format!("{H264} -bf 2 -g 12");
+    for (name, container) in [("list.mp4", ""), ("no_list.mp4", "-use_editlist 0")] {
+        let clip = shelf.clip(name, &clock, &format!("{coding} {container}"));
+        read(&clip).must_be_sure_of(TEN);
+    }
+    // Without an edit list the first picture is presented after zero.
+    let first = |name| shelf.probe(name, "stream=start_pts").remove(0);
+    assert_eq!(first("list.mp4"), "0");
+    assert_ne!(first("no_list.mp4"), "0");
+}
+
+#[test]
+fn frames_hidden_by_an_edit_list_do_not_count() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25").seconds("4");
+    for (name, groups, from_s, label, packets, frames) in [
+        // A cut between key frames keeps the pictures since the last one, hidden.
+        ("short.mp4", 12, "0.6", "10:00:00:15", 88, 85),
+        ("long.mp4", 250, "1.6", "10:00:01:15", 100, 60),
+    ] {
+        shelf.clip("whole.mp4", &clock, &format!("{H264} -bf 2 -g {groups}"));
+        shelf.ffmpeg(&format!("-ss {from_s} -i whole.mp4 -c copy {name}"));
+        assert_eq!(shelf.probe(name, "packet=pts").len(), packets);
+        assert_eq!(shelf.probe(name, "frame=pts").len(), frames);
+        read(&shelf.path(name)).must_be_sure_of(label);
+    }
+}
+
+#[test]
+fn containers_and_codecs_of_the_trade_give_the_same_start() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new("14:25:36:20", "25");
+    for (name, coding) in [
+        ("h264.mov", H264),
+        ("h264.mkv", H264),
+        ("h264.mts", "-c:v libx264 -pix_fmt yuv420p -bf 2 -f mpegts"),
+        (
+            "hevc.mp4",
+            "-c:v libx265 -x265-params log-level=error -pix_fmt yuv420p",
+        ),
+        ("prores.mov", "-c:v prores_ks -pix_fmt yuv422p10le"),
+        ("mpeg2.mxf", "-c:v mpeg2video -pix_fmt yuv422p -b:v 8M"),
+        ("mjpeg.avi", "-c:v mjpeg -q:v 3"),
+    ] {
+        let said = read(&shelf.clip(name, &clock, coding));
+        said.must_be_sure_of("14:25:36:20");
+        said.must_run_at("25/1");
+    }
+    // A transport stream does not start at zero.
+    let first: f64 = shelf.probe("h264.mts", "stream=start_time")[0]
+        .parse()
+        .unwrap();
+    assert!(first > 1.0);
+}
+
+#[test]
+fn uneven_frame_times_are_taken_as_they_are() {
+    let shelf = Shelf::new();
+    // Digits first, so that they show true time; then a phone's rhythm: one
+    // frame in eleven missing, every third a little late.
+    let clock = BurnedIn::new(TEN, "30")
+        .seconds("4")
+        .then(",select='not(eq(mod(n,11),5))',settb=1/600,setpts='PTS+if(eq(mod(N,3),1),3,0)'");
+    let uneven = "-vsync passthrough -enc_time_base 1/600 -bf 0 -video_track_timescale 600";
+    let clip = shelf.clip("uneven.mp4", &clock, &format!("{H264} {uneven}"));
+    let times = shelf.probe("uneven.mp4", "packet=pts");
+    assert_eq!(times.len(), 109);
+    assert_eq!(times.last().unwrap(), "2380");
+    let said = read(&clip);
+    said.must_be_sure_of(TEN);
+    said.must_run_at("30/1");
+    assert_eq!(said.json["clip"]["variable_rate"], true, "{}", said.all());
+    assert!(said.codes().contains(&"variable_rate"), "{}", said.all());
+}
+
+// Orientation and pixels ---------------------------------------------------------
+
+#[test]
+fn turned_pictures_are_read_with_and_without_a_matrix_that_says_so() {
+    let shelf = Shelf::new();
+    for (degrees, turned_back, width, height) in [
+        (90, ",transpose=cclock", 360, 640),
+        (180, ",hflip,vflip", 640, 360),
+        (270, ",transpose=clock", 360, 640),
+    ] {
+        let clock = BurnedIn::new("14:25:36:20", "25").then(turned_back);
+        let lying = shelf.clip("lying.mp4", &clock, H264);
+        assert_eq!(
+            shelf.probe("lying.mp4", "stream=width,height"),
+            [width.to_string(), height.to_string()]
+        );
+        let said = read(&lying);
+        said.must_be_sure_of("14:25:36:20");
+        assert_eq!(said.json["clip"]["rotation"], 0, "{}", said.all());
+
+        let upright = shelf.path("upright.mp4");
+        std::fs::copy(&lying, &upright).unwrap();
+        movie::set_matrix(&upright, movie::turn_clockwise(degrees, width, height));
+        let said = read(&upright);
+        said.must_be_sure_of("14:25:36:20");
+        assert_eq!(said.json["clip"]["rotation"], degrees, "{}", said.all());
+    }
+}
+
+#[test]
+fn depth_subsampling_and_range_do_not_change_what_is_read() {
+    let shelf = Shelf::new();
+    let strip = BurnedIn::new(TEN, "25").strip("480x120", 60, (10, 30));
+    let full_range = strip.clone().then(",scale=out_range=full");
+    for (name, clock, coding) in [
+        ("8_bit.mp4", &strip, "-c:v libx264 -pix_fmt yuv420p"),
+        ("4_2_2.mov", &strip, "-c:v libx264 -pix_fmt yuv422p10le"),
+        ("4_4_4.mov", &strip, "-c:v libx264 -pix_fmt yuv444p10le"),
+        ("prores.mov", &strip, "-c:v prores_ks -pix_fmt yuv422p10le"),
+        (
+            "full.mp4",
+            &full_range,
+            "-c:v libx264 -color_range pc -pix_fmt yuvj420p",
+        ),
+    ] {
+        read(&shelf.clip(name, clock, coding)).must_be_sure_of(TEN);
+    }
+    assert_eq!(shelf.probe("full.mp4", "stream=color_range"), ["pc"]);
+}
+
+#[test]
+fn dim_digits_in_ten_bit_high_dynamic_range_are_read() {
+    let shelf = Shelf::new();
+    let dim = BurnedIn::new(TEN, "25")
+        .strip("480x120", 60, (10, 30))
+        .colours("0x404040", Paper::Plain("black"));
+    let coding = "-c:v libx265 -x265-params log-level=error -pix_fmt yuv420p10le \
+                  -color_trc arib-std-b67 -color_primaries bt2020 -colorspace bt2020nc";
+    read(&shelf.clip("long.mp4", &dim, coding)).must_be_sure_of(TEN);
+    // Five frames: right, however certain.
+    let brief = dim.seconds("0.2");
+    read(&shelf.clip("brief.mp4", &brief, coding)).must_start_at(TEN);
+    assert_eq!(shelf.probe("brief.mp4", "frame=pts").len(), 5);
+}
+
+// Seven-segment displays -----------------------------------------------------------
+
+/// Encodes frames of a display at 25 fps.
+fn segment_clip(
+    shelf: &Shelf,
+    display: Display,
+    frames: u32,
+    draw: impl Fn(u32) -> ([u8; 8], [bool; 8]),
+) -> PathBuf {
+    let mut raw = Vec::new();
+    for n in 0..frames {
+        let (digits, lit) = draw(n);
+        raw.extend(display.frame(digits, lit));
+    }
+    std::fs::write(shelf.path("segments.raw"), raw).unwrap();
+    shelf.ffmpeg(&format!(
+        "-f rawvideo -pix_fmt gray -s {}x{} -r 25 -i segments.raw {H264} segments.mp4",
+        display.width(),
+        display.height()
+    ));
+    shelf.path("segments.mp4")
+}
+
+const ALL_LIT: [bool; 8] = [true; 8];
+const PLAIN: Display = Display {
+    scale: 2,
+    has_unusual_shapes: false,
+};
+
+/// 02:28:52:00 and 12:34:20:00 as counts at 25.
+const TWO_28_52: u32 = ((2 * 60 + 28) * 60 + 52) * 25;
+const TWELVE_34_20: u32 = ((12 * 60 + 34) * 60 + 20) * 25;
+
+/// Misreads one digit as people report it of such displays; `seed` picks the place.
+fn flipped(mut digits: [u8; 8], seed: u32) -> [u8; 8] {
+    // Of the digits only 4 has no double.
+    let swap = |digit| match digit {
+        0 => 8,
+        1 | 2 => 7,
+        3 => 9,
+        5 => 6,
+        6 => 5,
+        7 => 1,
+        8 => 0,
+        9 => 3,
+        other => other,
+    };
+    let start = (seed.wrapping_mul(2_654_435_761) >> 29) as usize;
+    let place = (0..8)
+        .map(|step| (start + step) % 8)
+        .find(|&place| swap(digits[place]) != digits[place])
+        .unwrap();
+    digits[place] = swap(digits[place]);
+    digits
+}
+
+#[test]
+fn both_shapes_of_six_seven_and_nine_are_read() {
+    let shelf = Shelf::new();
+    // 17:46:59:07 at 25.
+    let start = ((17 * 60 + 46) * 60 + 59) * 25 + 7;
+    for has_unusual_shapes in [false, true] {
+        let display = Display {
+            has_unusual_shapes,
+            ..PLAIN
+        };
+        let clip = segment_clip(&shelf, display, 60, |n| (digits_at_25(start + n), ALL_LIT));
+        read(&clip).must_be_sure_of("17:46:59:07");
+    }
+}
+
+#[test]
+fn one_wrong_digit_in_every_fifth_frame_does_not_move_the_start() {
+    let shelf = Shelf::new();
+    // Frame 0 is among the wrong ones.
+    let clip = segment_clip(&shelf, PLAIN, 100, |n| {
+        let digits = digits_at_25(TWO_28_52 + n);
+        let shown = if n % 5 == 0 {
+            flipped(digits, n)
+        } else {
+            digits
+        };
+        (shown, ALL_LIT)
+    });
+    let said = read(&clip);
+    said.must_be_sure_of("02:28:52:00");
+    said.must_run_at("25/1");
+}
+
+#[test]
+fn where_most_frames_are_wrong_the_program_is_not_sure() {
+    let shelf = Shelf::new();
+    let clip = segment_clip(&shelf, PLAIN, 100, |n| {
+        let digits = digits_at_25(TWO_28_52 + n);
+        let shown = if n % 5 < 3 {
+            flipped(digits, n)
+        } else {
+            digits
+        };
+        (shown, ALL_LIT)
+    });
+    let said = read(&clip);
+    assert_ne!(said.verdict(), "sure", "{}", said.all());
+    assert_ne!(said.verdict(), "failed", "{}", said.all());
+}
+
+#[test]
+fn a_display_that_lights_three_digits_at_a_time_is_read_from_many_frames() {
+    let shelf = Shelf::new();
+    let display = Display { scale: 1, ..PLAIN };
+    let clip = segment_clip(&shelf, display, 50, |n| {
+        let mut lit = [false; 8];
+        for step in 0..3 {
+            lit[((n * 3 + step) % 8) as usize] = true;
+        }
+        (digits_at_25(TWELVE_34_20 + n), lit)
+    });
+    read(&clip).must_be_sure_of("12:34:20:00");
+}
+
+#[test]
+fn hours_that_are_never_lit_are_not_made_up() {
+    let shelf = Shelf::new();
+    let clip = segment_clip(&shelf, PLAIN, 50, |n| {
+        let mut lit = ALL_LIT;
+        lit[..4].fill(false);
+        (digits_at_25(TWELVE_34_20 + n), lit)
+    });
+    let said = read(&clip);
+    assert_ne!(said.verdict(), "sure", "{}", said.all());
+    assert_ne!(said.verdict(), "failed", "{}", said.all());
+}
+
+// Cards ----------------------------------------------------------------------------
+
+/// Four chapters whose files all claim the first one's start.
+#[test]
+fn chapters_start_where_their_own_clock_says() {
+    let shelf = Shelf::new();
+    let chapters = [
+        ("GX010042.mp4", "10:00:00:00"),
+        ("GX020042.mp4", "10:00:02:00"),
+        // Three frames were lost here.
+        ("GX030042.mp4", "10:00:04:03"),
+        ("GX010043.mp4", "11:00:00:00"),
+    ];
+    let claims = "-timecode 10:00:00:00 -metadata creation_time=2021-05-28T12:40:43Z";
+    let clips = chapters.map(|(name, label)| {
+        let clock = BurnedIn::new(label, "25").seconds("2");
+        shelf.clip(name, &clock, &format!("{H264} {claims}"))
+    });
+    let paths = clips.each_ref().map(PathBuf::as_path);
+    for (said, (name, label)) in read_all(&paths).iter().zip(chapters) {
+        said.must_be_sure_of(label);
+        assert_eq!(shelf.probe(name, "frame=pts").len(), 50);
+        assert_eq!(said.json["clip"]["rate"], "25/1", "{}", said.all());
+    }
+}
+
+#[test]
+fn a_broken_file_is_a_result_and_stops_nothing() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25");
+    let last = shelf.clip("last.mp4", &clock, &format!("{H264} -bf 2 -g 12"));
+    let no_index = shelf.path("no_index.mp4");
+    movie::cut(&last, &no_index, 70);
+    let empty = shelf.path("empty.mp4");
+    std::fs::write(&empty, "").unwrap();
+    let text = shelf.path("notes.MOV");
+    std::fs::write(&text, "Scene 4, take 2: boom in shot.\n").unwrap();
+    let folder = shelf.path("X.MP4");
+    std::fs::create_dir(&folder).unwrap();
+    let missing = shelf.path("gone.mp4");
+
+    let paths: [&Path; 6] = [&no_index, &empty, &text, &folder, &missing, &last];
+    let said = read_all(&paths);
+    said[0].must_fail_with("no_index");
+    said[1].must_fail_with("empty_file");
+    said[2].must_fail_with("not_video");
+    said[3].must_fail_with("is_folder");
+    said[4].must_fail_with("cannot_open");
+    said[5].must_start_at(TEN);
+    assert_eq!(said[5].verdict(), "sure");
+    // The clip that was read has no sound at all, which is nothing to mention.
+    assert!(!said[5].all().contains("sound") && !said[5].all().contains("audio"));
+}
+
+#[test]
+fn truncated_files_are_read_from_the_frames_they_have_and_say_so() {
+    let shelf = Shelf::new();
+    // Noise beside the digits, so that the bytes spread over the frames.
+    let clock = BurnedIn::new(TEN, "25").colours("white", Paper::Busy);
+    let coding = format!("{H264} -g 12 -movflags +faststart");
+    let whole = shelf.clip("whole.mp4", &clock, &coding);
+    let cut = shelf.path("cut.mp4");
+    movie::cut(&whole, &cut, 70);
+    let left = shelf.probe("cut.mp4", "frame=pts").len();
+    assert!((20..55).contains(&left), "{left} frames are left of 60");
+    let said = read(&cut);
+    said.must_be_sure_of(TEN);
+    assert!(said.codes().contains(&"truncated"), "{}", said.all());
+}
+
+#[test]
+fn fragmented_files_are_read_up_to_the_cut() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25").colours("white", Paper::Busy);
+    let coding = format!("{H264} -g 12 -movflags frag_keyframe+empty_moov");
+    let whole = shelf.clip("whole.mp4", &clock, &coding);
+    let cut = shelf.path("cut.mp4");
+    for percent in [90, 80, 60] {
+        movie::cut(&whole, &cut, percent);
+        let left = shelf.probe("cut.mp4", "frame=pts").len();
+        assert!((24..60).contains(&left), "{left} frames are left of 60");
+        read(&cut).must_start_at(TEN);
+    }
+}
+
+// No clock, and not quite a clock -----------------------------------------------------
+
+#[test]
+fn pictures_without_a_clock_are_none() {
+    let shelf = Shelf::new();
+    for source in [
+        "mandelbrot=s=640x360:r=25",
+        "smptebars=s=640x360:r=25",
+        "life=s=640x360:r=25:ratio=0.3:seed=7",
+        "color=c=gray:s=640x360:r=25,noise=alls=90:allf=t",
+        "color=c=black:s=640x360:r=25",
+        "gradients=s=640x360:r=25:seed=3",
+    ] {
+        shelf.ffmpeg(&format!("-f lavfi -i {source} -t 3 {H264} plain.mp4"));
+        let said = read(&shelf.path("plain.mp4"));
+        said.must_be_none();
+        assert_eq!(said.status, 0);
+    }
+}
+
+#[test]
+fn a_clock_that_stands_still_is_never_sure() {
+    let shelf = Shelf::new();
+    // The first picture of the clock, held.
+    let clock = BurnedIn::new("14:25:36:20", "25").then(",trim=end_frame=1,loop=loop=60:size=1");
+    let clip = shelf.clip("held.mp4", &clock, H264);
+    assert!(shelf.probe("held.mp4", "frame=pts").len() > 50);
+    let said = read(&clip);
+    assert_ne!(said.verdict(), "sure", "{}", said.all());
+    assert_ne!(said.verdict(), "failed", "{}", said.all());
+}
+
+/// FFmpeg's first test picture counts whole seconds from 0 in one figure, the
+/// second shows a tiny `00:00:00.000` and a frame number.
+#[test]
+fn counters_of_test_pictures_are_right_or_doubted() {
+    let shelf = Shelf::new();
+    for (source, label) in [("testsrc", "00:00:00"), ("testsrc2", "00:00:00.000")] {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i {source}=s=640x360:r=25 -t 4 {H264} {source}.mp4"
+        ));
+        read(&shelf.path(&format!("{source}.mp4"))).must_not_be_sure_of_other_than(label);
+    }
+}

@@ -1,0 +1,208 @@
+//! Jumps: after any of them the same frames come as when reading from the head.
+
+use super::clips::{self, Workshop, open, read_all, rest};
+use rollmark::frame::{Aim, Footage, Frame};
+use rollmark::timecode::Ratio;
+use std::path::PathBuf;
+
+const X264: &str = "-c:v libx264 -bf 2 -g 25 -pix_fmt yuv420p";
+
+/// Six seconds each, 25 frames per second.
+fn kinds(shop: &Workshop) -> Vec<PathBuf> {
+    let open_gop = format!("{X264} -x264-params open-gop=1");
+    let mut files: Vec<PathBuf> = [
+        ("closed.mp4", X264),
+        ("open.mp4", &open_gop),
+        ("open.ts", &open_gop),
+        ("no_edit_list.mov", "-c:v libx264 -bf 3 -g 25 -pix_fmt yuv420p -use_editlist 0"),
+        ("one_key_frame.mov", "-c:v libx264 -bf 2 -g 999 -pix_fmt yuv420p"),
+        ("closed.mkv", X264),
+        ("fragments.mp4", "-c:v libx264 -bf 2 -g 25 -pix_fmt yuv420p -movflags frag_keyframe+empty_moov"),
+        ("open_hevc.mp4", "-c:v libx265 -x265-params log-level=none:open-gop=1:keyint=25:min-keyint=25 -pix_fmt yuv420p10le"),
+        ("mpeg2.mts", "-c:v mpeg2video -b:v 3M -bf 2 -g 15 -flags +ildct+ilme"),
+        ("mpeg2.mxf", "-c:v mpeg2video -b:v 3M -bf 2 -g 15"),
+        ("jpeg.avi", "-c:v mjpeg -q:v 4"),
+        ("prores.mov", "-c:v prores_ks -pix_fmt yuv422p10le"),
+        ("bare.h264", X264),
+        ("reordered.avi", X264),
+    ]
+    .iter()
+    .map(|(name, encode)| shop.make(name, "testsrc2=s=160x96:r=25:d=6", encode))
+    .collect();
+    let cut = shop.path("pre_roll.mp4");
+    shop.ffmpeg(&format!(
+        "-ss 0.6 -i {} -c copy {}",
+        files[0].display(),
+        cut.display()
+    ));
+    files.push(cut);
+    files
+}
+
+fn assert_same(name: &str, got: &[Frame], want: &[Frame]) {
+    assert_eq!(got.len(), want.len(), "{name}");
+    for (got, want) in got.iter().zip(want) {
+        assert_eq!(got.stamp.ticks, want.stamp.ticks, "{name}");
+        assert!(
+            got.luma == want.luma,
+            "{name}: another picture at {:?}",
+            got.stamp
+        );
+        if let Some(index) = got.stamp.index {
+            assert_eq!(Some(index), want.stamp.index, "{name}");
+        }
+    }
+}
+
+#[test]
+fn after_a_jump_the_frames_are_those_of_a_straight_reading() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        // On a frame, just before one, just behind one, near both ends, there and back.
+        for (num, den) in [
+            (1, 1),
+            (4, 1),
+            (99_999, 25_000),
+            (100_001, 25_000),
+            (1, 50),
+            (53, 10),
+            (7, 3),
+            (100, 1),
+            (0, 1),
+        ] {
+            let aim_s = Ratio::new(num, den);
+            let landing = clip.seek(Aim::At(aim_s)).unwrap();
+            assert_eq!(landing.asked_s, aim_s, "{name}");
+            let last = all
+                .iter()
+                .rposition(|f| f.stamp.seconds() <= aim_s)
+                .expect("frame 0");
+            let got = landing.got.expect("a frame");
+            assert_eq!(got.ticks, all[last].stamp.ticks, "{name}, {aim_s} s");
+            let mut some = Vec::new();
+            while some.len() < 30
+                && let Some(stamp) = clip.advance().unwrap()
+            {
+                if some.is_empty() {
+                    assert_eq!(stamp, got, "{name}");
+                }
+                some.push(clip.picture().unwrap());
+            }
+            let until = (last + 30).min(all.len());
+            assert_same(&name, &some, &all[last..until]);
+        }
+        let head = clip.seek(Aim::Head).unwrap().got.expect("frame 0");
+        assert_eq!((head.ticks, head.index), (0, Some(0)), "{name}");
+        let again = rest(&mut clip);
+        assert!(again.iter().all(|f| f.stamp.index.is_some()), "{name}");
+        assert_same(&name, &again, &all);
+        assert_eq!(clip.facts().frames, Some(all.len() as u64), "{name}");
+    }
+}
+
+#[test]
+fn the_tail_is_as_long_as_asked() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let last = all.last().expect("frames").stamp;
+        let end_s = last.seconds() + Ratio::new(1, 25);
+        let mut clip = open(&file);
+        let landing = clip.seek(Aim::Tail { seconds: 2 }).unwrap();
+        // Lengths of transport streams are estimates; Matroska's are in milliseconds.
+        let off = (landing.asked_s - (end_s - Ratio::from_integer(2))).abs();
+        assert!(off <= Ratio::new(4, 25), "{name}: {}", landing.asked_s);
+        let tail = rest(&mut clip);
+        let start = all.len() - tail.len();
+        assert_same(&name, &tail, &all[start..]);
+        assert!((49..=55).contains(&tail.len()), "{name}: {}", tail.len());
+        // Longer than the clip: all of it.
+        assert_eq!(
+            clip.seek(Aim::Tail { seconds: 60 })
+                .unwrap()
+                .got
+                .map(|s| s.ticks),
+            Some(0)
+        );
+    }
+}
+
+#[test]
+fn key_frames_alone_are_the_key_frames() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        clip.key_frames_only(true);
+        let keys = rest(&mut clip);
+        let by_ticks = |ticks| all.iter().find(|f: &&Frame| f.stamp.ticks == ticks);
+        for key in &keys {
+            let want =
+                by_ticks(key.stamp.ticks).unwrap_or_else(|| panic!("{name}: {:?}", key.stamp));
+            assert!(key.luma == want.luma, "{name}: {:?}", key.stamp);
+        }
+        let ticks: Vec<i64> = keys.iter().map(|f| f.stamp.ticks).collect();
+        assert_eq!(ticks.first(), Some(&0), "{name}");
+        if name.starts_with("jpeg") || name.starts_with("prores") {
+            // Every frame is one: two or three a second are enough.
+            assert!((12..=18).contains(&ticks.len()), "{name}: {ticks:?}");
+        } else if !["bare.h264", "reordered.avi"].contains(&name.as_str()) {
+            let mut want = clips::ffprobe_key_ticks(&file);
+            // What the edit list hides; frame 0 comes whatever it is.
+            want.retain(|ticks| *ticks > 0);
+            assert_eq!(ticks[1..], want, "{name}");
+        }
+    }
+}
+
+/// There and back between the two ways of reading, without losing the place.
+#[test]
+fn changing_the_way_of_reading_keeps_the_place() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        for _ in 0..7 {
+            clip.advance().unwrap();
+        }
+        clip.key_frames_only(true);
+        let key = clip.advance().unwrap();
+        if name == "one_key_frame.mov" {
+            assert_eq!(key, None);
+            continue;
+        }
+        let key = key.unwrap_or_else(|| panic!("{name}: a key frame behind frame 6"));
+        assert!(key.ticks > all[6].stamp.ticks, "{name}");
+        clip.key_frames_only(false);
+        let at = all
+            .iter()
+            .position(|f| f.stamp.ticks == key.ticks)
+            .expect("a frame");
+        assert_same(&name, &rest(&mut clip), &all[at + 1..]);
+
+        // A landing that was announced is kept.
+        let landing = clip
+            .seek(Aim::At(Ratio::new(33, 10)))
+            .unwrap()
+            .got
+            .expect("a frame");
+        clip.key_frames_only(true);
+        assert_eq!(
+            clip.advance().unwrap().map(|s| s.ticks),
+            Some(landing.ticks),
+            "{name}"
+        );
+        clip.key_frames_only(false);
+        let at = all
+            .iter()
+            .position(|f| f.stamp.ticks == landing.ticks)
+            .expect("a frame");
+        assert_same(&name, &rest(&mut clip), &all[at + 1..]);
+    }
+}
