@@ -13,10 +13,10 @@ use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Tool, Verdict, Window};
 use crate::progress::{Event, Listener, Wish};
-use crate::reading::Sighting;
+use crate::reading::{Reading, Sighting};
 use crate::stages::{Evidence, StagePicture};
 use crate::timecode::Ratio;
-use crate::vision::{Display, Eye, Pyramid, Sharpness, model_hash};
+use crate::vision::{Display, Eye, Followed, Pyramid, Sharpness, model_hash};
 use std::path::Path;
 
 /// Seconds between looks of the coarse pass. A slate held for two seconds is met at
@@ -25,7 +25,7 @@ const COARSE_STEP_S: (i128, i128) = (1, 2);
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Displays followed at once in a dense pass; a screen shows few clocks.
-const MOST_DISPLAYS: usize = 3;
+const MOST_DISPLAYS: usize = 4;
 /// Frames in a row in which a display may be out of sight before it counts as gone.
 const MOST_MISSES: usize = 10;
 /// Seconds after which the fit is asked for the first time. By then the seconds have
@@ -37,9 +37,16 @@ const ASK_STEP_S: (i128, i128) = (1, 2);
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
-/// Seconds for which a display without a change is read before it counts as still: a
-/// whole-seconds clock changes in each second.
-const STILL_S: (i128, i128) = (5, 4);
+/// Seconds for which a display without a change is read before it counts as still: one
+/// that shows frames or parts of a second, and one that shows whole seconds.
+const STILL_FAST_S: (i128, i128) = (1, 2);
+const STILL_SLOW_S: (i128, i128) = (5, 4);
+/// Readings after which a display that cannot be read is given up. A multiplexed display
+/// shows all its digits in fewer.
+const FAIR_CHANCE: usize = 8;
+/// Mean probability of the likeliest digit below which a display is no display: texture
+/// that looks like digits gives 0.2 to 0.4, a display with half of its digits dark 0.55.
+const LEAST_LEGIBILITY: f32 = 0.45;
 
 /// Where in the clip to look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -86,8 +93,8 @@ pub fn read_clip(
     options: &ReadOptions,
     listener: &mut dyn Listener,
 ) -> ClipRead {
-    let result = media::open(path)
-        .and_then(|mut clip| read_footage(eye, &mut clip, options, listener));
+    let result =
+        media::open(path).and_then(|mut clip| read_footage(eye, &mut clip, options, listener));
     match result {
         Ok(read) => read,
         Err(error) => ClipRead {
@@ -113,7 +120,7 @@ pub fn read_footage(
         options,
         listener,
         sightings: Vec::new(),
-        stood_still: Vec::new(),
+        in_vain: Vec::new(),
         evidence: Evidence::new(options.pictures),
         frames_seen: 0,
         notes: Vec::new(),
@@ -130,7 +137,10 @@ pub fn read_footage(
     }
     let facts = watch.footage.facts();
     let stages = watch.evidence.draw(&watch.sightings, &fit);
-    Ok(ClipRead { outcome: outcome(facts, &watch.sightings, &fit, watch.notes), stages })
+    Ok(ClipRead {
+        outcome: outcome(facts, &watch.sightings, &fit, watch.notes),
+        stages,
+    })
 }
 
 /// Whether the clip is settled or the looking goes on.
@@ -146,8 +156,8 @@ struct Watch<'a> {
     options: &'a ReadOptions,
     listener: &'a mut dyn Listener,
     sightings: Vec<Sighting>,
-    /// Displays that were followed and did not change: not worth following again.
-    stood_still: Vec<Display>,
+    /// Displays that were followed and did not change or could not be read.
+    in_vain: Vec<Display>,
     evidence: Evidence,
     frames_seen: u64,
     notes: Vec<Note>,
@@ -163,24 +173,33 @@ struct Track {
 impl Watch<'_> {
     fn run(&mut self) -> Result<ClockFit> {
         let duration_s = self.footage.facts().duration_s;
-        self.tell(Event::Opened { duration_s: duration_s.map(|d| d.to_f64()) });
+        self.tell(Event::Opened {
+            duration_s: duration_s.map(|d| d.to_f64()),
+        });
         let end = Ratio::from_integer(END_S);
         let is_long = duration_s.is_none_or(|d| d > end);
         let tail_from = duration_s.map_or(end, |d| d - end);
         let look = self.options.look;
         for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
-            if look != Look::Tail && self.sweep(Aim::Head, Some(end), sharpness)? == Found::Settled {
+            if look != Look::Tail && self.sweep(Aim::Head, Some(end), sharpness)? == Found::Settled
+            {
                 break;
             }
             if look != Look::Head && is_long {
                 // What the head has shown already is not looked at twice.
                 let from = tail_from.max(if look == Look::Tail { Ratio::ZERO } else { end });
-                let aim = if duration_s.is_some() { Aim::At(from) } else { Aim::Tail { seconds: END_S } };
+                let aim = if duration_s.is_some() {
+                    Aim::At(from)
+                } else {
+                    Aim::Tail { seconds: END_S }
+                };
                 if self.sweep(aim, None, sharpness)? == Found::Settled {
                     break;
                 }
             }
-            if look == Look::Everywhere && is_long && self.fit().start.is_none()
+            if look == Look::Everywhere
+                && is_long
+                && self.fit().start.is_none()
                 && sharpness == Sharpness::Coarse
                 && self.sweep_key_frames(end, tail_from)? == Found::Settled
             {
@@ -250,12 +269,17 @@ impl Watch<'_> {
             }
             self.footage.key_frames_only(false);
             let before = (at - Ratio::ONE).max(Ratio::ZERO);
-            let found = self.sweep(Aim::At(before), Some(at + Ratio::from_integer(MOST_DENSE_S)), Sharpness::Coarse)?;
+            let found = self.sweep(
+                Aim::At(before),
+                Some(at + Ratio::from_integer(MOST_DENSE_S)),
+                Sharpness::Coarse,
+            )?;
             if found == Found::Settled {
                 return Ok(found);
             }
             self.footage.key_frames_only(true);
-            self.footage.seek(Aim::At(at + Ratio::from_integer(MOST_DENSE_S)))?;
+            self.footage
+                .seek(Aim::At(at + Ratio::from_integer(MOST_DENSE_S)))?;
         }
         self.footage.key_frames_only(false);
         if widest > Ratio::from_integer(2) {
@@ -278,7 +302,10 @@ impl Watch<'_> {
 
     /// One coarse look; follows what it finds.
     fn look(&mut self, stamp: Stamp, sharpness: Sharpness) -> Result<Found> {
-        if self.tell(Event::Searching { at_s: stamp.seconds_f64() }) == Wish::Stop {
+        if self.tell(Event::Searching {
+            at_s: stamp.seconds_f64(),
+        }) == Wish::Stop
+        {
             return Ok(Found::Settled);
         }
         let frame = self.footage.picture()?;
@@ -295,7 +322,11 @@ impl Watch<'_> {
     fn fresh_displays(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Vec<Display>> {
         let mut fresh: Vec<Display> = Vec::new();
         for display in self.eye.discover(pyramid, sharpness)? {
-            let is_old = self.stood_still.iter().chain(&fresh).any(|d| d.is_same_as(&display));
+            let is_old = self
+                .in_vain
+                .iter()
+                .chain(&fresh)
+                .any(|d| d.is_same_as(&display));
             if !is_old && fresh.len() < MOST_DISPLAYS {
                 fresh.push(display);
             }
@@ -306,17 +337,11 @@ impl Watch<'_> {
     /// The dense pass: reads the displays frame by frame until they are gone, still, or
     /// more frames cannot change the answer.
     fn follow(&mut self, first: &Pyramid, displays: Vec<Display>, stamp: Stamp) -> Result<Found> {
-        let mut tracks: Vec<Track> = displays
-            .into_iter()
-            .map(|display| Track {
-                sighting: Sighting { layout: display.layout(), readings: Vec::new() },
-                display,
-                misses: 0,
-            })
-            .collect();
+        let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let began = stamp.seconds();
         let mut ask_at = began + Ratio::new(FIRST_ASK_S.0, FIRST_ASK_S.1);
-        let mut done: Vec<Sighting> = Vec::new();
+        let mut look_at = began + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+        let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
@@ -324,57 +349,69 @@ impl Watch<'_> {
                 match self.eye.follow(pyramid, &track.display, stamp)? {
                     Some(seen) => {
                         self.evidence.reading(&seen);
-                        track.display = seen.display;
-                        track.sighting.readings.push(seen.reading);
-                        track.misses = 0;
+                        track.take(seen);
                     }
                     None => track.misses += 1,
                 }
             }
-            let elapsed = stamp.seconds() - began;
-            let still_after = Ratio::new(STILL_S.0, STILL_S.1);
-            let (going, gone): (Vec<Track>, Vec<Track>) = tracks.into_iter().partition(|t| {
-                t.misses <= MOST_MISSES && !(elapsed > still_after && is_still(&t.sighting))
-            });
+            let (going, gone): (Vec<Track>, Vec<Track>) =
+                tracks.into_iter().partition(Track::is_worth_following);
             tracks = going;
-            for track in gone {
-                if is_still(&track.sighting) {
-                    self.stood_still.push(track.display);
-                }
-                done.push(track.sighting);
-            }
-            if tracks.is_empty() || elapsed > Ratio::from_integer(MOST_DENSE_S) {
+            done.extend(gone);
+            let at = stamp.seconds();
+            if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
                 break;
             }
-            if stamp.seconds() >= ask_at {
-                ask_at = stamp.seconds() + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+            if at >= ask_at {
+                ask_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
                 if self.is_enough(&done, &tracks) {
                     break;
                 }
             }
-            if self.tell(Event::Reading { at_s: stamp.seconds_f64() }) == Wish::Stop {
+            if at >= look_at && !tracks.iter().any(Track::seems_to_run) {
+                // What is followed may be no clock: the clock may have come into view since.
+                look_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+                for display in self.fresh_displays(pyramid, Sharpness::Coarse)? {
+                    if tracks.len() < MOST_DISPLAYS
+                        && !tracks.iter().any(|t| t.display.is_same_as(&display))
+                    {
+                        tracks.push(Track::new(display));
+                    }
+                }
+            }
+            if self.tell(Event::Reading {
+                at_s: stamp.seconds_f64(),
+            }) == Wish::Stop
+            {
                 break;
             }
             if let Some(stamp) = self.advance()? {
                 now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
             }
         }
-        done.extend(tracks.into_iter().map(|t| t.sighting));
-        self.sightings.extend(done.into_iter().filter(|s| !s.readings.is_empty()));
+        for track in done.into_iter().chain(tracks) {
+            if track.is_still() || !track.is_legible() {
+                self.in_vain.push(track.display);
+            }
+            if !track.sighting.readings.is_empty() {
+                self.sightings.push(track.sighting);
+            }
+        }
         let fit = self.fit();
-        Ok(if fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough {
-            Found::Settled
-        } else {
-            Found::GoOn
-        })
+        Ok(
+            if fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough {
+                Found::Settled
+            } else {
+                Found::GoOn
+            },
+        )
     }
 
-    fn is_enough(&self, done: &[Sighting], tracks: &[Track]) -> bool {
+    fn is_enough(&self, done: &[Track], tracks: &[Track]) -> bool {
         let so_far: Vec<Sighting> = self
             .sightings
             .iter()
-            .chain(done)
-            .chain(tracks.iter().map(|t| &t.sighting))
+            .chain(done.iter().chain(tracks).map(|t| &t.sighting))
             .cloned()
             .collect();
         let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
@@ -382,19 +419,74 @@ impl Watch<'_> {
     }
 }
 
-/// True if no place of the display ever changed its likeliest digit.
-fn is_still(sighting: &Sighting) -> bool {
-    let mut readings = sighting.readings.iter();
-    let Some(first) = readings.next() else { return true };
-    readings.all(|r| {
-        r.places.iter().zip(&first.places).all(|(a, b)| {
-            let ((da, pa), (db, pb)) = (a.best(), b.best());
-            da == db || pa < 0.7 || pb < 0.7
+impl Track {
+    fn new(display: Display) -> Self {
+        Self {
+            sighting: Sighting {
+                layout: display.layout(),
+                readings: Vec::new(),
+            },
+            display,
+            misses: 0,
+        }
+    }
+
+    fn take(&mut self, seen: Followed) {
+        self.display = seen.display;
+        self.sighting.readings.push(seen.reading);
+        self.misses = 0;
+    }
+
+    fn is_worth_following(&self) -> bool {
+        let readings = &self.sighting.readings;
+        let span_s = match (readings.first(), readings.last()) {
+            (Some(a), Some(b)) => b.stamp.seconds() - a.stamp.seconds(),
+            _ => Ratio::ZERO,
+        };
+        let counts_fast = self.sighting.layout.groups.len() > 3;
+        let (num, den) = if counts_fast {
+            STILL_FAST_S
+        } else {
+            STILL_SLOW_S
+        };
+        let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
+        let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
+        self.misses <= MOST_MISSES && !is_stuck && !is_junk
+    }
+
+    fn seems_to_run(&self) -> bool {
+        self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
+    }
+
+    /// True if, on average over frames and places, the likeliest digit is likely enough.
+    fn is_legible(&self) -> bool {
+        let best = |r: &Reading| r.places.iter().map(|o| o.best().1).sum::<f32>();
+        let readings = &self.sighting.readings;
+        let places = readings.len() * self.sighting.layout.places();
+        readings.iter().map(best).sum::<f32>() >= LEAST_LEGIBILITY * places as f32
+    }
+
+    /// True if no place of the display ever changed its likeliest digit.
+    fn is_still(&self) -> bool {
+        let mut readings = self.sighting.readings.iter();
+        let Some(first) = readings.next() else {
+            return true;
+        };
+        readings.all(|r| {
+            r.places.iter().zip(&first.places).all(|(a, b)| {
+                let ((da, pa), (db, pb)) = (a.best(), b.best());
+                da == db || pa < 0.7 || pb < 0.7
+            })
         })
-    })
+    }
 }
 
-fn outcome(facts: &ClipFacts, sightings: &[Sighting], fit: &ClockFit, mut notes: Vec<Note>) -> ClipOutcome {
+fn outcome(
+    facts: &ClipFacts,
+    sightings: &[Sighting],
+    fit: &ClockFit,
+    mut notes: Vec<Note>,
+) -> ClipOutcome {
     notes.extend(facts.notes.iter().cloned());
     notes.extend(fit.notes.iter().cloned());
     let windows = sightings

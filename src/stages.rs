@@ -52,7 +52,13 @@ pub(crate) struct Evidence {
 
 impl Evidence {
     pub fn new(is_wanted: bool) -> Self {
-        Self { is_wanted, frame: None, strips: Vec::new(), stride: 1, readings_heard: 0 }
+        Self {
+            is_wanted,
+            frame: None,
+            strips: Vec::new(),
+            stride: 1,
+            readings_heard: 0,
+        }
     }
 
     /// A frame that was searched. The first one with a candidate stays; before that, the
@@ -112,7 +118,10 @@ impl Evidence {
             out.extend(draw_fit(sightings, fit).map(|picture| ("4-fit", picture)));
         }
         out.into_iter()
-            .map(|(name, picture)| StagePicture { name: name.to_owned(), picture })
+            .map(|(name, picture)| StagePicture {
+                name: name.to_owned(),
+                picture,
+            })
             .collect()
     }
 }
@@ -140,9 +149,15 @@ fn fill(canvas: &mut RgbImage, x: u32, y: u32, w: u32, h: u32, colour: Rgb<u8>) 
 fn draw_candidates(luma: &GrayImage, quads: &[Quad], time_s: f64) -> RgbImage {
     let scale = (FRAME_PX as f32 / luma.width().max(luma.height()) as f32).min(1.0);
     let size = |v: u32| ((v as f32 * scale).round() as u32).max(1);
-    let small = imageops::resize(luma, size(luma.width()), size(luma.height()), imageops::FilterType::Triangle);
+    let small = imageops::resize(
+        luma,
+        size(luma.width()),
+        size(luma.height()),
+        imageops::FilterType::Triangle,
+    );
     let caption_px = FONT_PX + 12;
-    let mut canvas = RgbImage::from_pixel(small.width().max(480), small.height() + caption_px, PAPER);
+    let mut canvas =
+        RgbImage::from_pixel(small.width().max(480), small.height() + caption_px, PAPER);
     for (x, y, p) in small.enumerate_pixels() {
         canvas.put_pixel(x, y, Rgb([p[0]; 3]));
     }
@@ -152,11 +167,22 @@ fn draw_candidates(luma: &GrayImage, quads: &[Quad], time_s: f64) -> RgbImage {
         for i in 0..4 {
             for shift in [0.0, 1.0] {
                 let ((ax, ay), (bx, by)) = (corners[i], corners[(i + 1) % 4]);
-                draw_line_segment_mut(&mut canvas, (ax + shift, ay + shift), (bx + shift, by + shift), colour);
+                draw_line_segment_mut(
+                    &mut canvas,
+                    (ax + shift, ay + shift),
+                    (bx + shift, by + shift),
+                    colour,
+                );
             }
         }
         let (x, y) = corners[0];
-        text(&mut canvas, x.max(0.0) as u32, (y - 12.0).max(0.0) as u32, &number.to_string(), colour);
+        text(
+            &mut canvas,
+            x.max(0.0) as u32,
+            (y - 12.0).max(0.0) as u32,
+            &number.to_string(),
+            colour,
+        );
     }
     let caption = match quads.len() {
         0 => format!("at {time_s:.2} s: no display whose digits are grouped like a clock"),
@@ -170,16 +196,32 @@ fn draw_candidates(luma: &GrayImage, quads: &[Quad], time_s: f64) -> RgbImage {
 fn draw_strips(kept: &[&KeptStrip]) -> RgbImage {
     const ZOOM: u32 = 2;
     let label_px = 26 * FONT_PX;
-    let widest = kept.iter().flat_map(|k| &k.strips).map(GrayImage::width).max().unwrap_or(1);
+    let widest = kept
+        .iter()
+        .flat_map(|k| &k.strips)
+        .map(GrayImage::width)
+        .max()
+        .unwrap_or(1);
     let row_px = |k: &&KeptStrip| k.strips.iter().map(|s| s.height() * ZOOM + 2).sum::<u32>() + 4;
     let total: u32 = kept.iter().map(row_px).sum();
     let mut canvas = RgbImage::from_pixel(label_px + widest * ZOOM + 8, total + 8, PAPER);
     let mut y = 4;
     for k in kept {
-        text(&mut canvas, 6, y + 24, &format!("{:8.3} s", k.time_s), FAINT);
+        text(
+            &mut canvas,
+            6,
+            y + 24,
+            &format!("{:8.3} s", k.time_s),
+            FAINT,
+        );
         text(&mut canvas, 6 + 12 * FONT_PX, y + 24, &k.guess, INK);
         for strip in &k.strips {
-            let big = imageops::resize(strip, strip.width() * ZOOM, strip.height() * ZOOM, imageops::FilterType::Triangle);
+            let big = imageops::resize(
+                strip,
+                strip.width() * ZOOM,
+                strip.height() * ZOOM,
+                imageops::FilterType::Triangle,
+            );
             for (x, dy, p) in big.enumerate_pixels() {
                 canvas.put_pixel(label_px + x, y + dy, Rgb([p[0]; 3]));
             }
@@ -196,8 +238,18 @@ fn draw_digits(sighting: &Sighting) -> RgbImage {
     let rows: Vec<&Reading> = sighting.readings.iter().step_by(step).collect();
     let places = sighting.layout.places() as u32;
     let (left, top, place_px) = (11 * FONT_PX, 30, 10 * CELL_PX + 8);
-    let mut canvas = RgbImage::from_pixel(left + places * place_px + 8, top + rows.len() as u32 * CELL_PX + 8, PAPER);
-    text(&mut canvas, 6, 6, "probability of each digit, place by place; a row a frame", FAINT);
+    let mut canvas = RgbImage::from_pixel(
+        left + places * place_px + 8,
+        top + rows.len() as u32 * CELL_PX + 8,
+        PAPER,
+    );
+    text(
+        &mut canvas,
+        6,
+        6,
+        "probability of each digit, place by place; a row a frame",
+        FAINT,
+    );
     for place in 0..places {
         for digit in 0..10u32 {
             let x = left + place * place_px + digit * CELL_PX + 2;
@@ -206,12 +258,27 @@ fn draw_digits(sighting: &Sighting) -> RgbImage {
     }
     for (row, reading) in (0u32..).zip(rows) {
         let y = top + row * CELL_PX;
-        text(&mut canvas, 6, y + 2, &format!("{:8.3}", reading.stamp.seconds_f64()), FAINT);
+        text(
+            &mut canvas,
+            6,
+            y + 2,
+            &format!("{:8.3}", reading.stamp.seconds_f64()),
+            FAINT,
+        );
         for (place, odds) in (0u32..).zip(&reading.places) {
             for (digit, p) in (0u32..).zip(odds.all()) {
-                let shade = |v: u8| (f32::from(PAPER[0]) + (f32::from(v) - f32::from(PAPER[0])) * p.sqrt()) as u8;
+                let shade = |v: u8| {
+                    (f32::from(PAPER[0]) + (f32::from(v) - f32::from(PAPER[0])) * p.sqrt()) as u8
+                };
                 let colour = Rgb([shade(MARK[0]), shade(MARK[1]), shade(MARK[2])]);
-                fill(&mut canvas, left + place * place_px + digit * CELL_PX, y, CELL_PX - 1, CELL_PX - 1, colour);
+                fill(
+                    &mut canvas,
+                    left + place * place_px + digit * CELL_PX,
+                    y,
+                    CELL_PX - 1,
+                    CELL_PX - 1,
+                    colour,
+                );
             }
         }
     }
@@ -255,13 +322,25 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
     let room = f64::from(WIDTH_PX - LEFT_PX - 24);
     let x_of = |t: f64| f64::from(LEFT_PX) + room * (t - first) / (last - first).max(1e-9);
     let band = Rgb([38, 46, 44]);
-    fill(&mut canvas, LEFT_PX - 8, y_of(0.0) as u32, WIDTH_PX - LEFT_PX, BAND_PX as u32, band);
+    fill(
+        &mut canvas,
+        LEFT_PX - 8,
+        y_of(0.0) as u32,
+        WIDTH_PX - LEFT_PX,
+        BAND_PX as u32,
+        band,
+    );
     for (into, name) in [(0.0, "just changed"), (1.0, "about to change")] {
         text(&mut canvas, 6, y_of(into) as u32 - 4, name, FAINT);
     }
     for &(t, into, agrees) in &dots {
         let at = (x_of(t) as i32, y_of(into) as i32);
-        draw_filled_circle_mut(&mut canvas, at, if agrees { 2 } else { 3 }, if agrees { GOOD } else { BAD });
+        draw_filled_circle_mut(
+            &mut canvas,
+            at,
+            if agrees { 2 } else { 3 },
+            if agrees { GOOD } else { BAD },
+        );
     }
     let title = format!(
         "start {} at {} counts a second; frame 0 lies in [{:.3}, {:.3})",
@@ -272,8 +351,17 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
     );
     text(&mut canvas, 6, 8, &title, INK);
     let wrong = dots.iter().filter(|d| !d.2).count();
-    let caption = format!("{} readings from {first:.2} s to {last:.2} s, {wrong} of them with a digit that disagrees", dots.len());
+    let caption = format!(
+        "{} readings from {first:.2} s to {last:.2} s, {wrong} of them with a digit that disagrees",
+        dots.len()
+    );
     text(&mut canvas, 6, 26, &caption, FAINT);
-    text(&mut canvas, 6, 42, "where in its count the clock stood at each frame", FAINT);
+    text(
+        &mut canvas,
+        6,
+        42,
+        "where in its count the clock stood at each frame",
+        FAINT,
+    );
     Some(canvas)
 }

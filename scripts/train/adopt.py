@@ -38,8 +38,11 @@ def main():
         shutil.copy(source, os.path.join(models, f"{name}.onnx"))
         with open(source, "rb") as f:
             digest = hashlib.sha256(f.read()).hexdigest()
-        with open(os.path.join(run, f"{name}.json")) as f:
-            training = json.load(f)
+        stages = [os.path.join(run, folder, f"{name}.json") for folder in ("first", "")]
+        training = []
+        for stage in filter(os.path.exists, stages):
+            with open(stage) as f:
+                training.append(json.load(f))
         manifest["networks"][name] = {**about, "sha256": digest, "training": training}
     with open(os.path.join(models, "manifest.json"), "w") as f:
         json.dump(manifest, f, indent=1)

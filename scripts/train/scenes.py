@@ -45,7 +45,11 @@ def digits(rng, n):
     return "".join(str(d) for d in rng.integers(0, 10, n))
 
 
-def clock_text(rng):
+# Share of displays that show their clock in two lines or in two pieces on one line.
+TWO_LINES = 0.09
+
+
+def clock_text(rng, two_lines=TWO_LINES):
     """One or two lines of clock text. Half of them legal times, half any digits."""
     legal = rng.random() < 0.5
 
@@ -55,21 +59,21 @@ def clock_text(rng):
     sep = rng.choice([":", ":", ":", ":", ".", " "])
     last = rng.choice([sep, ":", ";", ";", ".", "."])
     h, m, s = pair(24), pair(60), pair(60)
-    pick = rng.random()
-    if pick < 0.52:
-        return [f"{h}{sep}{m}{sep}{s}{last}{pair(60)}"]
-    if pick < 0.64:
-        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 3)}"]
-    if pick < 0.76:
-        return [f"{h}{sep}{m}{sep}{s}"]
-    if pick < 0.82:
-        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 1)}"]
-    if pick < 0.86:
-        return [f"{h[1]}{sep}{m}{sep}{s}{last}{pair(60)}"]
-    if pick < 0.91:
-        return [f"{h}{sep}{m}", f"{s}{last}{pair(60)}"]
-    if pick < 0.94:
+    if rng.random() < two_lines:
+        if rng.random() < 0.6:
+            return [f"{h}{sep}{m}", f"{s}{last}{pair(60)}"]
         return [f"{h}{sep}{m}{sep}{s}", pair(60)]
+    pick = rng.random()
+    if pick < 0.57:
+        return [f"{h}{sep}{m}{sep}{s}{last}{pair(60)}"]
+    if pick < 0.70:
+        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 3)}"]
+    if pick < 0.83:
+        return [f"{h}{sep}{m}{sep}{s}"]
+    if pick < 0.90:
+        return [f"{h}{sep}{m}{sep}{s}{last}{digits(rng, 1)}"]
+    if pick < 0.94:
+        return [f"{h[1]}{sep}{m}{sep}{s}{last}{pair(60)}"]
     return [digits(rng, int(rng.integers(4, 10)))]
 
 
@@ -128,13 +132,13 @@ def line_box(line, x, y):
                      [x1, line.bottom + int(y)], [x0, line.bottom + int(y)]], np.float64)  # fmt: skip
 
 
-def screen(rng, assets, h):
+def screen(rng, assets, h, two_lines=TWO_LINES):
     """A flat screen with a clock of digit height `h` px and often other text.
 
     Returns the picture (float32) and [(corners 4x2, label)] of all its lines.
     """
     face = any_face(rng, assets.fonts, h)
-    texts = clock_text(rng)
+    texts = clock_text(rng, two_lines)
     ink, ground = levels(rng)
     drawn = []
     for i, text in enumerate(texts):
@@ -272,7 +276,7 @@ def soften(rng, image, h):
     return image
 
 
-def finder_scene(rng, assets):
+def finder_scene(rng, assets, two_lines=TWO_LINES):
     """A picture (uint8, SCENE_PX square) and label planes on the stride grid.
 
     Planes (float32, 8 x side x side): score target, score weight, cos and sin of the
@@ -289,7 +293,7 @@ def finder_scene(rng, assets):
         h_goal = math.exp(rng.uniform(math.log(FIND_MIN_PX), math.log(FIND_MAX_PX * 1.3)))
         h_last = h_goal
         h_draw = float(np.clip(h_goal * 3, 18, 64))
-        flat, boxes = screen(rng, assets, h_draw)
+        flat, boxes = screen(rng, assets, h_draw, two_lines)
         height, width = flat.shape
         corners = pose(rng, width, height, h_goal * over / h_draw)
         spread = np.abs(corners).max(0)

@@ -1,6 +1,8 @@
 """Trains one network, calibrates it if it is the reader, exports ONNX and figures.
 
 usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
+                [--start WEIGHTS --peak 1e-3]   goes on from weights at a lower rate
+                [--two-lines 0.09]              share of two-line displays (finder)
 
 Rendering runs on the CPU cores and fills a store on the GPU; training draws from the
 store, so each picture is seen a few times, each time under another augmentation.
@@ -10,6 +12,7 @@ temperature and the curves.
 
 import argparse
 import copy
+import functools
 import json
 import os
 import threading
@@ -285,15 +288,23 @@ def main():
     p.add_argument("--seconds", type=float, default=480)
     p.add_argument("--workers", type=int, default=8)
     p.add_argument("--seed", type=int, default=7)
+    p.add_argument("--start", help="weights to go on from")
+    p.add_argument("--peak", type=float, default=3e-3)
+    p.add_argument("--two-lines", type=float, default=scenes.TWO_LINES)
     args = p.parse_args()
     net, make, room, tune_count, batch, step, figures, shape = PLANS[args.net]
+    if args.net == "finder":
+        make = functools.partial(make, two_lines=args.two_lines)
+    net = net()
+    if args.start:
+        net.load_state_dict(torch.load(args.start, map_location="cpu"))
     torch.manual_seed(args.seed)
     torch.backends.cudnn.benchmark = True
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     began = time.time()
     tune = fixed_set(os.path.join(args.assets, "tune"), make, 1001, tune_count, args.workers)
     store = Store(Stream(os.path.join(args.assets, "train"), make, args.seed), args.workers, room, device)
-    trainee = Trainee(args.net, net(), store, batch, step, figures, tune, device)
+    trainee = Trainee(args.net, net, store, batch, step, figures, tune, device, args.peak)
     while store.made < 2000:
         time.sleep(0.2)
     first = time.time()
@@ -306,7 +317,8 @@ def main():
             trainee.report(now - began)
     store.is_open = False
     trainee.report(time.time() - began)
-    record = {"seed": args.seed, "seconds": args.seconds, "torch": torch.__version__,
+    record = {"two_lines": args.two_lines, "goes_on_from": args.start and os.path.basename(args.start),
+              "peak_rate": args.peak, "seed": args.seed, "seconds": args.seconds, "torch": torch.__version__,
               "device": torch.cuda.get_device_name() if device.type == "cuda" else "cpu",
               "curve": trainee.curve}  # fmt: skip
     if args.net == "reader":

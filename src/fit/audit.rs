@@ -111,13 +111,20 @@ impl Ballot {
             for (value, said) in said.iter_mut().enumerate() {
                 *said = if places.len() == 1 {
                     // A dial of one hour digit has no hour above 9.
-                    looks.place(look, places.start).get(value).map_or(-30.0, |&x| f64::from(x))
+                    looks
+                        .place(look, places.start)
+                        .get(value)
+                        .map_or(-30.0, |&x| f64::from(x))
                 } else {
                     f64::from(looks.place(look, places.start)[value / 10])
                         + f64::from(looks.place(look, places.start + 1)[value % 10])
                 };
             }
-            let shown = if places.len() == 1 { &said[..10] } else { &said[..] };
+            let shown = if places.len() == 1 {
+                &said[..10]
+            } else {
+                &said[..]
+            };
             let most = shown.iter().copied().fold(f64::MIN, f64::max);
             let least = shown.iter().copied().fold(f64::MAX, f64::min);
             self.spread += most - least;

@@ -95,9 +95,7 @@ pub(super) fn joints(windows: &[WindowFit], order: &[usize], times: &Times) -> V
                 .or_else(|| corridor(&members, &first.pace, LARGEST_DRIFT_PPM))
                 .expect("one sighting at least leaves a corridor");
             let nominal = first.pace.counts_per_second();
-            let ppm = |rate: Ratio| {
-                (rate / nominal - Ratio::ONE) * Ratio::from_integer(1_000_000)
-            };
+            let ppm = |rate: Ratio| (rate / nominal - Ratio::ONE) * Ratio::from_integer(1_000_000);
             let drift_ppm = HalfOpen::new(ppm(corridor.rate.low), ppm(corridor.rate.high));
             let limit = 2 * USUAL_DRIFT_PPM;
             let is_measured = !is_usual || drift_ppm.width() < Ratio::from_integer(limit);
@@ -116,8 +114,7 @@ pub(super) fn joints(windows: &[WindowFit], order: &[usize], times: &Times) -> V
 
 fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {
     let day = Ratio::from_integer(pace.form.counts_per_day());
-    let foretold =
-        anchor.bounds.middle() + pace.counts_per_second() * (other.at_s - anchor.at_s);
+    let foretold = anchor.bounds.middle() + pace.counts_per_second() * (other.at_s - anchor.at_s);
     let days = ((foretold - other.bounds.middle()) / day).round();
     other.bounds.shift(day * Ratio::from_integer(days))
 }

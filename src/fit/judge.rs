@@ -298,7 +298,11 @@ impl Table<'_> {
     fn joints(&self, order: &[usize]) -> Vec<Joint> {
         let mut joints = join::joints(self.windows, order, self.times);
         for joint in &mut joints {
-            let members = joint.chosen.iter().zip(self.seen).filter(|(c, _)| c.is_some());
+            let members = joint
+                .chosen
+                .iter()
+                .zip(self.seen)
+                .filter(|(c, _)| c.is_some());
             let marks = members.filter_map(|(_, s)| s.looks.as_ref());
             if joint.pace.form.rate().has_drop_frame() {
                 joint.score += mark_odds(marks, joint.pace.form.drop_frame());
@@ -321,10 +325,18 @@ impl Table<'_> {
             let at_s = Ratio::from_integer(self.windows[i].reference_tick) * self.times.tick_s;
             let here = joint.start.middle() + joint.pace.counts_per_second() * at_s;
             let day = Ratio::from_integer(86_400);
-            let apart = joint.pace.form.seconds(here) - other.pace.form.seconds(other.bounds.middle());
+            let apart =
+                joint.pace.form.seconds(here) - other.pace.form.seconds(other.bounds.middle());
             let apart = apart - day * Ratio::from_integer((apart / day).round());
-            let coarser = other.pace.form.rate().min(joint.pace.form.rate()).ratio().recip();
-            let same = other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
+            let coarser = other
+                .pace
+                .form
+                .rate()
+                .min(joint.pace.form.rate())
+                .ratio()
+                .recip();
+            let same =
+                other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
             !same
         })
     }
@@ -344,7 +356,11 @@ impl Table<'_> {
         let same_rate = |a: &Joint, b: &Joint| {
             a.pace.form.rate() == b.pace.form.rate() && a.pace.speed == b.pace.speed
         };
-        if self.known.rate.is_some_and(|rate| rate == best.pace.form.rate()) {
+        if self
+            .known
+            .rate
+            .is_some_and(|rate| rate == best.pace.form.rate())
+        {
             return (best, RateKnownBy::Given);
         }
         if survivors.iter().all(|j| same_rate(j, best)) {
@@ -407,7 +423,10 @@ impl Table<'_> {
     /// The longer of one clip frame and one count, in counts. On clocks whose
     /// counts are long, one clip frame.
     fn grain(&self, pace: &Pace) -> Ratio {
-        let frame_s = self.clip.rate.map_or(Ratio::new(1, 24), |r| r.ratio().recip());
+        let frame_s = self
+            .clip
+            .rate
+            .map_or(Ratio::new(1, 24), |r| r.ratio().recip());
         let frame = frame_s * pace.counts_per_second();
         match pace.form {
             ClockForm::Seconds | ClockForm::Tenths => frame,
@@ -494,7 +513,10 @@ impl Table<'_> {
         let grain = self.grain(&chosen.pace);
         let limit = grain * Ratio::from_integer(2) + self.slack(chosen);
         if start.width() > limit {
-            let frame_s = self.clip.rate.map_or(Ratio::new(1, 24), |r| r.ratio().recip());
+            let frame_s = self
+                .clip
+                .rate
+                .map_or(Ratio::new(1, 24), |r| r.ratio().recip());
             let frames = start.width() / (chosen.pace.counts_per_second() * frame_s);
             doubts.push(reasons::bounds_wide(frames));
         }
@@ -554,7 +576,8 @@ impl Table<'_> {
             let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
             rates.sort_unstable();
             rates.dedup();
-            fit.notes.push(reasons::rate_assumed(rate, &rates, self.clip.rate));
+            fit.notes
+                .push(reasons::rate_assumed(rate, &rates, self.clip.rate));
         }
         if drop_frame_known_by == DropFrameKnownBy::Unknown {
             fit.notes.push(reasons::drop_frame_open());
@@ -583,7 +606,9 @@ impl Table<'_> {
             return form;
         }
         let looks = self.seen[lead].looks.as_ref();
-        let marks = looks.into_iter().flat_map(|l| (0..l.len()).map(|i| l.reading(i).last_mark));
+        let marks = looks
+            .into_iter()
+            .flat_map(|l| (0..l.len()).map(|i| l.reading(i).last_mark));
         let (colon, dot) = marks.fold((0.0, 0.0), |sum, m| (sum.0 + m.colon, sum.1 + m.dot));
         if colon > dot {
             ClockForm::Frames {
@@ -662,4 +687,3 @@ fn mark_odds<'l, 'r: 'l>(looks: impl Iterator<Item = &'l Looks<'r>>, skips: bool
     };
     (semicolon * of_semicolon + (1.0 - semicolon) * of_colon).ln()
 }
-

@@ -77,7 +77,10 @@ impl Times {
         let whole = |s: &Ratio| i64::try_from((*s / tick_s).round()).unwrap_or(i64::MAX);
         Self {
             tick_s,
-            ticks: stamps.iter().map(|l| l.iter().map(whole).collect()).collect(),
+            ticks: stamps
+                .iter()
+                .map(|l| l.iter().map(whole).collect())
+                .collect(),
             rounding_ticks,
         }
     }

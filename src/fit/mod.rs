@@ -207,7 +207,14 @@ pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit 
         return free;
     }
     // A rate that the user gave may be the very thing that does not fit.
-    let without = judge::judge(sightings, clip, &Known { rate: None, ..known.clone() });
+    let without = judge::judge(
+        sightings,
+        clip,
+        &Known {
+            rate: None,
+            ..known.clone()
+        },
+    );
     if without.verdict != Verdict::Sure {
         return free;
     }

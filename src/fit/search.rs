@@ -79,7 +79,13 @@ fn voters(looks: &Looks, times: &Times) -> Vec<usize> {
 }
 
 /// What two neighbouring places (one, three) of a look say for each value below `size`.
-fn values(looks: &Looks, look: usize, places: std::ops::Range<usize>, size: usize, out: &mut [f32]) {
+fn values(
+    looks: &Looks,
+    look: usize,
+    places: std::ops::Range<usize>,
+    size: usize,
+    out: &mut [f32],
+) {
     let ten = |place| looks.place(look, place);
     match places.len() {
         1 => {
@@ -133,7 +139,10 @@ pub(super) fn candidates(
         if let Some((_, range)) = same {
             for at in range {
                 let phase: Phase = phases[at];
-                phases.push(Phase { pace: index, ..phase });
+                phases.push(Phase {
+                    pace: index,
+                    ..phase
+                });
             }
             continue;
         }
@@ -209,13 +218,7 @@ impl Fine {
         }
     }
 
-    fn best_phases(
-        &self,
-        voters: &[usize],
-        grid: &Grid,
-        lag: i64,
-        mut keep: impl FnMut(i64, f64),
-    ) {
+    fn best_phases(&self, voters: &[usize], grid: &Grid, lag: i64, mut keep: impl FnMut(i64, f64)) {
         let size = self.size;
         let mut scores = vec![0f32; size * STEPS_PER_COUNT as usize];
         for (step, scores) in (0..STEPS_PER_COUNT).zip(scores.chunks_exact_mut(size)) {

@@ -135,9 +135,7 @@ impl<'g> Strip<'g> {
             .collect();
         let lowest = first.iter().copied().min().unwrap_or(0);
         let highest = first.iter().copied().max().unwrap_or(0) + width as i64;
-        let digits: Vec<_> = (lowest..highest)
-            .map(|c| form.digits(count + c))
-            .collect();
+        let digits: Vec<_> = (lowest..highest).map(|c| form.digits(count + c)).collect();
         let mut says = Vec::with_capacity(looks.len() * width);
         for (look, &first) in first.iter().enumerate() {
             let from = (first - lowest) as usize;
@@ -200,7 +198,11 @@ impl<'g> Strip<'g> {
         let leaving: Vec<(i64, u32)> = self.order[split..]
             .iter()
             .map(|&(at, look)| (at + turn - units, look))
-            .chain(self.order[..split].iter().map(|&(at, look)| (at + turn, look)))
+            .chain(
+                self.order[..split]
+                    .iter()
+                    .map(|&(at, look)| (at + turn, look)),
+            )
             .collect();
         for count in 0..self.counts {
             let base = self.low + count * units;
@@ -317,8 +319,15 @@ impl Allowed {
 
     /// ln of the number of counts allowed.
     fn spread(&self) -> f64 {
-        const LN: [f64; 4] = [0.0, std::f64::consts::LN_2, 1.098_612_288_668_109_8, 2.0 * std::f64::consts::LN_2];
+        const LN: [f64; 4] = [
+            0.0,
+            std::f64::consts::LN_2,
+            1.098_612_288_668_109_8,
+            2.0 * std::f64::consts::LN_2,
+        ];
         let more = self.newest - self.oldest;
-        LN.get(more).copied().unwrap_or_else(|| (more as f64 + 1.0).ln())
+        LN.get(more)
+            .copied()
+            .unwrap_or_else(|| (more as f64 + 1.0).ln())
     }
 }

@@ -59,7 +59,10 @@ impl Scored {
     /// minute: there, they cannot tell the two apart.
     fn skipping_labels(&self, looks: &Looks, grid: &Grid) -> Option<Self> {
         let plain = self.pace.form;
-        let pace = self.pace.with_drop_frame(true).filter(|_| !plain.drop_frame())?;
+        let pace = self
+            .pace
+            .with_drop_frame(true)
+            .filter(|_| !plain.drop_frame())?;
         let count = i64::try_from(self.bounds.middle().floor()).ok()?;
         let [first, last] =
             [0, looks.len() - 1].map(|look| plain.label(count + grid.count_at(look, 0)));
@@ -69,7 +72,9 @@ impl Scored {
         let skipping = pace.form.count(&plain.label(count)).ok()?;
         Some(Self {
             pace,
-            bounds: self.bounds.shift(Ratio::from_integer(skipping - count.rem_euclid(plain.counts_per_day()))),
+            bounds: self.bounds.shift(Ratio::from_integer(
+                skipping - count.rem_euclid(plain.counts_per_day()),
+            )),
             ..self.clone()
         })
     }
@@ -139,7 +144,8 @@ pub(super) fn fit_window(
         scored.push(one);
     }
     if let Some(wanted) = drop_frame {
-        scored.retain(|s| s.pace.form.drop_frame() == wanted || !s.pace.form.rate().has_drop_frame());
+        scored
+            .retain(|s| s.pace.form.drop_frame() == wanted || !s.pace.form.rate().has_drop_frame());
     }
     scored.sort_by(|a, b| b.score.total_cmp(&a.score));
     WindowFit {
@@ -199,7 +205,13 @@ fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> V
         return starts;
     }
     let skipping = pace.with_drop_frame(true);
-    for pace in [Some(pace).filter(|p| p.form.drop_frame()), skipping.filter(|_| !pace.form.drop_frame())].into_iter().flatten() {
+    for pace in [
+        Some(pace).filter(|p| p.form.drop_frame()),
+        skipping.filter(|_| !pace.form.drop_frame()),
+    ]
+    .into_iter()
+    .flatten()
+    {
         for (label, off) in labels.into_iter().zip(ends) {
             add(pace, label, off);
         }
@@ -326,4 +338,3 @@ pub(super) fn standing_gain(looks: &Looks) -> f64 {
         .map(|look| f64::from(looks.says(look, &digits[..looks.dial.hidden_digits() + places])))
         .sum()
 }
-

@@ -206,9 +206,15 @@ impl Claims<'_> {
         let demuxer = self.source.demuxer();
         let tick = tick_seconds(&stream);
         let zero_s = Ratio::from_integer(self.zero) * tick;
-        let own = Some(stream.duration())
+        let mut own = Some(stream.duration())
             .filter(|ticks| *ticks > 0)
             .map(|ticks| Ratio::from_integer(ticks) * tick);
+        if demuxer.format().name() == "avi" && stream.frames() > 0 {
+            // FFmpeg shortens the length of a cut file, not the number of frames.
+            let counted = ratio(stream.avg_frame_rate())
+                .map(|rate| Ratio::from_integer(stream.frames()) / rate);
+            own = own.max(counted);
+        }
         // Matroska counts lengths from time 0, not from the first frame.
         let is_matroska = demuxer.format().name().starts_with("matroska");
         let tagged = || {

@@ -62,6 +62,8 @@ pub struct Clip {
     keys_only: bool,
     /// The way of reading changed: go on after these ticks.
     resume_after: Option<i64>,
+    /// Key frames only: ticks of the frame given last since a jump.
+    given: Option<i64>,
     /// Frames at or before these ticks were given out already.
     floor: Option<i64>,
     /// Presentation stamps are missing: only reading from the head gives times.
@@ -126,6 +128,7 @@ impl Clip {
             count: Some(0),
             keys_only: false,
             resume_after: None,
+            given: None,
             floor: None,
             must_count: sample.lacks_stamps,
             spacing,
@@ -135,6 +138,7 @@ impl Clip {
             knows_end: table.is_some(),
         };
         if let Some(table) = table {
+            clip.source.trust_index();
             clip.note_table(&table, file_len, step);
         }
         if clip.must_count {
@@ -177,8 +181,11 @@ impl Clip {
         if self.stamper.repaired() > repaired_before {
             self.note_repaired_stamps();
         }
-        let index = if ticks == 0 { Some(0) } else { self.count };
-        self.count = index.filter(|_| !self.skips()).map(|index| index + 1);
+        let index = match ticks {
+            0 => Some(0),
+            _ => self.count.filter(|_| !self.skips()),
+        };
+        self.count = index.map(|index| index + 1);
         let damaged = self.source.tally().damaged;
         if damaged > self.damaged_before {
             self.damaged_before = damaged;
@@ -259,6 +266,7 @@ impl Clip {
         self.pending.clear();
         self.current = None;
         self.resume_after = None;
+        self.given = None;
         self.floor = None;
         for back in self.steps_back(aim) {
             if !self.approach(aim, back)? {
@@ -462,8 +470,8 @@ impl Footage for Clip {
             return;
         }
         self.keys_only = yes;
+        self.given = None;
         if !self.must_count {
-            self.source.want_keys_only(yes);
             self.pending.truncate(1);
             let place = self.pending.front().or(self.current.as_ref());
             self.resume_after = place.map(|shot| shot.ticks).or(self.resume_after);
@@ -476,8 +484,8 @@ impl Footage for Clip {
         } else {
             0
         };
-        let last = self.current.as_ref().map(|shot| shot.ticks);
-        let is_near = |shot: &Shot| last.is_some_and(|last| shot.ticks - last < spacing);
+        let given = self.given;
+        let is_near = |shot: &Shot| given.is_some_and(|given| shot.ticks - given < spacing);
         loop {
             let shot = match self.pending.pop_front() {
                 Some(shot) => Some(shot),
@@ -493,6 +501,7 @@ impl Footage for Clip {
             };
             if !is_near(&shot) {
                 let stamp = self.stamp(&shot);
+                self.given = self.keys_only.then_some(shot.ticks);
                 self.current = Some(shot);
                 return Ok(Some(stamp));
             }

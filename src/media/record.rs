@@ -28,7 +28,7 @@ pub enum RecordCodec {
     Mjpeg,
     /// 10-bit 4:2:2, limited range, every frame by itself.
     ProRes,
-    /// 8-bit 4:2:0, limited range; trade rates up to 60 only.
+    /// 8-bit 4:2:0, limited range.
     Mpeg2,
 }
 
@@ -424,6 +424,9 @@ fn check(path: &Path, options: &RecordOptions) -> Result<(Container, Orientation
     let container = Container::of(path).ok_or_else(|| {
         bad("the extension tells no container").next("use mp4, mov, mkv, mxf, avi or mts")
     })?;
+    if options.codec == RecordCodec::ProRes && container.muxer == "mxf" {
+        return Err(bad("FFmpeg writes no ProRes into MXF").next("use mov"));
+    }
     let is_even = |px: u32| px > 0 && px.is_multiple_of(2) && px <= 16_384;
     if !is_even(options.width_px) || !is_even(options.height_px) {
         return Err(bad("width and height must be even, 2 to 16384 pixels"));

@@ -4,7 +4,7 @@
 
 use super::open::{self, Opening};
 use crate::error::{Error, ErrorKind, Result};
-use ffmpeg_next::{self as ffmpeg, Discard, Packet, ffi, format::context::Input, frame};
+use ffmpeg_next::{self as ffmpeg, Packet, ffi, format::context::Input, frame};
 use std::collections::{BTreeSet, VecDeque};
 use std::path::{Path, PathBuf};
 
@@ -22,8 +22,7 @@ const MOST_SILENT: u32 = 2000;
 /// video at 60 frames per second.
 const MOST_PACKETS_TO_KEY: u32 = 36_000;
 
-/// Where FFmpeg's index names the next key frame, jumping to it is cheaper than
-/// reading more bytes than this.
+/// Jumping to the next key frame is cheaper than reading more bytes than this.
 const HOP_BYTES: i64 = 256 << 10;
 
 /// What reading has shown so far.
@@ -60,6 +59,36 @@ impl Mark {
     }
 }
 
+/// How to get from one key frame to the next without reading what lies between.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Hops {
+    Never,
+    /// The index names every key frame.
+    ByIndex,
+    /// Every packet is a key frame: any jump finds one.
+    ByTime,
+}
+
+impl Hops {
+    fn of(demuxer: &Input, stream: usize) -> Self {
+        let can_seek = ["mxf", "matroska,webm", "avi"].contains(&demuxer.format().name());
+        let is_intra_only = demuxer.stream(stream).is_some_and(|stream| {
+            // SAFETY: descriptions are constants of the library.
+            unsafe {
+                let id = stream.parameters().id();
+                ffi::avcodec_descriptor_get(id.into())
+                    .as_ref()
+                    .is_some_and(|d| d.props & ffi::AV_CODEC_PROP_INTRA_ONLY != 0)
+            }
+        });
+        if can_seek && is_intra_only {
+            Self::ByTime
+        } else {
+            Self::Never
+        }
+    }
+}
+
 /// Presentation stamp, else decoding stamp.
 fn stamp_of(packet: &Packet) -> Option<i64> {
     packet.pts().or(packet.dts())
@@ -83,8 +112,9 @@ pub(super) struct Source {
     failures: u32,
     /// After a jump: frames presented before this stamp may lack their references.
     trusted_from: Option<i64>,
-    /// Key frames only: stamp of the last one given.
-    last_key: Option<i64>,
+    /// Key frames only: stamp and bytes of the last one given.
+    last_key: Option<(i64, i64)>,
+    hops: Hops,
     /// Length of a packet that does not say, in ticks.
     step: i64,
     /// Packets read since the last jump.
@@ -108,6 +138,7 @@ impl Source {
             stream,
             decoder,
         } = open::open(path)?;
+        let hops = Hops::of(&demuxer, stream);
         Ok(Self {
             path: path.to_path_buf(),
             demuxer,
@@ -119,6 +150,7 @@ impl Source {
             failures: 0,
             trusted_from: None,
             last_key: None,
+            hops,
             step: 0,
             read: 0,
             silent: 0,
@@ -193,7 +225,9 @@ impl Source {
 
     /// The next key frame whose stamp is above `after` and at least `spacing`
     /// above the one before; `None` at the end. Every key frame is decoded by
-    /// itself, so nothing of its neighbours is needed or left over.
+    /// itself, so nothing of its neighbours is needed or left over. What lies
+    /// between is skipped here, not by the demuxer: FFmpeg 5.1's for QuickTime
+    /// gives the wrong presentation stamps when it is told to skip.
     pub(super) fn next_key(&mut self, after: Option<i64>, spacing: i64) -> Option<frame::Video> {
         self.hop(spacing);
         while self.failures < MOST_FAILURES {
@@ -203,7 +237,7 @@ impl Source {
             };
             let is_near = self
                 .last_key
-                .is_some_and(|last| stamp < last.saturating_add(spacing));
+                .is_some_and(|(last, _)| stamp < last.saturating_add(spacing));
             if !packet.is_key()
                 || is_hidden(&packet)
                 || is_near
@@ -217,36 +251,60 @@ impl Source {
             let frame = self.receive();
             self.decoder.flush();
             if frame.is_some() {
-                self.last_key = Some(stamp);
+                let bytes = i64::try_from(packet.size()).unwrap_or(i64::MAX);
+                self.last_key = Some((stamp, bytes));
                 return frame;
             }
         }
         None
     }
 
-    /// Jumps over what lies between key frames, where the index is known and
-    /// the way is long.
+    /// The demuxer's index holds every packet of the file.
+    pub(super) fn trust_index(&mut self) {
+        self.hops = Hops::ByIndex;
+    }
+
+    /// Jumps over what lies between key frames, where the way is long.
     fn hop(&mut self, spacing: i64) {
-        let Some(last) = self.last_key else {
+        let Some((last, bytes)) = self.last_key.filter(|_| self.ahead.is_empty()) else {
             return;
         };
-        if !self.ahead.is_empty() {
+        let after = last.saturating_add(spacing.max(1));
+        let next = match self.hops {
+            Hops::Never => None,
+            Hops::ByIndex => self.indexed_key(last, after),
+            Hops::ByTime => {
+                let between = spacing / self.step.max(1);
+                (bytes.saturating_mul(between) > HOP_BYTES).then_some(after)
+            }
+        };
+        let Some(next) = next else {
             return;
+        };
+        // If it fails, the packets in between are read and skipped.
+        if self.seek_file(next)
+            && let Some(packet) = self.read_packet()
+        {
+            if stamp_of(&packet).is_some_and(|stamp| stamp <= last) {
+                // Without an index of the file jumps end where it was read last.
+                self.hops = Hops::Never;
+            }
+            self.ahead.push_back(packet);
         }
+    }
+
+    /// Stamp of the next key frame in the index at or behind `after`, if it lies
+    /// far behind the one at `last`.
+    fn indexed_key(&self, last: i64, after: i64) -> Option<i64> {
         // SAFETY: the entries are read at once, before FFmpeg is called again.
-        let next = unsafe {
+        unsafe {
             let stream = self.stream().as_ptr().cast_mut();
-            let entry = |ts, flags| {
-                ffi::avformat_index_get_entry_from_timestamp(stream, ts, flags).as_ref()
-            };
-            let here = entry(last, ffi::AVSEEK_FLAG_BACKWARD).map(|e| e.pos);
-            entry(last.saturating_add(spacing.max(1)), 0)
-                .filter(|next| here.is_some_and(|here| next.pos - here > HOP_BYTES))
+            let entry =
+                |ts, flags| ffi::avformat_index_get_entry_from_timestamp(stream, ts, flags).as_ref();
+            let here = entry(last, ffi::AVSEEK_FLAG_BACKWARD)?.pos;
+            entry(after, 0)
+                .filter(|next| next.pos - here > HOP_BYTES)
                 .map(|next| next.timestamp)
-        };
-        if let Some(timestamp) = next {
-            // If it fails, the packets in between are read and skipped.
-            let _ = self.seek_file(timestamp);
         }
     }
 
@@ -456,19 +514,5 @@ impl Source {
     fn note_damage(&mut self, stamp: i64) {
         self.damaged.insert(stamp);
         self.tally.damaged = self.damaged.len();
-    }
-
-    /// From now on the demuxer may leave out what is no key frame, if it can.
-    pub(super) fn want_keys_only(&mut self, yes: bool) {
-        let discard = if yes {
-            Discard::NonKey
-        } else {
-            Discard::Default
-        };
-        let stream = self.stream;
-        if let Some(mut stream) = self.demuxer.stream_mut(stream) {
-            // SAFETY: the stream belongs to the open demuxer.
-            unsafe { (*stream.as_mut_ptr()).discard = discard.into() };
-        }
     }
 }

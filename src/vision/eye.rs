@@ -1,11 +1,12 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
 use super::find::{Line, Sharpness, find_lines, find_lines_near};
-use super::layout::{Group, clocks_in, is_clock, layout_of, stretches};
+use super::layout::{Group, clocks_in, is_clock, stretches};
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
 use super::rectify::{DIGIT_PX, Strip};
+use super::row::{Alignment, Row, direction};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::{Point, Quad};
@@ -20,28 +21,16 @@ const FOLLOW_MARGIN: f32 = 1.6;
 /// Side of the square looked at when following, px of the level; a multiple of 32.
 /// At digit heights of 9.5 to 19 px a line of eleven characters fits with room to move.
 const FOLLOW_SIDE_PX: u32 = 256;
-/// Legibility above which a line is not tried upside down.
-const SURELY_UPRIGHT: f32 = 0.97;
-/// How much more legible upside down must be: the finder, which sees the surroundings,
-/// is right more often than not.
-const TURNED_MARGIN: f32 = 0.05;
+/// A view of a line this much less legible than the same line upside down is dropped.
+const PLAINLY_WORSE: f32 = 0.12;
+/// Lines with fewer characters are only read as the finder turned them.
+const FEWEST_CHARACTERS: usize = 4;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
-
-/// One row of a display: where it is and where its places lie along it.
-#[derive(Clone, Debug, PartialEq)]
-struct Row {
-    /// From the first to the last place's cell, presented pixels.
-    quad: Quad,
-    /// Middles of the places along the quad, in digit heights from its left edge.
-    places: Vec<f32>,
-    /// Length of the quad in digit heights.
-    length: f32,
-    /// Digit heights between neighbouring places of a group.
-    pitch: f32,
-    /// Sizes of the groups in this row.
-    groups: Vec<u8>,
-}
+/// ... below which the display is taken to be where it was: what was read may lie beside it.
+const LEAST_TO_MOVE: f32 = 0.6;
+/// ... above which a row's place is not tried otherwise.
+const WELL_PRESENT: f32 = 0.8;
 
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,11 +93,19 @@ impl Display {
     }
 }
 
-fn direction(quad: &Quad) -> Point {
-    let a = quad.top_left.towards(quad.bottom_left, 0.5);
-    let b = quad.top_right.towards(quad.bottom_right, 0.5);
-    let n = a.distance(b).max(1e-6);
-    Point::new((b.x - a.x) / n, (b.y - a.y) / n)
+/// A row as one frame shows it.
+struct RowView {
+    strip: Strip,
+    columns: Columns,
+    fit: Alignment,
+}
+
+impl RowView {
+    /// Outline of the row in the frame.
+    fn quad(&self, row: &Row) -> Quad {
+        self.strip
+            .quad_between(self.fit.at(0.0), self.fit.at(row.length))
+    }
 }
 
 /// The networks, loaded once.
@@ -138,22 +135,12 @@ impl Eye {
     /// first. Whether they run is not known yet.
     pub fn discover(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Vec<Display>> {
         let mut singles: Vec<Display> = Vec::new();
-        let mut pieces: Vec<Row> = Vec::new();
+        let mut pieces: Vec<(Row, f32)> = Vec::new();
         for line in self.lines(frame, sharpness)?.iter().take(MOST_LINES) {
-            let Some((strip, columns)) = self.look_both_ways(frame, &line.quad)? else {
-                continue;
-            };
-            for stretch in stretches(&columns.characters()) {
-                for groups in clocks_in(&stretch) {
-                    let presence = presence(&columns, &groups);
-                    singles.extend(Row::new(&strip, &groups).map(|row| Display {
-                        rows: vec![row],
-                        presence,
-                    }));
-                }
-                if stretch.len() <= 3 {
-                    pieces.extend(Row::new(&strip, &stretch));
-                }
+            for (strip, columns) in self.look_both_ways(frame, &line.quad)? {
+                let (clocks, rows) = displays_in(&strip, &columns);
+                singles.extend(clocks);
+                pieces.extend(rows);
             }
         }
         singles.extend(pairs(&pieces));
@@ -168,42 +155,67 @@ impl Eye {
         last: &Display,
         stamp: Stamp,
     ) -> Result<Option<Followed>> {
+        let mut views: Vec<Option<RowView>> = Vec::new();
+        for row in &last.rows {
+            views.push(self.see_again(frame, row)?);
+        }
+        // Rows of one display move together: one that is seen well leads the others.
+        let presence_of = |v: &Option<RowView>| v.as_ref().map_or(0.0, |v| v.fit.presence);
+        let lead = (0..views.len())
+            .max_by(|&a, &b| presence_of(&views[a]).total_cmp(&presence_of(&views[b])));
+        if let Some((lead, led)) =
+            lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
+        {
+            for (i, row) in last.rows.iter().enumerate() {
+                if i != lead && presence_of(&views[i]) < WELL_PRESENT {
+                    let quad = row.moved_like(&last.rows[lead], &led);
+                    let view = self.view(frame, row, &quad)?;
+                    if presence_of(&view) > presence_of(&views[i]) {
+                        views[i] = view;
+                    }
+                }
+            }
+        }
         let mut rows = Vec::new();
         let (mut places, mut strips) = (Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count) = (0.0, 0);
-        for row in &last.rows {
-            let quad = self.find_again(frame, row)?;
-            let Some((strip, columns)) = self.look(frame, &quad, FOLLOW_MARGIN)? else {
+        for (row, view) in last.rows.iter().zip(views) {
+            let Some(view) = view else {
                 return Ok(None);
             };
-            let fit = row.align(&columns);
-            total += fit.presence * row.places.len() as f32;
+            total += view.fit.presence * row.places.len() as f32;
             count += row.places.len();
-            let xs: Vec<f32> = row.places.iter().map(|&p| fit.at(p)).collect();
-            let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
-            places.extend(xs.iter().map(|&x| columns.odds_near(x, reach)));
-            if row.groups.len() > 1 {
-                let first_of_last = xs.len() - usize::from(row.groups[row.groups.len() - 1]);
-                last_mark = columns.mark_between(xs[first_of_last - 1], xs[first_of_last]);
+            let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
+            let reach = 0.3 * row.pitch * DIGIT_PX * view.fit.scale;
+            places.extend(xs.iter().map(|&x| view.columns.odds_near(x, reach)));
+            if let [.., _, last] = row.groups[..] {
+                let first_of_last = xs.len() - usize::from(last);
+                last_mark = view
+                    .columns
+                    .mark_between(xs[first_of_last - 1], xs[first_of_last]);
             }
-            let quad = strip.quad_between(fit.at(0.0), fit.at(row.length));
+            let quad = view.quad(row);
             rows.push(Row {
                 quad,
                 ..row.clone()
             });
-            strips.push(strip.luma);
+            strips.push(view.strip.luma);
         }
         let presence = total / count.max(1) as f32;
         if presence < LEAST_PRESENCE {
             return Ok(None);
         }
-        let display = Display { rows, presence };
+        let mut display = Display { rows, presence };
+        let quad = display.quad();
+        if presence < LEAST_TO_MOVE {
+            display.rows.clone_from(&last.rows);
+        }
         let reading = Reading {
             stamp,
             places,
             last_mark,
-            quad: display.quad(),
+            quad,
         };
         Ok(Some(Followed {
             display,
@@ -212,31 +224,54 @@ impl Eye {
         }))
     }
 
-    /// The row's quad in this frame: the finder's line that goes best with it, or where it was.
-    fn find_again(&self, frame: &Pyramid, row: &Row) -> Result<Quad> {
+    /// The row where the finder sees a line that goes with it, or, if that does not read
+    /// well, where the row was.
+    fn see_again(&self, frame: &Pyramid, row: &Row) -> Result<Option<RowView>> {
         let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
         let best = near
             .iter()
             .filter_map(|line| Some((row.overlap_with(&line.quad)?, line)))
             .max_by(|a, b| a.0.total_cmp(&b.0));
-        Ok(best.map_or(row.quad, |(overlap, line)| {
-            row.carried_to(&line.quad, overlap)
+        let mut seen = None;
+        if let Some((overlap, line)) = best {
+            seen = self.view(frame, row, &row.carried_to(&line.quad, overlap))?;
+        }
+        let presence = |v: &Option<RowView>| v.as_ref().map_or(0.0, |v| v.fit.presence);
+        if presence(&seen) < WELL_PRESENT {
+            let unmoved = self.view(frame, row, &row.quad)?;
+            if presence(&unmoved) > presence(&seen) {
+                seen = unmoved;
+            }
+        }
+        Ok(seen)
+    }
+
+    fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
+        let look = self.look(frame, quad, FOLLOW_MARGIN)?;
+        Ok(look.map(|(strip, columns)| RowView {
+            fit: row.align(&columns),
+            strip,
+            columns,
         }))
     }
 
-    /// Reads a line as the finder turned it and upside down, and keeps what reads better:
-    /// seven segments make digits both ways, and the finder errs on short lines.
-    fn look_both_ways(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
-        let Some(upright) = self.look(frame, quad, DISCOVER_MARGIN)? else {
-            return Ok(None);
-        };
-        if upright.1.characters().len() < 4 || upright.1.legibility() > SURELY_UPRIGHT {
-            return Ok(Some(upright));
+    /// Reads a line as the finder turned it and upside down, and keeps what reads better,
+    /// or both: seven segments make digits both ways, and the finder errs on short lines.
+    /// Only a display that is the right way up will be seen to run.
+    fn look_both_ways(&self, frame: &Pyramid, quad: &Quad) -> Result<Vec<(Strip, Columns)>> {
+        let mut views: Vec<(Strip, Columns)> = Vec::new();
+        views.extend(self.look(frame, quad, DISCOVER_MARGIN)?);
+        if views
+            .iter()
+            .any(|v| v.1.characters().len() >= FEWEST_CHARACTERS)
+        {
+            let [a, b, c, d] = quad.corners();
+            let turned = Quad::from_corners([c, d, a, b]);
+            views.extend(self.look(frame, &turned, DISCOVER_MARGIN)?);
         }
-        let [a, b, c, d] = quad.corners();
-        let turned = self.look(frame, &Quad::from_corners([c, d, a, b]), DISCOVER_MARGIN)?;
-        let bar = upright.1.legibility() + TURNED_MARGIN;
-        Ok(turned.filter(|t| t.1.legibility() > bar).or(Some(upright)))
+        let best = views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max);
+        views.retain(|v| v.1.legibility() > best - PLAINLY_WORSE);
+        Ok(views)
     }
 
     fn look(&self, frame: &Pyramid, quad: &Quad, margin: f32) -> Result<Option<(Strip, Columns)>> {
@@ -246,6 +281,25 @@ impl Eye {
         let columns = read_strip(&*self.reader, &strip)?;
         Ok(Some((strip, columns)))
     }
+}
+
+/// Clocks that a line holds, and pieces that may be one half of a clock.
+fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
+    let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
+    let legibility = columns.legibility();
+    for stretch in stretches(&columns.characters()) {
+        for groups in clocks_in(&stretch) {
+            let presence = legibility * presence(columns, &groups);
+            clocks.extend(Row::new(strip, &groups).map(|row| Display {
+                rows: vec![row],
+                presence,
+            }));
+        }
+        if stretch.len() <= 3 {
+            pieces.extend(Row::new(strip, &stretch).map(|row| (row, legibility)));
+        }
+    }
+    (clocks, pieces)
 }
 
 /// Larger and surer displays first; a fuller clock (with frames) before a lesser one.
@@ -264,16 +318,16 @@ fn presence(columns: &Columns, groups: &[Group]) -> f32 {
 }
 
 /// Two rows that make one clock: the second below the first or behind it.
-fn pairs(pieces: &[Row]) -> Vec<Display> {
+fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     let mut found = Vec::new();
-    for (i, a) in pieces.iter().enumerate() {
-        for (j, b) in pieces.iter().enumerate() {
+    for (i, (a, sure_a)) in pieces.iter().enumerate() {
+        for (j, (b, sure_b)) in pieces.iter().enumerate() {
             if i == j || !belongs_after(&a.quad, &b.quad) {
                 continue;
             }
             let display = Display {
                 rows: vec![a.clone(), b.clone()],
-                presence: 0.8,
+                presence: sure_a.min(*sure_b),
             };
             if is_clock(&display.layout()) {
                 found.push(display);
@@ -299,157 +353,4 @@ fn belongs_after(a: &Quad, b: &Quad) -> bool {
     ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
         && (0.35..2.9).contains(&(ha / hb))
         && (is_below || is_behind)
-}
-
-/// Where a row's places lie in a strip.
-struct Alignment {
-    /// Strip px of the row quad's left edge.
-    offset: f32,
-    /// 1.0 when the row is as long as it was.
-    scale: f32,
-    /// Mean digit probability over the places.
-    presence: f32,
-}
-
-impl Alignment {
-    /// Strip px of a position along the row, given in digit heights.
-    fn at(&self, position: f32) -> f32 {
-        self.offset + position * DIGIT_PX * self.scale
-    }
-}
-
-impl Row {
-    /// From the groups of a stretch; `None` without two places to measure a pitch by.
-    fn new(strip: &Strip, groups: &[Group]) -> Option<Self> {
-        let xs: Vec<f32> = groups
-            .iter()
-            .flat_map(|g| g.places.iter().copied())
-            .collect();
-        let mut steps: Vec<f32> = groups
-            .iter()
-            .flat_map(|g| g.places.windows(2).map(|w| w[1] - w[0]))
-            .collect();
-        steps.sort_by(f32::total_cmp);
-        let pitch = *steps.get(steps.len() / 2)?;
-        let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
-        Some(Self {
-            quad: strip.quad_between(left, right),
-            places: xs.iter().map(|x| (x - left) / DIGIT_PX).collect(),
-            length: (right - left) / DIGIT_PX,
-            pitch: pitch / DIGIT_PX,
-            groups: layout_of(groups).groups,
-        })
-    }
-
-    /// Shared length over joint length of the row and a line, along the row; `None` if the
-    /// line is turned otherwise, of another height, off to the side, or covers less than
-    /// three fifths of the row.
-    fn overlap_with(&self, line: &Quad) -> Option<f32> {
-        let (ahead, line_ahead) = (direction(&self.quad), direction(line));
-        let height = self.quad.height_px();
-        let (own, seen) = (self.quad.centre(), line.centre());
-        let (dx, dy) = (seen.x - own.x, seen.y - own.y);
-        let (along, aside) = (dx * ahead.x + dy * ahead.y, dx * -ahead.y + dy * ahead.x);
-        let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
-            && (0.6..1.6).contains(&(line.height_px() / height))
-            && aside.abs() < 1.2 * height;
-        let (a, b) = (self.quad.length_px() / 2.0, line.length_px() / 2.0);
-        let shared = a.min(along + b) - (-a).max(along - b);
-        let joint = a.max(along + b) - (-a).min(along - b);
-        (is_alike && shared > 1.2 * a).then_some(shared / joint)
-    }
-
-    /// The row's quad moved onto a line that the finder saw. Where the line is cut short
-    /// or runs on (dark digits, other digits beside, the edge of the picture looked at),
-    /// only its direction and height count, and the row keeps its place along it.
-    fn carried_to(&self, line: &Quad, overlap: f32) -> Quad {
-        let ahead = direction(line);
-        let is_whole = overlap > 0.85;
-        // The display does not change its proportions: the length of a whole line, which
-        // the finder measures well, tells the height better than the height it guesses.
-        let height = if is_whole {
-            line.length_px() / self.length
-        } else {
-            self.quad.height_px()
-        };
-        let (seen, own) = (line.centre(), self.quad.centre());
-        let along = (own.x - seen.x) * ahead.x + (own.y - seen.y) * ahead.y;
-        let slide = if is_whole { 0.0 } else { along };
-        let centre = Point::new(seen.x + ahead.x * slide, seen.y + ahead.y * slide);
-        let (left, right) = (
-            line.top_left.distance(line.bottom_left),
-            line.top_right.distance(line.bottom_right),
-        );
-        let taper = (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt();
-        let up = {
-            let top = line.top_left.towards(line.top_right, 0.5);
-            let bottom = line.bottom_left.towards(line.bottom_right, 0.5);
-            let n = top.distance(bottom).max(1e-6);
-            Point::new((top.x - bottom.x) / n, (top.y - bottom.y) / n)
-        };
-        let half = self.length * height / 2.0;
-        let corner = |t: f32, lift: f32| {
-            let lift = lift * height / 2.0 * if t > 0.0 { taper } else { 1.0 / taper };
-            Point::new(
-                centre.x + ahead.x * t + up.x * lift,
-                centre.y + ahead.y * t + up.y * lift,
-            )
-        };
-        Quad::from_corners([
-            corner(-half, 1.0),
-            corner(half, 1.0),
-            corner(half, -1.0),
-            corner(-half, -1.0),
-        ])
-    }
-
-    /// Slides and stretches the row's places over the strip until the middle of a digit
-    /// is on each of them and none is just outside: a line of even pitch fits itself one
-    /// place off, too. Places weigh in even where dark, so a few lit ones suffice.
-    fn align(&self, columns: &Columns) -> Alignment {
-        let middles = columns.middles(0.16 * self.pitch * DIGIT_PX);
-        let at = |x: f32| {
-            if x < 0.0 {
-                0.0
-            } else {
-                middles.get(x as usize).copied().unwrap_or(0.0)
-            }
-        };
-        let last = self.places[self.places.len() - 1];
-        let mut best = (f32::MIN, 0.0, 1.0);
-        for step in -8..=8 {
-            let scale = 1.0 + 0.025 * step as f32;
-            let mut offset = -DIGIT_PX;
-            while offset + self.length * DIGIT_PX * scale < middles.len() as f32 + DIGIT_PX {
-                let trial = Alignment {
-                    offset,
-                    scale,
-                    presence: 0.0,
-                };
-                let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
-                let outside =
-                    at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
-                let score = hit - 0.7 * outside - 2.0 * (scale - 1.0).abs();
-                if score > best.0 {
-                    best = (score, offset, scale);
-                }
-                offset += 1.0;
-            }
-        }
-        let (_, offset, scale) = best;
-        let found = Alignment {
-            offset,
-            scale,
-            presence: 0.0,
-        };
-        let hit: f32 = self
-            .places
-            .iter()
-            .map(|&p| columns.digit_at(found.at(p)))
-            .sum();
-        Alignment {
-            presence: hit / self.places.len() as f32,
-            ..found
-        }
-    }
 }

@@ -7,6 +7,7 @@
 //! * `rectify.rs`  a quad -> an upright strip of fixed digit height
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
+//! * `row.rs`      one row of a display: its places, lined up and carried along
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
 mod eye;
@@ -16,6 +17,7 @@ mod net;
 mod pyramid;
 mod read;
 mod rectify;
+mod row;
 
 pub use eye::{Display, Eye, Followed};
 pub use find::{Line, Sharpness};

@@ -124,19 +124,18 @@ impl Columns {
         out
     }
 
-    /// Mean over the places of how sure the likeliest digit is; tells upright from
-    /// upside down.
+    /// How well the line reads as digits, 0..=1: mean over its characters of how sure the
+    /// likeliest digit is; a letter counts nothing. Tells upright from upside down.
     pub fn legibility(&self) -> f32 {
-        let digits: Vec<Character> = self
-            .characters()
-            .into_iter()
-            .filter(|c| c.kind == Kind::Digit)
-            .collect();
-        let sum: f32 = digits
-            .iter()
-            .map(|c| self.odds_near(c.x, 2.0).best().1 * c.sureness)
-            .sum();
-        sum / digits.len().max(1) as f32
+        let mut sum = 0.0;
+        let mut count = 0;
+        for c in self.characters() {
+            count += usize::from(matches!(c.kind, Kind::Digit | Kind::Other));
+            if c.kind == Kind::Digit {
+                sum += self.odds_near(c.x, COLUMN_PX).best().1 * c.sureness;
+            }
+        }
+        sum / count.max(1) as f32
     }
 
     /// Digit odds of the place whose middle is expected at `x`, give or take `reach`

@@ -168,16 +168,10 @@ fn damage_in_the_middle_is_skipped_and_counted() {
     ] {
         let file = shop.make(name, "testsrc2=s=320x180:r=25:d=3", encode);
         let all = read_all(&file);
-        let packets = clips::ffprobe(&file, "", "packet=pos,size");
-        let numbers: Vec<usize> = packets.iter().filter_map(|n| n.parse().ok()).collect();
         let mut bytes = fs::read(&file).unwrap();
         // Ten packets in the middle, from their heads on.
-        for packet in numbers.chunks_exact(2).skip(30).take(10) {
-            let (a, b) = (packet[0], packet[1]);
-            let (size, pos) = (a.min(b), a.max(b));
-            for byte in &mut bytes[pos..pos + size.min(188)] {
-                *byte = 0xFF;
-            }
+        for (at, len) in clips::ffprobe_packets(&file).into_iter().skip(30).take(10) {
+            bytes[at..at + len.min(188)].fill(0xFF);
         }
         fs::write(&file, bytes).unwrap();
         let mut clip = open(&file);
@@ -213,12 +207,9 @@ fn a_clip_without_one_good_picture_is_undecodable() {
         "testsrc2=s=160x90:r=25:d=2",
         "-c:v mjpeg -q:v 3",
     );
-    let packets = clips::ffprobe(&file, "", "packet=pos,size");
-    let numbers: Vec<usize> = packets.iter().filter_map(|n| n.parse().ok()).collect();
     let mut bytes = fs::read(&file).unwrap();
-    for packet in numbers.chunks_exact(2) {
-        let (size, pos) = (packet[0].min(packet[1]), packet[0].max(packet[1]));
-        bytes[pos..pos + size].fill(0);
+    for (at, len) in clips::ffprobe_packets(&file) {
+        bytes[at..at + len].fill(0);
     }
     fs::write(&file, bytes).unwrap();
     let Err(e) = media::open(&file) else {

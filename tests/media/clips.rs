@@ -99,11 +99,26 @@ pub fn ffprobe_ticks(file: &Path) -> Vec<i64> {
     relative(&ffprobe(file, "", "frame=best_effort_timestamp"), None)
 }
 
-/// Ticks of the key frames after frame 0.
+/// Ticks of the key frames after frame 0, but those that the edit list hides.
 pub fn ffprobe_key_ticks(file: &Path) -> Vec<i64> {
     let zero = ffprobe(file, "", "frame=best_effort_timestamp")[0].clone();
-    let keys = ffprobe(file, "-skip_frame nokey", "frame=best_effort_timestamp");
+    let packets = ffprobe(file, "", "packet=pts,flags");
+    let keys: Vec<String> = packets
+        .chunks_exact(2)
+        .filter(|packet| packet[1].contains('K') && !packet[1].contains('D'))
+        .map(|packet| packet[0].clone())
+        .collect();
     relative(&keys, Some(&zero))
+}
+
+/// Places and lengths of the packets in the file, in bytes.
+pub fn ffprobe_packets(file: &Path) -> Vec<(usize, usize)> {
+    let numbers = ffprobe(file, "", "packet=size,pos");
+    let parse = |text: &String| text.parse().unwrap_or_else(|_| panic!("a number: {text}"));
+    numbers
+        .chunks_exact(2)
+        .map(|packet| (parse(&packet[1]), parse(&packet[0])))
+        .collect()
 }
 
 fn relative(stamps: &[String], zero: Option<&String>) -> Vec<i64> {

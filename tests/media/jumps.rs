@@ -153,7 +153,7 @@ fn key_frames_alone_are_the_key_frames() {
             assert!((12..=18).contains(&ticks.len()), "{name}: {ticks:?}");
         } else if !["bare.h264", "reordered.avi"].contains(&name.as_str()) {
             let mut want = clips::ffprobe_key_ticks(&file);
-            // What the edit list hides; frame 0 comes whatever it is.
+            // Frame 0 comes whatever it is.
             want.retain(|ticks| *ticks > 0);
             assert_eq!(ticks[1..], want, "{name}");
         }

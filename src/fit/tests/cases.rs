@@ -23,11 +23,26 @@ fn codes(fit: &ClockFit) -> Vec<&str> {
 
 #[test]
 fn a_burned_in_clock_at_the_clips_own_rate_is_read_to_the_label() {
-    for rate in [Rate::F23_976, Rate::F24, Rate::F25, Rate::F29_97, Rate::F30, Rate::F50, Rate::F59_94, Rate::F60] {
+    for rate in [
+        Rate::F23_976,
+        Rate::F24,
+        Rate::F25,
+        Rate::F29_97,
+        Rate::F30,
+        Rate::F50,
+        Rate::F59_94,
+        Rate::F60,
+    ] {
         let filmed = Scene::new(frames(rate), "10:20:30:07", rate).film();
         let fit = run(&filmed);
         assert_eq!(label(&fit), "10:20:30:07", "{rate}: {fit:?}");
-        assert_eq!(fit.verdict, Verdict::Sure, "{rate}: {:?} {:?}", fit.reasons, fit.start);
+        assert_eq!(
+            fit.verdict,
+            Verdict::Sure,
+            "{rate}: {:?} {:?}",
+            fit.reasons,
+            fit.start
+        );
         assert_eq!(fit.next_look, NextLook::Enough);
         assert_eq!(fit.clock.unwrap().form.rate(), rate);
     }

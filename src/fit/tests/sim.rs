@@ -50,7 +50,7 @@ pub struct Filmed {
     pub sighting: Sighting,
     pub facts: ClipFacts,
     /// Count at the middle of frame 0 as displayed: the real one less the least
-    /// lag of any frame read, which nothing in the picture can tell.
+    /// lag of any change in view, which nothing in the picture can tell.
     pub phi_displayed: f64,
 }
 
@@ -76,6 +76,25 @@ pub fn drop_frames(rate: Rate) -> ClockForm {
 }
 
 impl Scene {
+    /// Least and largest lag of the changes of count in view, in real seconds.
+    pub fn lags_s(&self) -> (f64, f64) {
+        let Some((hz, phase)) = self.refresh else {
+            return (0.0, 0.0);
+        };
+        let rate = self.form.rate().ratio().to_f64() * self.drift;
+        let real_s = |frame: u64| frame as f64 / self.camera.ratio().to_f64() * self.speed;
+        let first = (self.phi + rate * real_s(self.frames[0])).floor() as i64;
+        let last = (self.phi + rate * real_s(*self.frames.last().unwrap())).floor() as i64;
+        let lag = |count: i64| {
+            let change_s = (count as f64 - self.phi) / rate;
+            let tick_s = ((change_s * hz - phase).ceil() + phase) / hz;
+            tick_s - change_s
+        };
+        (first..=last + 1)
+            .map(lag)
+            .fold((f64::INFINITY, 0.0), |(l, h), x| (l.min(x), f64::max(h, x)))
+    }
+
     /// Sixty frames of a burned-in clock, read clearly.
     pub fn new(form: ClockForm, label: &str, camera: Rate) -> Self {
         let count = form.count(&form.parse(label).unwrap()).unwrap();
@@ -117,7 +136,6 @@ impl Scene {
         let common: Vec<[f64; 10]> = (0..layout.places())
             .map(|_| std::array::from_fn(|_| gauss(&mut rng)))
             .collect();
-        let mut least_lag = f64::INFINITY;
         let mut readings = Vec::new();
         for &frame in &self.frames {
             let at = Ratio::from_integer(frame) * frame_s;
@@ -130,10 +148,6 @@ impl Scene {
                     .map_or(t, |(hz, phase)| ((t * hz - phase).floor() + phase) / hz);
                 (self.phi + rate * tick).floor() as i64
             };
-            if let Some((hz, phase)) = self.refresh {
-                let since = (middle_s * hz - phase).rem_euclid(1.0) / hz;
-                least_lag = least_lag.min(since);
-            }
             const SAMPLES: i32 = 9;
             let mut seen = vec![[0f64; 10]; layout.places()];
             for sample in 0..SAMPLES {
@@ -159,6 +173,13 @@ impl Scene {
                     if self.dark.contains(&place) {
                         return DigitOdds::FLAT;
                     }
+                    // Caught in a change: the reader says both, with rough weights.
+                    if seen.iter().all(|&w| w < 0.9) {
+                        return DigitOdds::from_weights(seen.map(|w| {
+                            let rough = w + 0.1 * w.sqrt() * gauss(&mut rng);
+                            (rough.max(0.0) + 1e-3) as f32
+                        }));
+                    }
                     // A digit shown at contrast 1 in Gaussian noise, judged rightly.
                     let (own, kept) = ((1.0 - self.common_noise).sqrt(), self.common_noise.sqrt());
                     let logits: [f64; 10] = std::array::from_fn(|d| {
@@ -181,13 +202,10 @@ impl Scene {
                 quad: Quad::from_corners([Point::new(0.0, 0.0); 4]),
             });
         }
-        if !least_lag.is_finite() {
-            least_lag = 0.0;
-        }
         Filmed {
             sighting: Sighting { layout, readings },
             facts: facts(self.camera, tick),
-            phi_displayed: self.phi - rate * least_lag,
+            phi_displayed: self.phi - rate * self.lags_s().0,
         }
     }
 }

@@ -1,0 +1,257 @@
+//! One row of a display: where its digit places lie, in the frame and in a strip.
+
+use super::layout::{Group, layout_of};
+use super::read::Columns;
+use super::rectify::{DIGIT_PX, Strip};
+use crate::geometry::{Point, Quad};
+
+/// One row of a display: where it is and where its places lie along it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Row {
+    /// From the first to the last place's cell, presented pixels.
+    pub quad: Quad,
+    /// Middles of the places along the quad, in digit heights from its left edge.
+    pub places: Vec<f32>,
+    /// Length of the quad in digit heights.
+    pub length: f32,
+    /// Digit heights between neighbouring places of a group.
+    pub pitch: f32,
+    /// Sizes of the groups in this row.
+    pub groups: Vec<u8>,
+}
+
+/// Reading direction of a quad's middle line, as a unit vector.
+pub(super) fn direction(quad: &Quad) -> Point {
+    let a = quad.top_left.towards(quad.bottom_left, 0.5);
+    let b = quad.top_right.towards(quad.bottom_right, 0.5);
+    let n = a.distance(b).max(1e-6);
+    Point::new((b.x - a.x) / n, (b.y - a.y) / n)
+}
+
+/// Where a row's places lie in a strip.
+pub(super) struct Alignment {
+    /// Strip px of the row quad's left edge.
+    pub offset: f32,
+    /// 1.0 when the row is as long as it was.
+    pub scale: f32,
+    /// Mean digit probability over the places.
+    pub presence: f32,
+}
+
+impl Alignment {
+    /// Strip px of a position along the row, given in digit heights.
+    pub fn at(&self, position: f32) -> f32 {
+        self.offset + position * DIGIT_PX * self.scale
+    }
+}
+
+impl Row {
+    /// From the groups of a stretch; `None` without two places to measure a pitch by.
+    pub fn new(strip: &Strip, groups: &[Group]) -> Option<Self> {
+        let xs: Vec<f32> = groups
+            .iter()
+            .flat_map(|g| g.places.iter().copied())
+            .collect();
+        let mut steps: Vec<f32> = groups
+            .iter()
+            .flat_map(|g| g.places.windows(2).map(|w| w[1] - w[0]))
+            .collect();
+        steps.sort_by(f32::total_cmp);
+        let pitch = *steps.get(steps.len() / 2)?;
+        let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
+        Some(Self {
+            quad: strip.quad_between(left, right),
+            places: xs.iter().map(|x| (x - left) / DIGIT_PX).collect(),
+            length: (right - left) / DIGIT_PX,
+            pitch: pitch / DIGIT_PX,
+            groups: layout_of(groups).groups,
+        })
+    }
+
+    /// Shared length over joint length of the row and a line, along the row; `None` if the
+    /// line is turned otherwise, of another height, off to the side, or covers less than
+    /// three fifths of the row.
+    pub fn overlap_with(&self, line: &Quad) -> Option<f32> {
+        let (ahead, line_ahead) = (direction(&self.quad), direction(line));
+        let height = self.quad.height_px();
+        let (own, seen) = (self.quad.centre(), line.centre());
+        let (dx, dy) = (seen.x - own.x, seen.y - own.y);
+        let (along, aside) = (dx * ahead.x + dy * ahead.y, dx * -ahead.y + dy * ahead.x);
+        let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
+            && (0.6..1.6).contains(&(line.height_px() / height))
+            && aside.abs() < 1.2 * height;
+        let (a, b) = (self.quad.length_px() / 2.0, line.length_px() / 2.0);
+        let shared = a.min(along + b) - (-a).max(along - b);
+        let joint = a.max(along + b) - (-a).min(along - b);
+        (is_alike && shared > 1.2 * a).then_some(shared / joint)
+    }
+
+    /// The row's quad moved onto a line that the finder saw. Where the line is cut short
+    /// or runs on (dark digits, other digits beside, the edge of the picture looked at),
+    /// only its direction and height count, and the row keeps its place along it.
+    pub fn carried_to(&self, line: &Quad, overlap: f32) -> Quad {
+        let ahead = direction(line);
+        let is_whole = overlap > 0.85;
+        // The display does not change its proportions: the length of a whole line, which
+        // the finder measures well, tells the height better than the height it guesses.
+        let height = if is_whole {
+            line.length_px() / self.length
+        } else {
+            self.quad.height_px()
+        };
+        let (seen, own) = (line.centre(), self.quad.centre());
+        let along = (own.x - seen.x) * ahead.x + (own.y - seen.y) * ahead.y;
+        let slide = if is_whole { 0.0 } else { along };
+        let centre = Point::new(seen.x + ahead.x * slide, seen.y + ahead.y * slide);
+        let (left, right) = (
+            line.top_left.distance(line.bottom_left),
+            line.top_right.distance(line.bottom_right),
+        );
+        let taper = (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt();
+        let up = {
+            let top = line.top_left.towards(line.top_right, 0.5);
+            let bottom = line.bottom_left.towards(line.bottom_right, 0.5);
+            let n = top.distance(bottom).max(1e-6);
+            Point::new((top.x - bottom.x) / n, (top.y - bottom.y) / n)
+        };
+        let half = self.length * height / 2.0;
+        let corner = |t: f32, lift: f32| {
+            let lift = lift * height / 2.0 * if t > 0.0 { taper } else { 1.0 / taper };
+            Point::new(
+                centre.x + ahead.x * t + up.x * lift,
+                centre.y + ahead.y * t + up.y * lift,
+            )
+        };
+        Quad::from_corners([
+            corner(-half, 1.0),
+            corner(half, 1.0),
+            corner(half, -1.0),
+            corner(-half, -1.0),
+        ])
+    }
+
+    /// Slides and stretches the row's places over the strip until the middle of a digit
+    /// is on each of them and none is just outside: a line of even pitch fits itself one
+    /// place off, too. Places weigh in even where dark, so a few lit ones suffice.
+    pub fn align(&self, columns: &Columns) -> Alignment {
+        let middles = columns.middles(0.16 * self.pitch * DIGIT_PX);
+        let at = |x: f32| {
+            if x < 0.0 {
+                0.0
+            } else {
+                middles.get(x as usize).copied().unwrap_or(0.0)
+            }
+        };
+        let last = self.places[self.places.len() - 1];
+        let mut best = (f32::MIN, 0.0, 1.0);
+        for step in -8..=8 {
+            let scale = 1.0 + 0.025 * step as f32;
+            let mut offset = -DIGIT_PX;
+            while offset + self.length * DIGIT_PX * scale < middles.len() as f32 + DIGIT_PX {
+                let trial = Alignment {
+                    offset,
+                    scale,
+                    presence: 0.0,
+                };
+                let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
+                let outside =
+                    at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
+                let score = hit - 0.7 * outside - 2.0 * (scale - 1.0).abs();
+                if score > best.0 {
+                    best = (score, offset, scale);
+                }
+                offset += 1.0;
+            }
+        }
+        let (_, offset, scale) = best;
+        let found = Alignment {
+            offset,
+            scale,
+            presence: 0.0,
+        };
+        let hit: f32 = self
+            .places
+            .iter()
+            .map(|&p| columns.digit_at(found.at(p)))
+            .sum();
+        Alignment {
+            presence: hit / self.places.len() as f32,
+            ..found
+        }
+    }
+
+    /// Where this row went if it moved as `other` did: same turn, growth and shift.
+    pub fn moved_like(&self, other: &Self, now: &Quad) -> Quad {
+        let (was, is) = (direction(&other.quad), direction(now));
+        let growth = now.length_px() / other.quad.length_px().max(1e-6);
+        let (cos, sin) = (was.x * is.x + was.y * is.y, was.x * is.y - was.y * is.x);
+        let (from, to) = (other.quad.centre(), now.centre());
+        self.quad.map(|p| {
+            let (x, y) = ((p.x - from.x) * growth, (p.y - from.y) * growth);
+            Point::new(to.x + x * cos - y * sin, to.y + x * sin + y * cos)
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::perfect;
+    use super::*;
+
+    fn row(quad: Quad) -> Row {
+        // Eight places of 12 px pitch in groups of two with 6 px marks: 10:20:30:12.
+        let places: Vec<f32> = [6.0, 18.0, 36.0, 48.0, 66.0, 78.0, 96.0, 108.0]
+            .map(|x: f32| x / DIGIT_PX)
+            .to_vec();
+        Row {
+            quad,
+            places,
+            length: 114.0 / DIGIT_PX,
+            pitch: 12.0 / DIGIT_PX,
+            groups: vec![2; 4],
+        }
+    }
+
+    fn level(x: f32, y: f32, length: f32, height: f32) -> Quad {
+        Quad::from_corners([
+            Point::new(x, y),
+            Point::new(x + length, y),
+            Point::new(x + length, y + height),
+            Point::new(x, y + height),
+        ])
+    }
+
+    #[test]
+    fn places_are_lined_up_wherever_the_line_lies_in_the_strip() {
+        for start in [0.0, 7.0, 23.0, 61.0] {
+            let columns = perfect("10:20:30:12", start, 12.0, 128);
+            let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns);
+            assert!((fit.offset - start).abs() <= 2.0, "{start}: {}", fit.offset);
+            assert!(fit.presence > 0.85, "{start}: {}", fit.presence);
+        }
+    }
+
+    #[test]
+    fn dark_digits_at_the_ends_do_not_shift_the_places() {
+        // The first two digits are dark: the rest must not slide into their places.
+        let columns = perfect("  :20:30:12", 20.0, 12.0, 128);
+        // A space is narrower than a digit here, so the marks stand 4.8 px further left.
+        let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns);
+        assert!((fit.offset - (20.0 - 4.8)).abs() <= 3.0, "{}", fit.offset);
+    }
+
+    #[test]
+    fn a_row_moves_as_its_neighbour_does() {
+        let (upper, lower) = (
+            row(level(100.0, 100.0, 80.0, 20.0)),
+            row(level(100.0, 130.0, 80.0, 20.0)),
+        );
+        // A quarter turn to the right about the upper row's centre, and twice the size.
+        let c = upper.quad.centre();
+        let turn = |p: Point| Point::new(c.x - (p.y - c.y) * 2.0, c.y + (p.x - c.x) * 2.0);
+        let found = lower.moved_like(&upper, &upper.quad.map(turn));
+        for (a, b) in found.corners().iter().zip(lower.quad.map(turn).corners()) {
+            assert!(a.distance(b) < 1e-3, "{a:?} {b:?}");
+        }
+    }
+}
