@@ -24,6 +24,8 @@ use std::path::Path;
 const COARSE_STEP_S: (i128, i128) = (1, 2);
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
+/// Seconds after which a dense pass searches a frame again, for a second opinion.
+const LOOK_AGAIN_S: (i128, i128) = (1, 4);
 /// Displays followed at once in a dense pass; a screen shows few clocks.
 const MOST_DISPLAYS: usize = 4;
 /// Frames in a row in which a display may be out of sight before it counts as gone.
@@ -32,6 +34,9 @@ const MOST_MISSES: usize = 10;
 /// changed once, which shows the base of the frames; fewer leave the rate assumed and the
 /// bounds the wider for it.
 const FIRST_ASK_S: (i128, i128) = (5, 4);
+/// Seconds after which a start is taken as it is, even if bounds wider than a count say
+/// that several rates explain the frames.
+const LONG_LOOK_S: u32 = 3;
 /// Seconds between two questions to the fit.
 const ASK_STEP_S: (i128, i128) = (1, 2);
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
@@ -44,9 +49,12 @@ const STILL_SLOW_S: (i128, i128) = (5, 4);
 /// Readings after which a display that cannot be read is given up. A multiplexed display
 /// shows all its digits in fewer.
 const FAIR_CHANCE: usize = 8;
-/// Mean probability of the likeliest digit below which a display is no display: texture
-/// that looks like digits gives 0.2 to 0.4, a display with half of its digits dark 0.55.
-const LEAST_LEGIBILITY: f32 = 0.45;
+/// Mean probability of the likeliest digits, over all frames, below which a display is no
+/// display: texture that looks like digits gives 0.2 to 0.4, a multiplexed display with
+/// three of eight digits lit 0.44.
+const LEAST_LEGIBILITY: f32 = 0.42;
+/// ... and below which it is out of view in one frame.
+const LEAST_IN_VIEW: f32 = 0.35;
 
 /// Where in the clip to look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -168,6 +176,8 @@ struct Track {
     display: Display,
     sighting: Sighting,
     misses: usize,
+    /// Readings in which a digit stood right beside the outermost places.
+    cut: usize,
 }
 
 impl Watch<'_> {
@@ -340,18 +350,19 @@ impl Watch<'_> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let began = stamp.seconds();
         let mut ask_at = began + Ratio::new(FIRST_ASK_S.0, FIRST_ASK_S.1);
-        let mut look_at = began + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+        let mut look_at = began + Ratio::new(LOOK_AGAIN_S.0, LOOK_AGAIN_S.1);
+        let mut was_looked_again = false;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
             for track in &mut tracks {
                 match self.eye.follow(pyramid, &track.display, stamp)? {
-                    Some(seen) => {
+                    Some(seen) if legibility(&seen.reading) >= LEAST_IN_VIEW => {
                         self.evidence.reading(&seen);
                         track.take(seen);
                     }
-                    None => track.misses += 1,
+                    _ => track.misses += 1,
                 }
             }
             let (going, gone): (Vec<Track>, Vec<Track>) =
@@ -362,21 +373,19 @@ impl Watch<'_> {
             if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
                 break;
             }
+            let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
             if at >= ask_at {
                 ask_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
-                if self.is_enough(&done, &tracks) {
+                if self.is_enough(&done, &tracks, at - began) {
                     break;
                 }
+                is_doubtful = true;
             }
-            if at >= look_at && !tracks.iter().any(Track::seems_to_run) {
-                // What is followed may be no clock: the clock may have come into view since.
+            if at >= look_at {
                 look_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
-                for display in self.fresh_displays(pyramid, Sharpness::Coarse)? {
-                    if tracks.len() < MOST_DISPLAYS
-                        && !tracks.iter().any(|t| t.display.is_same_as(&display))
-                    {
-                        tracks.push(Track::new(display));
-                    }
+                if is_doubtful || !was_looked_again {
+                    was_looked_again = true;
+                    self.look_again(pyramid, &mut tracks)?;
                 }
             }
             if self.tell(Event::Reading {
@@ -390,10 +399,10 @@ impl Watch<'_> {
             }
         }
         for track in done.into_iter().chain(tracks) {
-            if track.is_still() || !track.is_legible() {
-                self.in_vain.push(track.display);
+            if track.is_still() || !track.is_legible() || track.is_cut() {
+                self.in_vain.push(track.display.clone());
             }
-            if !track.sighting.readings.is_empty() {
+            if !track.sighting.readings.is_empty() && !track.is_cut() {
                 self.sightings.push(track.sighting);
             }
         }
@@ -407,15 +416,43 @@ impl Watch<'_> {
         )
     }
 
-    fn is_enough(&self, done: &[Track], tracks: &[Track]) -> bool {
+    /// Adds displays that came into view since, and other layouts of one that is followed:
+    /// a digit that was dark or hidden at first leaves a layout one place short.
+    fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
+        for display in self.fresh_displays(pyramid, Sharpness::Coarse)? {
+            let is_fuller = |t: &Track| {
+                t.display.is_near(&display)
+                    && t.sighting.layout.places() < display.layout().places()
+            };
+            let is_known = tracks.iter().any(|t| t.display.is_same_as(&display));
+            if !is_known && (tracks.len() < MOST_DISPLAYS || tracks.iter().any(is_fuller)) {
+                tracks.push(Track::new(display));
+            }
+        }
+        Ok(())
+    }
+
+    /// True if more frames cannot change the answer: sure, and the start as narrow as this
+    /// clock and camera allow, or in view for long enough.
+    fn is_enough(&self, done: &[Track], tracks: &[Track], elapsed_s: Ratio) -> bool {
         let so_far: Vec<Sighting> = self
             .sightings
             .iter()
-            .chain(done.iter().chain(tracks).map(|t| &t.sighting))
+            .chain(
+                done.iter()
+                    .chain(tracks)
+                    .filter(|t| !t.is_cut())
+                    .map(|t| &t.sighting),
+            )
             .cloned()
             .collect();
         let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
-        fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough
+        let is_narrow = fit
+            .start
+            .as_ref()
+            .is_some_and(|s| s.counts.width() <= Ratio::new(51, 50));
+        let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
+        fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough && (is_narrow || is_long)
     }
 }
 
@@ -428,10 +465,12 @@ impl Track {
             },
             display,
             misses: 0,
+            cut: 0,
         }
     }
 
     fn take(&mut self, seen: Followed) {
+        self.cut += usize::from(seen.beyond > 0.5);
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
@@ -451,19 +490,23 @@ impl Track {
         };
         let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
         let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
-        self.misses <= MOST_MISSES && !is_stuck && !is_junk
+        self.misses <= MOST_MISSES && !is_stuck && !is_junk && !self.is_cut()
     }
 
     fn seems_to_run(&self) -> bool {
         self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
     }
 
-    /// True if, on average over frames and places, the likeliest digit is likely enough.
+    /// True if a digit often stood right beside the display's outermost places: then the
+    /// layout leaves one out, and what remains would read as a clock of another form.
+    fn is_cut(&self) -> bool {
+        self.cut >= 3 && self.cut * 4 > self.sighting.readings.len()
+    }
+
     fn is_legible(&self) -> bool {
-        let best = |r: &Reading| r.places.iter().map(|o| o.best().1).sum::<f32>();
         let readings = &self.sighting.readings;
-        let places = readings.len() * self.sighting.layout.places();
-        readings.iter().map(best).sum::<f32>() >= LEAST_LEGIBILITY * places as f32
+        let sum: f32 = readings.iter().map(legibility).sum();
+        sum >= LEAST_LEGIBILITY * readings.len() as f32
     }
 
     /// True if no place of the display ever changed its likeliest digit.
@@ -479,6 +522,12 @@ impl Track {
             })
         })
     }
+}
+
+/// Mean over the places of the likeliest digit's probability, 0.1..=1.
+fn legibility(reading: &Reading) -> f32 {
+    let sum: f32 = reading.places.iter().map(|odds| odds.best().1).sum();
+    sum / reading.places.len().max(1) as f32
 }
 
 fn outcome(

@@ -35,6 +35,18 @@ const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
 
+/// FFmpeg's stamp of a picture. Its best guess follows decoding stamps once
+/// presentation stamps seem wrong, which damage alone makes them; so it is asked
+/// only where the file has no better ones.
+fn raw_stamp(picture: &frame::Video, lacks_stamps: bool) -> Option<i64> {
+    let guess = picture.timestamp();
+    if lacks_stamps {
+        guess
+    } else {
+        picture.pts().or(guess)
+    }
+}
+
 /// A decoded frame with its time.
 struct Shot {
     picture: frame::Video,
@@ -97,7 +109,7 @@ impl Clip {
                 })?
             }
         };
-        let zero = first.timestamp().unwrap_or(0);
+        let zero = raw_stamp(&first, sample.lacks_stamps).unwrap_or(0);
         let orientation = claims::orientation(&source, &first);
         let claims = Claims {
             source: &source,
@@ -174,10 +186,15 @@ impl Clip {
         }
     }
 
-    /// Gives a picture its time; `None` for pictures before frame 0.
+    /// Gives a picture its time; `None` for pictures that are not presented.
     fn shot(&mut self, picture: frame::Video) -> Option<Shot> {
+        let raw = raw_stamp(&picture, self.must_count);
+        if self.source.tally().damaged > 0 && raw.is_some_and(|raw| self.stamper.is_late(raw)) {
+            // Behind damage decoders give out pictures that they had kept.
+            return None;
+        }
         let repaired_before = self.stamper.repaired();
-        let ticks = self.stamper.ticks(picture.timestamp())?;
+        let ticks = self.stamper.ticks(raw)?;
         if self.stamper.repaired() > repaired_before {
             self.note_repaired_stamps();
         }

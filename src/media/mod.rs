@@ -7,7 +7,8 @@
 //! - `claims`: what the container claims, into [`crate::facts::ClipFacts`]
 //! - `stamps`, `spacing`: frame times and their repair; even or variable, nominal rate
 //! - `luma`, `orient`: any pixel format to 8-bit luma; turning and mirroring
-//! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/sound` is its tone
+//! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/options` says what
+//!   can be asked for, `record/sound` is its tone
 //! - `boxes`: the few boxes of MP4 and QuickTime that FFmpeg keeps silent about
 
 mod boxes;

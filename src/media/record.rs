@@ -1,180 +1,24 @@
 //! Pictures to a movie file, as a camera would leave it: for rehearsals.
 
+mod options;
 mod sound;
+
+pub use options::{Picture, Quality, RecordCodec, RecordOptions, Stamps};
 
 use super::boxes;
 use super::open;
 use super::orient::Orientation;
 use crate::error::{Error, ErrorKind, Result};
-use crate::timecode::{ClockForm, Rate};
+use crate::timecode::Rate;
 use ffmpeg_next::{
     self as ffmpeg, Dictionary, Packet, Rational, codec, color, encoder, ffi, format::Pixel,
     format::context::Output, frame, software::scaling,
 };
-use image::{GrayImage, RgbImage};
+use options::{Container, bad, check, would_replace};
 use sound::Sound;
 use std::ffi::CString;
 use std::io::{Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-
-/// How pictures are compressed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum RecordCodec {
-    /// 8-bit 4:2:0, limited range.
-    H264,
-    /// 10-bit 4:2:0, limited range.
-    Hevc10,
-    /// 8-bit 4:2:0, full range, every frame by itself.
-    Mjpeg,
-    /// 10-bit 4:2:2, limited range, every frame by itself.
-    ProRes,
-    /// 8-bit 4:2:0, limited range.
-    Mpeg2,
-}
-
-impl RecordCodec {
-    /// FFmpeg's name of the encoder.
-    const fn encoder_name(self) -> &'static str {
-        match self {
-            Self::H264 => "libx264",
-            Self::Hevc10 => "libx265",
-            Self::Mjpeg => "mjpeg",
-            Self::ProRes => "prores_ks",
-            Self::Mpeg2 => "mpeg2video",
-        }
-    }
-
-    const fn pixel(self) -> Pixel {
-        match self {
-            Self::H264 | Self::Mpeg2 => Pixel::YUV420P,
-            Self::Hevc10 => Pixel::YUV420P10LE,
-            Self::Mjpeg => Pixel::YUVJ420P,
-            Self::ProRes => Pixel::YUV422P10LE,
-        }
-    }
-
-    const fn is_intra_only(self) -> bool {
-        matches!(self, Self::Mjpeg | Self::ProRes)
-    }
-}
-
-/// How well pictures are kept.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Quality {
-    /// 0 (as good as it gets) to 51 (ruined): the constant rate factor of H.264
-    /// and HEVC, and about the same damage in the other codecs.
-    Constant(u8),
-    /// Bits per second on average; has no effect on ProRes.
-    BitRate(u32),
-}
-
-/// When frames are presented.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Stamps {
-    /// Every `1 / rate` seconds.
-    Constant,
-    /// When [`Recorder::write_at`] says, in ticks of this many a second.
-    Explicit { ticks_per_second: u32 },
-}
-
-/// What a movie file is to be. Start from [`RecordOptions::new`].
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RecordOptions {
-    /// Size of the pictures as they are handed over and stored, even numbers.
-    pub width_px: u32,
-    pub height_px: u32,
-    /// Nominal rate; with [`Stamps::Constant`] the rate.
-    pub rate: Rate,
-    pub codec: RecordCodec,
-    pub quality: Quality,
-    /// Frames from one key frame to the next at most; codecs that have only key
-    /// frames take no notice.
-    pub key_interval: u32,
-    /// Pictures between reference pictures that are stored in another order
-    /// than presented, 0 to 16.
-    pub b_frames: u8,
-    /// Clockwise turn by which players must present the pictures: 0, 90, 180 or
-    /// 270. MP4 and MOV only.
-    pub rotation_degrees: u16,
-    pub stamps: Stamps,
-    /// Start label for a timecode track, drop-frame with a semicolon. MP4, MOV
-    /// and MXF only.
-    pub timecode: Option<String>,
-    /// Adds a soft tone.
-    pub audio: bool,
-}
-
-impl RecordOptions {
-    /// Good quality, a key frame a second, no reordering, no turn, no timecode,
-    /// no sound.
-    pub fn new(width_px: u32, height_px: u32, rate: Rate, codec: RecordCodec) -> Self {
-        Self {
-            width_px,
-            height_px,
-            rate,
-            codec,
-            quality: Quality::Constant(20),
-            key_interval: rate.base(),
-            b_frames: 0,
-            rotation_degrees: 0,
-            stamps: Stamps::Constant,
-            timecode: None,
-            audio: false,
-        }
-    }
-}
-
-/// A picture to record: full-range RGB or luma, 8 bit.
-#[derive(Clone, Copy)]
-pub enum Picture<'a> {
-    Rgb(&'a RgbImage),
-    Luma(&'a GrayImage),
-}
-
-impl<'a> From<&'a RgbImage> for Picture<'a> {
-    fn from(image: &'a RgbImage) -> Self {
-        Self::Rgb(image)
-    }
-}
-
-impl<'a> From<&'a GrayImage> for Picture<'a> {
-    fn from(image: &'a GrayImage) -> Self {
-        Self::Luma(image)
-    }
-}
-
-/// Containers, by the file name's extension.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Container {
-    /// FFmpeg's short name of the muxer.
-    muxer: &'static str,
-    /// Made of ISO boxes: holds a matrix.
-    has_matrix: bool,
-    has_timecode: bool,
-    /// FFmpeg's name of the sound encoder.
-    sound: &'static str,
-}
-
-impl Container {
-    fn of(path: &Path) -> Option<Self> {
-        let extension = path.extension()?.to_str()?.to_ascii_lowercase();
-        let (muxer, has_matrix, has_timecode, sound) = match extension.as_str() {
-            "mp4" | "m4v" => ("mp4", true, true, "aac"),
-            "mov" => ("mov", true, true, "pcm_s16le"),
-            "mkv" => ("matroska", false, false, "pcm_s16le"),
-            "mxf" => ("mxf", false, true, "pcm_s16le"),
-            "avi" => ("avi", false, false, "pcm_s16le"),
-            "mts" | "m2ts" | "ts" => ("mpegts", false, false, "aac"),
-            _ => return None,
-        };
-        Some(Self {
-            muxer,
-            has_matrix,
-            has_timecode,
-            sound,
-        })
-    }
-}
 
 /// Writes one movie file. The file appears under its name when
 /// [`Recorder::finish`] succeeds; a recorder dropped before leaves nothing.
@@ -182,7 +26,6 @@ pub struct Recorder {
     path: PathBuf,
     options: RecordOptions,
     orientation: Orientation,
-    temporary: tempfile::NamedTempFile,
     output: Output,
     encoder: encoder::video::Encoder,
     encoder_time_base: Rational,
@@ -190,6 +33,8 @@ pub struct Recorder {
     sound: Option<Sound>,
     written: i64,
     last_ticks: Option<i64>,
+    /// Last, so that FFmpeg closes the file before it goes.
+    temporary: tempfile::NamedTempFile,
 }
 
 impl Recorder {
@@ -332,7 +177,8 @@ impl Recorder {
                 self.encoder_time_base.numerator(),
                 self.encoder_time_base.denominator(),
             );
-            let until_s = i128::from(pts) * i128::from(num);
+            // To the end of the picture: MXF leaves pictures without sound out.
+            let until_s = (i128::from(pts) + 1) * i128::from(num);
             sound
                 .write_until(&mut self.output, (until_s, i128::from(den)))
                 .map_err(cannot_write)?;
@@ -394,18 +240,10 @@ impl Recorder {
     }
 }
 
-fn bad(what: impl Into<String>) -> Error {
-    Error::new(ErrorKind::BadRequest, what)
-}
-
 fn cannot_write(cause: impl Into<Box<dyn std::error::Error + Send + Sync>>) -> Error {
     Error::new(ErrorKind::CannotWrite, "the movie cannot be written")
         .next("choose another folder, or look at its rights and at the free space")
         .because(cause)
-}
-
-fn would_replace() -> Error {
-    Error::new(ErrorKind::WouldReplace, "exists already").next("choose another name or remove it")
 }
 
 fn refused(options: &RecordOptions, container: Container, cause: ffmpeg::Error) -> Error {
@@ -417,54 +255,6 @@ fn refused(options: &RecordOptions, container: Container, cause: ffmpeg::Error) 
     ))
     .next("choose another codec, rate or file name extension")
     .because(cause)
-}
-
-/// Refuses what cannot be, before anything is opened.
-fn check(path: &Path, options: &RecordOptions) -> Result<(Container, Orientation)> {
-    let container = Container::of(path).ok_or_else(|| {
-        bad("the extension tells no container").next("use mp4, mov, mkv, mxf, avi or mts")
-    })?;
-    if options.codec == RecordCodec::ProRes && container.muxer == "mxf" {
-        return Err(bad("FFmpeg writes no ProRes into MXF").next("use mov"));
-    }
-    let is_even = |px: u32| px > 0 && px.is_multiple_of(2) && px <= 16_384;
-    if !is_even(options.width_px) || !is_even(options.height_px) {
-        return Err(bad("width and height must be even, 2 to 16384 pixels"));
-    }
-    if options.b_frames > 16 || options.key_interval == 0 {
-        return Err(bad("at most 16 B-frames, and a key interval of at least 1"));
-    }
-    if matches!(options.quality, Quality::Constant(above) if above > 51) {
-        return Err(bad("constant quality goes from 0 to 51"));
-    }
-    if matches!(
-        options.stamps,
-        Stamps::Explicit {
-            ticks_per_second: 0
-        }
-    ) {
-        return Err(bad("a second needs ticks"));
-    }
-    let orientation = Orientation::from_degrees(options.rotation_degrees)
-        .ok_or_else(|| bad("the rotation must be 0, 90, 180 or 270 degrees"))?;
-    if orientation != Orientation::default() && !container.has_matrix {
-        return Err(bad("this container keeps no rotation").next("use mp4 or mov"));
-    }
-    if let Some(timecode) = &options.timecode {
-        if !container.has_timecode {
-            return Err(bad("this container keeps no timecode track").next("use mp4, mov or mxf"));
-        }
-        // FFmpeg itself takes illegal labels and writes others.
-        ClockForm::frames(options.rate, timecode.contains(';'))
-            .and_then(|form| form.parse(timecode))
-            .map_err(|e| {
-                bad(format!("{timecode} is no label at this rate")).because(e.to_string())
-            })?;
-    }
-    if path.exists() {
-        return Err(would_replace());
-    }
-    Ok((container, orientation))
 }
 
 fn temporary_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {

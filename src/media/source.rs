@@ -299,8 +299,9 @@ impl Source {
         // SAFETY: the entries are read at once, before FFmpeg is called again.
         unsafe {
             let stream = self.stream().as_ptr().cast_mut();
-            let entry =
-                |ts, flags| ffi::avformat_index_get_entry_from_timestamp(stream, ts, flags).as_ref();
+            let entry = |ts, flags| {
+                ffi::avformat_index_get_entry_from_timestamp(stream, ts, flags).as_ref()
+            };
             let here = entry(last, ffi::AVSEEK_FLAG_BACKWARD)?.pos;
             entry(after, 0)
                 .filter(|next| next.pos - here > HOP_BYTES)
@@ -414,8 +415,9 @@ impl Source {
                     self.cut = Some(stamp_of(&packet).unwrap_or(0));
                 }
                 Ok(()) => {
-                    if let Some(cut) = self.cut.take() {
-                        self.note_damage(cut);
+                    let lossy = stamp_of(&packet).filter(|_| packet.is_corrupt());
+                    for stamp in self.cut.take().into_iter().chain(lossy) {
+                        self.note_damage(stamp);
                     }
                     self.head.get_or_insert(Mark::of(&packet));
                     self.read += 1;
@@ -471,7 +473,7 @@ impl Source {
                 Ok(()) => {
                     self.failures = 0;
                     self.silent = 0;
-                    let stamp = frame.timestamp();
+                    let stamp = frame.pts().or(frame.timestamp());
                     if frame.is_corrupt() || frame.has_decode_errors() {
                         self.note_damage(stamp.unwrap_or(self.sent));
                     }

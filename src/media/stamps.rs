@@ -3,6 +3,10 @@
 
 use crate::timecode::Ratio;
 
+/// Decoders hold back at most 16 frames (ITU-T H.264, A.3.1 and ITU-T H.265,
+/// A.4.1 limit the picture buffer); twice that, for fields.
+const LONGEST_REORDER: i32 = 32;
+
 /// Turns the stamps that FFmpeg gives into ticks after frame 0.
 #[derive(Clone, Debug)]
 pub(super) struct Stamper {
@@ -56,6 +60,16 @@ impl Stamper {
     pub(super) fn jumped(&mut self) {
         self.last = None;
         self.shift = 0;
+    }
+
+    /// True for a stamp that lies before the previous frame's, but not further
+    /// than a decoder that lost its order reaches back.
+    pub(super) fn is_late(&self, raw: i64) -> bool {
+        let reach = self.step * Ratio::from_integer(LONGEST_REORDER);
+        self.last.is_some_and(|last| {
+            let back = last.saturating_sub(raw.saturating_sub(self.zero()));
+            back > 0 && Ratio::from_integer(back) <= reach
+        })
     }
 
     /// Ticks after frame 0 of the next frame in presentation order; the first
@@ -155,6 +169,19 @@ mod tests {
         let (ticks, repaired) = stamped(step, &[0, 40, 40, 120, 160].map(Some));
         assert_eq!(ticks, [0, 40, 80, 120, 160].map(Some));
         assert_eq!(repaired, 1);
+    }
+
+    #[test]
+    fn late_frames_are_told_from_a_new_beginning() {
+        let mut stamper = Stamper::new();
+        stamper.set_step(Ratio::from_integer(40));
+        for raw in [1000, 1040, 9000] {
+            stamper.ticks(Some(raw));
+        }
+        assert!(stamper.is_late(8960) && stamper.is_late(9000 - 32 * 40));
+        assert!(!stamper.is_late(9000) && !stamper.is_late(9040) && !stamper.is_late(1000));
+        stamper.jumped();
+        assert!(!stamper.is_late(8960));
     }
 
     #[test]

@@ -48,7 +48,7 @@ impl Size {
 pub struct Answers {
     /// [`ANSWERS_FORMAT_VERSION`] of the writer.
     pub format: u32,
-    /// The seed of the card: the same seed gives the same clips.
+    /// The seed of the card: the same seed gives the same pictures.
     pub seed: u64,
     pub clips: Vec<Answer>,
 }

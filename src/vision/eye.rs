@@ -46,6 +46,9 @@ pub struct Followed {
     /// The display at its new place: the argument for the next frame.
     pub display: Display,
     pub reading: Reading,
+    /// How surely a digit stands right beside the outermost places, 0..=1: the layout may
+    /// have left out a place.
+    pub beyond: f32,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
 }
@@ -85,11 +88,19 @@ impl Display {
         }
     }
 
-    /// True if the two stand at one place of the frame with one layout.
-    pub fn is_same_as(&self, other: &Self) -> bool {
+    /// True if the two stand at one place of the frame.
+    pub fn is_near(&self, other: &Self) -> bool {
         let (a, b) = (self.quad(), other.quad());
-        self.layout() == other.layout()
-            && a.centre().distance(b.centre()) < a.height_px().max(b.height_px())
+        a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
+    }
+
+    /// True if the two stand at one place of the frame with one layout, the same way up.
+    pub fn is_same_as(&self, other: &Self) -> bool {
+        let (a, b) = (
+            direction(&self.rows[0].quad),
+            direction(&other.rows[0].quad),
+        );
+        self.layout() == other.layout() && self.is_near(other) && a.x * b.x + a.y * b.y > 0.0
     }
 }
 
@@ -179,13 +190,14 @@ impl Eye {
         let mut rows = Vec::new();
         let (mut places, mut strips) = (Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
-        let (mut total, mut count) = (0.0, 0);
+        let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
         for (row, view) in last.rows.iter().zip(views) {
             let Some(view) = view else {
                 return Ok(None);
             };
             total += view.fit.presence * row.places.len() as f32;
             count += row.places.len();
+            beyond = beyond.max(view.fit.beyond);
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             let reach = 0.3 * row.pitch * DIGIT_PX * view.fit.scale;
             places.extend(xs.iter().map(|&x| view.columns.odds_near(x, reach)));
@@ -220,6 +232,7 @@ impl Eye {
         Ok(Some(Followed {
             display,
             reading,
+            beyond,
             strips,
         }))
     }

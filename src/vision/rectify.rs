@@ -3,7 +3,7 @@
 use super::pyramid::Pyramid;
 use crate::geometry::{Point, Quad};
 use image::{GrayImage, Luma};
-use imageproc::geometric_transformations::{Border, Interpolation, Projection, warp_into};
+use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
 
 /// Height of a strip in px, and the rows between which its digits stand: what the reader
 /// was trained on (scripts/train/scenes.py, STRIP_*).
@@ -19,7 +19,57 @@ const MOST_WIDTH_PX: u32 = 1024;
 /// A rectified line, with the way back to the frame.
 pub(super) struct Strip {
     pub luma: GrayImage,
-    to_frame: Projection,
+    to_frame: ToFrame,
+}
+
+/// Takes strip px to frame px. The map from the unit square to a quad in closed form, as in
+/// P. Heckbert, "Fundamentals of Texture Mapping and Image Warping", 1989, section 2.2.3, in
+/// f64: solving eight equations in f32 bent strips of nearly rectangular quads.
+struct ToFrame {
+    /// Rows of the 3 x 3 matrix from the unit square to the quad.
+    matrix: [[f64; 3]; 3],
+    left: f64,
+    length: f64,
+}
+
+impl ToFrame {
+    /// `None` if the quad has no area or is folded.
+    fn new(quad: &Quad, left: f32, length: f32) -> Option<Self> {
+        let [a, b, c, d] = quad.corners().map(|p| (f64::from(p.x), f64::from(p.y)));
+        let (sx, sy) = (a.0 - b.0 + c.0 - d.0, a.1 - b.1 + c.1 - d.1);
+        let (dx1, dy1) = (b.0 - c.0, b.1 - c.1);
+        let (dx2, dy2) = (d.0 - c.0, d.1 - c.1);
+        let area = dx1 * dy2 - dx2 * dy1;
+        if area.abs() < 1e-6 {
+            return None;
+        }
+        let g = (sx * dy2 - dx2 * sy) / area;
+        let h = (dx1 * sy - sx * dy1) / area;
+        // Behind the horizon for a corner of the unit square: a folded quad.
+        if 1.0 + g <= 0.0 || 1.0 + h <= 0.0 || 1.0 + g + h <= 0.0 {
+            return None;
+        }
+        Some(Self {
+            matrix: [
+                [b.0 - a.0 + g * b.0, d.0 - a.0 + h * d.0, a.0],
+                [b.1 - a.1 + g * b.1, d.1 - a.1 + h * d.1, a.1],
+                [g, h, 1.0],
+            ],
+            left: f64::from(left),
+            length: f64::from(length),
+        })
+    }
+
+    fn map(&self, x: f32, y: f32) -> Point {
+        let u = (f64::from(x) - self.left) / self.length;
+        let v = f64::from(y - TOP_PX) / f64::from(DIGIT_PX);
+        let [px, py, w] = self.matrix.map(|r| r[0] * u + r[1] * v + r[2]);
+        // Surroundings beyond the horizon do not exist; any place outside will do.
+        if w <= 1e-6 {
+            return Point::new(-1e6, -1e6);
+        }
+        Point::new((px / w) as f32, (py / w) as f32)
+    }
 }
 
 impl Strip {
@@ -35,35 +85,27 @@ impl Strip {
         let width = ((length + 2.0 * start) as u32)
             .next_multiple_of(WIDTH_STEP_PX)
             .min(MOST_WIDTH_PX);
+        let to_frame = ToFrame::new(quad, start, length)?;
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
         let (source, factor) = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
-        // The warp puts pixel centres at whole numbers, we put them at halves.
-        let from = quad
-            .corners()
-            .map(|p| (p.x / factor - 0.5, p.y / factor - 0.5));
-        let (left, right) = (start - 0.5, start + length - 0.5);
-        let (top, bottom) = (TOP_PX - 0.5, BOTTOM_PX - 0.5);
-        let to = [(left, top), (right, top), (right, bottom), (left, bottom)];
-        let to_strip = Projection::from_control_points(from, to)?;
         let mut luma = GrayImage::new(width, STRIP_HEIGHT_PX);
-        warp_into(
+        warp_into_with(
             source,
-            to_strip,
+            |x, y| {
+                // The warp puts pixel centres at whole numbers, we put them at halves.
+                let p = to_frame.map(x + 0.5, y + 0.5);
+                (p.x / factor - 0.5, p.y / factor - 0.5)
+            },
             Interpolation::Bilinear,
             Border::Constant(Luma([0])),
             &mut luma,
         );
-        let to_frame = to_strip
-            .invert()
-            .and_then(Projection::translate(0.5, 0.5))
-            .and_then(Projection::scale(factor, factor));
         Some(Self { luma, to_frame })
     }
 
     /// The frame's point under a point of the strip (strip px, centres at halves).
     pub fn to_frame(&self, x: f32, y: f32) -> Point {
-        let (x, y) = self.to_frame * (x - 0.5, y - 0.5);
-        Point::new(x, y)
+        self.to_frame.map(x, y)
     }
 
     /// Outline in the frame of the digits between two columns of the strip.
@@ -114,5 +156,27 @@ mod tests {
         for (a, b) in back.corners().iter().zip(quad.corners()) {
             assert!(a.distance(b) < 0.5, "{a:?} {b:?}");
         }
+    }
+
+    #[test]
+    fn a_nearly_rectangular_quad_gives_an_even_strip() {
+        // Numbers at which a solver in single precision doubled the scale along the strip.
+        let quad = Quad::from_corners([
+            Point::new(47.115_23, 119.957_73),
+            Point::new(463.080_66, 119.611_02),
+            Point::new(464.905_8, 166.312_77),
+            Point::new(48.838_993, 164.064_91),
+        ]);
+        let strip = Strip::cut(&Pyramid::new(GrayImage::new(640, 360)), &quad, 1.0).unwrap();
+        let step = |x: f32| {
+            strip
+                .to_frame(x + 1.0, 16.0)
+                .distance(strip.to_frame(x, 16.0))
+        };
+        let ratio = step(190.0) / step(20.0);
+        assert!(
+            (0.85..1.18).contains(&ratio),
+            "the scale changes by {ratio} along the strip"
+        );
     }
 }

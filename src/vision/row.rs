@@ -36,9 +36,20 @@ pub(super) struct Alignment {
     pub scale: f32,
     /// Mean digit probability over the places.
     pub presence: f32,
+    /// How surely a digit stands right before the first or right behind the last place.
+    pub beyond: f32,
 }
 
 impl Alignment {
+    fn at_rest(offset: f32, scale: f32) -> Self {
+        Self {
+            offset,
+            scale,
+            presence: 0.0,
+            beyond: 0.0,
+        }
+    }
+
     /// Strip px of a position along the row, given in digit heights.
     pub fn at(&self, position: f32) -> f32 {
         self.offset + position * DIGIT_PX * self.scale
@@ -148,11 +159,7 @@ impl Row {
             let scale = 1.0 + 0.025 * step as f32;
             let mut offset = -DIGIT_PX;
             while offset + self.length * DIGIT_PX * scale < middles.len() as f32 + DIGIT_PX {
-                let trial = Alignment {
-                    offset,
-                    scale,
-                    presence: 0.0,
-                };
+                let trial = Alignment::at_rest(offset, scale);
                 let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
                 let outside =
                     at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
@@ -164,18 +171,17 @@ impl Row {
             }
         }
         let (_, offset, scale) = best;
-        let found = Alignment {
-            offset,
-            scale,
-            presence: 0.0,
-        };
+        let found = Alignment::at_rest(offset, scale);
         let hit: f32 = self
             .places
             .iter()
             .map(|&p| columns.digit_at(found.at(p)))
             .sum();
+        let before = at(found.at(self.places[0] - self.pitch));
+        let behind = at(found.at(last + self.pitch));
         Alignment {
             presence: hit / self.places.len() as f32,
+            beyond: before.max(behind),
             ..found
         }
     }

@@ -169,9 +169,9 @@ fn damage_in_the_middle_is_skipped_and_counted() {
         let file = shop.make(name, "testsrc2=s=320x180:r=25:d=3", encode);
         let all = read_all(&file);
         let mut bytes = fs::read(&file).unwrap();
-        // Ten packets in the middle, from their heads on.
+        // Ten packets in the middle.
         for (at, len) in clips::ffprobe_packets(&file).into_iter().skip(30).take(10) {
-            bytes[at..at + len.min(188)].fill(0xFF);
+            bytes[at..at + len].fill(0xFF);
         }
         fs::write(&file, bytes).unwrap();
         let mut clip = open(&file);
@@ -193,7 +193,8 @@ fn damage_in_the_middle_is_skipped_and_counted() {
         // The last second is whole again.
         let last = all.len() - 20;
         for (got, want) in frames[frames.len() - 20..].iter().zip(&all[last..]) {
-            assert!(got.luma == want.luma, "{name}");
+            assert_eq!(got.stamp.ticks, want.stamp.ticks, "{name}");
+            assert!(got.luma == want.luma, "{name}: {:?}", got.stamp);
         }
     }
 }

