@@ -260,21 +260,23 @@ impl Clip {
 
     fn rewind(&mut self) -> Result<()> {
         self.lose_place();
-        self.source.rewind()?;
+        self.source
+            .rewind()
+            .map_err(|e| e.in_file(&self.facts.path))?;
         self.count = Some(0);
         Ok(())
     }
 
-    /// Goes to a key frame at or before `ticks`, and at least `back` ticks
-    /// before them; to the head if there is no room or no way to jump.
-    /// True if it arrived.
+    /// Goes to a key frame at or before `ticks`, aiming `back` ticks early; to
+    /// the head if there is no room or no way to jump. True if it arrived.
     fn approach(&mut self, ticks: i64, back: i64) -> Result<bool> {
         if self.must_count || back >= ticks {
             self.rewind()?;
             return Ok(true);
         }
         self.lose_place();
-        Ok(self.source.jump(self.stamper.zero() + ticks - back))
+        let latest = self.stamper.zero() + ticks;
+        Ok(self.source.jump(latest - back, latest))
     }
 
     /// Reads to the last frame at or before `aim` and leaves it, and the one

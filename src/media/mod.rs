@@ -1,6 +1,6 @@
 //! Clips and FFmpeg: the only folder that touches it.
 //!
-//! - [`open`], [`Clip`]: a clip as [`crate::frame::Footage`]; frame 0 is the first
+//! - [`open()`], [`Clip`]: a clip as [`crate::frame::Footage`]; frame 0 is the first
 //!   frame presented, times are exact, pictures are luma as a person sees it
 //! - `open`: opening a file and saying why it cannot be opened
 //! - `source`: packets to decoded frames, jumps

@@ -341,10 +341,11 @@ impl Source {
         Ok(())
     }
 
-    /// Jumps so that reading goes on with a key frame at or before the stamp
-    /// `aim`. False if there is none, or FFmpeg cannot find it: then the place
-    /// is lost and another jump or [`Self::rewind`] must follow.
-    pub(super) fn jump(&mut self, aim: i64) -> bool {
+    /// Jumps to the stamp `aim` so that reading goes on with a key frame, and
+    /// tells whether that is presented at or before `latest`. Not every file has
+    /// an index: transport streams go on with the first key frame behind `aim`.
+    /// If false, the place is lost: another jump or [`Self::rewind`] must follow.
+    pub(super) fn jump(&mut self, aim: i64, latest: i64) -> bool {
         self.forget();
         if !self.seek_file(aim) {
             return false;
@@ -357,7 +358,7 @@ impl Source {
                 let stamp = stamp_of(&packet);
                 self.ahead.push_back(packet);
                 self.trusted_from = stamp;
-                return stamp.is_some_and(|stamp| stamp <= aim);
+                return stamp.is_some_and(|stamp| stamp <= latest);
             }
         }
         false

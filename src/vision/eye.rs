@@ -10,7 +10,7 @@ use super::row::{Alignment, Row, direction};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::{Point, Quad};
-use crate::reading::{Layout, MarkOdds, Reading};
+use crate::reading::{DigitOdds, Layout, MarkOdds, Reading};
 use image::GrayImage;
 
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
@@ -23,14 +23,26 @@ const FOLLOW_MARGIN: f32 = 1.6;
 const FOLLOW_SIDE_PX: u32 = 256;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
+/// Legibility of rows that may be one half of a display.
+const LEAST_LEGIBLE_ROW: f32 = 0.8;
+/// Where second rows stand: distance between the rows' middles in digit heights of the
+/// first, and size against it. The reader bears a tenth of a height up or down.
+const SECOND_ROWS: [(f32, f32); 6] = [
+    (1.2, 1.0),
+    (1.4, 1.0),
+    (1.6, 1.0),
+    (1.85, 1.0),
+    (1.15, 0.65),
+    (1.4, 0.65),
+];
 /// Lines with fewer characters are only read as the finder turned them.
 const FEWEST_CHARACTERS: usize = 4;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
 /// ... below which the display is taken to be where it was: what was read may lie beside it.
 const LEAST_TO_MOVE: f32 = 0.6;
-/// ... above which a row's place is not tried otherwise.
-const WELL_PRESENT: f32 = 0.8;
+/// Clarity above which a row's place is not tried otherwise.
+const WELL_SEEN: f32 = 0.75;
 
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,27 +77,28 @@ impl Display {
         }
     }
 
-    /// Outline of all digits: the only row's quad, or the hull of both along the first.
+    /// Outline of all digits: the only row's quad, or a rectangle along the first row that
+    /// holds both.
     pub fn quad(&self) -> Quad {
-        let (first, last) = (&self.rows[0].quad, &self.rows[self.rows.len() - 1].quad);
+        let first = self.rows[0].quad;
         if self.rows.len() == 1 {
-            return *first;
+            return first;
         }
-        let ahead = direction(first);
-        let along = |p: Point| p.x * ahead.x + p.y * ahead.y;
-        let pick = |a: Point, b: Point, want_less: bool| {
-            if (along(a) < along(b)) == want_less {
-                a
-            } else {
-                b
-            }
-        };
-        Quad {
-            top_left: first.top_left,
-            top_right: pick(first.top_right, last.top_right, false),
-            bottom_right: pick(last.bottom_right, first.bottom_right, false),
-            bottom_left: pick(last.bottom_left, first.bottom_left, true),
+        let ahead = direction(&first);
+        let corners = self.rows.iter().flat_map(|r| r.quad.corners());
+        let (mut low, mut high) = ((f32::MAX, f32::MAX), (f32::MIN, f32::MIN));
+        for p in corners {
+            let (t, s) = (p.x * ahead.x + p.y * ahead.y, p.y * ahead.x - p.x * ahead.y);
+            low = (low.0.min(t), low.1.min(s));
+            high = (high.0.max(t), high.1.max(s));
         }
+        let at = |t: f32, s: f32| Point::new(t * ahead.x - s * ahead.y, t * ahead.y + s * ahead.x);
+        Quad::from_corners([
+            at(low.0, low.1),
+            at(high.0, low.1),
+            at(high.0, high.1),
+            at(low.0, high.1),
+        ])
     }
 
     /// True if the two stand at one place of the frame.
@@ -109,6 +122,15 @@ struct RowView {
     strip: Strip,
     columns: Columns,
     fit: Alignment,
+    odds: Vec<DigitOdds>,
+}
+
+/// How clearly a row is seen, 0..=1: that digits stand on its places, and which.
+fn clarity(view: &Option<RowView>) -> f32 {
+    view.as_ref().map_or(0.0, |v| {
+        let best: f32 = v.odds.iter().map(|o| o.best().1).sum();
+        v.fit.presence * best / v.odds.len().max(1) as f32
+    })
 }
 
 impl RowView {
@@ -154,6 +176,7 @@ impl Eye {
                 pieces.extend(rows);
             }
         }
+        pieces.extend(self.rows_below(frame, &pieces)?);
         singles.extend(pairs(&pieces));
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
         Ok(singles)
@@ -168,20 +191,19 @@ impl Eye {
     ) -> Result<Option<Followed>> {
         let mut views: Vec<Option<RowView>> = Vec::new();
         for row in &last.rows {
-            views.push(self.see_again(frame, row)?);
+            views.push(self.see_again(frame, row, last.rows.len() > 1)?);
         }
         // Rows of one display move together: one that is seen well leads the others.
-        let presence_of = |v: &Option<RowView>| v.as_ref().map_or(0.0, |v| v.fit.presence);
-        let lead = (0..views.len())
-            .max_by(|&a, &b| presence_of(&views[a]).total_cmp(&presence_of(&views[b])));
+        let lead =
+            (0..views.len()).max_by(|&a, &b| clarity(&views[a]).total_cmp(&clarity(&views[b])));
         if let Some((lead, led)) =
             lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
         {
             for (i, row) in last.rows.iter().enumerate() {
-                if i != lead && presence_of(&views[i]) < WELL_PRESENT {
+                if i != lead && clarity(&views[i]) < WELL_SEEN {
                     let quad = row.moved_like(&last.rows[lead], &led);
                     let view = self.view(frame, row, &quad)?;
-                    if presence_of(&view) > presence_of(&views[i]) {
+                    if clarity(&view) > clarity(&views[i]) {
                         views[i] = view;
                     }
                 }
@@ -199,8 +221,7 @@ impl Eye {
             count += row.places.len();
             beyond = beyond.max(view.fit.beyond);
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
-            let reach = 0.3 * row.pitch * DIGIT_PX * view.fit.scale;
-            places.extend(xs.iter().map(|&x| view.columns.odds_near(x, reach)));
+            places.extend(view.odds.iter().copied());
             if let [.., _, last] = row.groups[..] {
                 let first_of_last = xs.len() - usize::from(last);
                 last_mark = view
@@ -238,8 +259,9 @@ impl Eye {
     }
 
     /// The row where the finder sees a line that goes with it, or, if that does not read
-    /// well, where the row was.
-    fn see_again(&self, frame: &Pyramid, row: &Row) -> Result<Option<RowView>> {
+    /// well, where the row was. Where rows stand close together the finder may take a bit of
+    /// both for a line, so `is_crowded` tries both places in any case.
+    fn see_again(&self, frame: &Pyramid, row: &Row, is_crowded: bool) -> Result<Option<RowView>> {
         let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
         let best = near
             .iter()
@@ -249,10 +271,9 @@ impl Eye {
         if let Some((overlap, line)) = best {
             seen = self.view(frame, row, &row.carried_to(&line.quad, overlap))?;
         }
-        let presence = |v: &Option<RowView>| v.as_ref().map_or(0.0, |v| v.fit.presence);
-        if presence(&seen) < WELL_PRESENT {
+        if is_crowded || clarity(&seen) < WELL_SEEN {
             let unmoved = self.view(frame, row, &row.quad)?;
-            if presence(&unmoved) > presence(&seen) {
+            if clarity(&unmoved) > clarity(&seen) {
                 seen = unmoved;
             }
         }
@@ -261,11 +282,49 @@ impl Eye {
 
     fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
         let look = self.look(frame, quad, FOLLOW_MARGIN)?;
-        Ok(look.map(|(strip, columns)| RowView {
-            fit: row.align(&columns),
-            strip,
-            columns,
+        Ok(look.map(|(strip, columns)| {
+            let fit = row.align(&columns);
+            let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
+            let odds = row
+                .places
+                .iter()
+                .map(|&p| columns.odds_near(fit.at(p), reach))
+                .collect();
+            RowView {
+                strip,
+                columns,
+                fit,
+                odds,
+            }
         }))
+    }
+
+    /// Looks for the second row of a display under its first: the finder loses rows that
+    /// stand close together more often than single ones, but one row tells where the other
+    /// must be.
+    fn rows_below(&self, frame: &Pyramid, pieces: &[(Row, f32)]) -> Result<Vec<(Row, f32)>> {
+        let mut found = Vec::new();
+        for (row, legibility) in pieces {
+            let may_be_first = matches!(row.groups[..], [2, 2] | [2, 2, 2]);
+            if !may_be_first || *legibility < LEAST_LEGIBLE_ROW {
+                continue;
+            }
+            let mut best: Option<(Row, f32)> = None;
+            for (step, size) in SECOND_ROWS {
+                let quad = row.row_below(step, size);
+                let Some((strip, columns)) = self.look(frame, &quad, DISCOVER_MARGIN)? else {
+                    continue;
+                };
+                let (_, rows) = displays_in(&strip, &columns);
+                for candidate in rows {
+                    if best.as_ref().is_none_or(|b| candidate.1 > b.1) {
+                        best = Some(candidate);
+                    }
+                }
+            }
+            found.extend(best.filter(|b| b.1 >= LEAST_LEGIBLE_ROW));
+        }
+        Ok(found)
     }
 
     /// Reads a line as the finder turned it and upside down, and keeps what reads better,

@@ -186,6 +186,20 @@ impl Row {
         }
     }
 
+    /// A row of `size` times the height whose middle lies `step` digit heights below this one's.
+    pub fn row_below(&self, step: f32, size: f32) -> Quad {
+        let [a, b, c, d] = self.quad.corners();
+        // The left and right edges lead on downwards, also under perspective.
+        let along = |top: Point, base: Point, at: f32| top.towards(base, at);
+        let (upper, lower) = (0.5 + step - size / 2.0, 0.5 + step + size / 2.0);
+        Quad::from_corners([
+            along(a, d, upper),
+            along(b, c, upper),
+            along(b, c, lower),
+            along(a, d, lower),
+        ])
+    }
+
     /// Where this row went if it moved as `other` did: same turn, growth and shift.
     pub fn moved_like(&self, other: &Self, now: &Quad) -> Quad {
         let (was, is) = (direction(&other.quad), direction(now));

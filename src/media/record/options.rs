@@ -63,7 +63,7 @@ pub enum Quality {
 pub enum Stamps {
     /// Every `1 / rate` seconds.
     Constant,
-    /// When [`Recorder::write_at`] says, in ticks of this many a second.
+    /// When [`write_at`](super::Recorder::write_at) says, in ticks of this many a second.
     Explicit { ticks_per_second: u32 },
 }
 
