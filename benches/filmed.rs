@@ -41,17 +41,17 @@ fn clocks() -> Vec<ClockForm> {
     forms
 }
 
-/// Phi as read. Where the readings cannot tell whether the clock drops labels (the outcome
-/// says so by `null`), the label is right either way and the count is not, so the label
-/// counts, by the rule of the clock that was filmed.
+/// Phi as read. Where the readings do not tell whether the clock drops labels, or at which
+/// of two near rates it runs (the outcome says so), the label is right either way and the
+/// count is not, so the label counts, by the rule of the clock that was filmed.
 fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 {
     let is_open = outcome
         .clock
         .as_ref()
-        .is_some_and(|c| c.drop_frame.is_none());
+        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == "assumed");
     let label = form.parse(&start.label.replace(';', ":"));
     match label.and_then(|l| form.count(&l)) {
-        Ok(count) if is_open && form.rate().has_drop_frame() => count as f64 + start.count.fract(),
+        Ok(count) if is_open => count as f64 + start.count.rem_euclid(1.0),
         _ => start.count,
     }
 }

@@ -16,7 +16,7 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::{Reading, Sighting};
 use crate::stages::{Evidence, StagePicture};
 use crate::timecode::Ratio;
-use crate::vision::{Display, Eye, Followed, Pyramid, Sharpness, model_hash};
+use crate::vision::{Discovery, Display, Eye, Followed, Pyramid, Sharpness, model_hash};
 use std::path::Path;
 
 /// Seconds between looks of the coarse pass. A slate held for two seconds is met at
@@ -46,15 +46,18 @@ const MOST_DENSE_S: u32 = 6;
 /// that shows frames or parts of a second, and one that shows whole seconds.
 const STILL_FAST_S: (i128, i128) = (1, 2);
 const STILL_SLOW_S: (i128, i128) = (5, 4);
+/// Frames laid over each other to see all digits of a multiplexed display.
+const AFTERGLOW_FRAMES: usize = 6;
 /// Readings after which a display that cannot be read is given up. A multiplexed display
 /// shows all its digits in fewer.
 const FAIR_CHANCE: usize = 8;
-/// Mean probability of the likeliest digits, over all frames, below which a display is no
-/// display: texture that looks like digits gives 0.2 to 0.4, a multiplexed display with
-/// three of eight digits lit 0.44.
-const LEAST_LEGIBILITY: f32 = 0.42;
+/// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
+const SAYS_NOTHING: f32 = 0.15;
+/// Legibility, over all frames, below which a display is no display: texture that looks like
+/// digits gives 0.2 to 0.4.
+const LEAST_LEGIBILITY: f32 = 0.5;
 /// ... and below which it is out of view in one frame.
-const LEAST_IN_VIEW: f32 = 0.35;
+const LEAST_IN_VIEW: f32 = 0.4;
 
 /// Where in the clip to look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -273,8 +276,8 @@ impl Watch<'_> {
                 break;
             }
             let frame = self.footage.picture()?;
-            let displays = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Coarse)?;
-            if displays.is_empty() {
+            let found = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Coarse)?;
+            if found.displays.is_empty() {
                 continue;
             }
             self.footage.key_frames_only(false);
@@ -320,18 +323,50 @@ impl Watch<'_> {
         }
         let frame = self.footage.picture()?;
         let pyramid = Pyramid::new(frame.luma);
-        let displays = self.fresh_displays(&pyramid, sharpness)?;
-        self.evidence.candidates(&pyramid, &displays, stamp);
-        if displays.is_empty() {
+        let found = self.fresh_displays(&pyramid, sharpness)?;
+        self.evidence.candidates(&pyramid, &found.displays, stamp);
+        if !found.displays.is_empty() {
+            return self.follow(&pyramid, found.displays, stamp);
+        }
+        if found.has_loose_digits {
+            return self.look_at_afterglow(pyramid, sharpness);
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// Looks at the brightest of several frames laid over each other: a multiplexed display
+    /// lights only some of its digits in any one frame.
+    fn look_at_afterglow(&mut self, first: Pyramid, sharpness: Sharpness) -> Result<Found> {
+        let mut brightest = first.full().clone();
+        let mut last = None;
+        for _ in 0..AFTERGLOW_FRAMES {
+            let Some(stamp) = self.advance()? else { break };
+            let luma = self.footage.picture()?.luma;
+            if luma.dimensions() != brightest.dimensions() {
+                break;
+            }
+            for (glow, now) in brightest.iter_mut().zip(luma.iter()) {
+                *glow = (*glow).max(*now);
+            }
+            last = Some((stamp, luma));
+        }
+        let Some((stamp, luma)) = last else {
+            return Ok(Found::GoOn);
+        };
+        let glow = Pyramid::new(brightest);
+        let found = self.fresh_displays(&glow, sharpness)?;
+        if found.displays.is_empty() {
             return Ok(Found::GoOn);
         }
-        self.follow(&pyramid, displays, stamp)
+        self.evidence.candidates(&glow, &found.displays, stamp);
+        self.follow(&Pyramid::new(luma), found.displays, stamp)
     }
 
     /// Displays in the frame that were not followed in vain before.
-    fn fresh_displays(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Vec<Display>> {
+    fn fresh_displays(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+        let found = self.eye.discover(pyramid, sharpness)?;
         let mut fresh: Vec<Display> = Vec::new();
-        for display in self.eye.discover(pyramid, sharpness)? {
+        for display in found.displays {
             let is_old = self
                 .in_vain
                 .iter()
@@ -341,7 +376,10 @@ impl Watch<'_> {
                 fresh.push(display);
             }
         }
-        Ok(fresh)
+        Ok(Discovery {
+            displays: fresh,
+            ..found
+        })
     }
 
     /// The dense pass: reads the displays frame by frame until they are gone, still, or
@@ -419,7 +457,7 @@ impl Watch<'_> {
     /// Adds displays that came into view since, and other layouts of one that is followed:
     /// a digit that was dark or hidden at first leaves a layout one place short.
     fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
-        for display in self.fresh_displays(pyramid, Sharpness::Coarse)? {
+        for display in self.fresh_displays(pyramid, Sharpness::Coarse)?.displays {
             let is_fuller = |t: &Track| {
                 t.display.is_near(&display)
                     && t.sighting.layout.places() < display.layout().places()
@@ -509,25 +547,31 @@ impl Track {
         sum >= LEAST_LEGIBILITY * readings.len() as f32
     }
 
-    /// True if no place of the display ever changed its likeliest digit.
+    /// True if no place of the display ever plainly changed its digit.
     fn is_still(&self) -> bool {
-        let mut readings = self.sighting.readings.iter();
-        let Some(first) = readings.next() else {
-            return true;
-        };
-        readings.all(|r| {
-            r.places.iter().zip(&first.places).all(|(a, b)| {
-                let ((da, pa), (db, pb)) = (a.best(), b.best());
-                da == db || pa < 0.7 || pb < 0.7
+        let mut shown: Vec<Option<u8>> = vec![None; self.sighting.layout.places()];
+        self.sighting.readings.iter().all(|reading| {
+            shown.iter_mut().zip(&reading.places).all(|(last, odds)| {
+                let (digit, p) = odds.best();
+                p < 0.7 || last.replace(digit).is_none_or(|before| before == digit)
             })
         })
     }
 }
 
-/// Mean over the places of the likeliest digit's probability, 0.1..=1.
+/// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
+/// fewer than a quarter do. Dark places say nothing, for or against.
 fn legibility(reading: &Reading) -> f32 {
-    let sum: f32 = reading.places.iter().map(|odds| odds.best().1).sum();
-    sum / reading.places.len().max(1) as f32
+    let told: Vec<f32> = reading
+        .places
+        .iter()
+        .map(|odds| odds.best().1)
+        .filter(|&p| p > SAYS_NOTHING)
+        .collect();
+    if told.len() * 4 < reading.places.len() {
+        return 0.0;
+    }
+    told.iter().sum::<f32>() / told.len() as f32
 }
 
 fn outcome(

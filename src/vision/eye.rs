@@ -23,6 +23,8 @@ const FOLLOW_MARGIN: f32 = 1.6;
 const FOLLOW_SIDE_PX: u32 = 256;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
+/// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
+const LEAST_LOOSE: f32 = 0.5;
 /// Legibility of rows that may be one half of a display.
 const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
@@ -50,6 +52,15 @@ pub struct Display {
     rows: Vec<Row>,
     /// Mean probability, over the places, that a digit stands there; 0..=1.
     pub presence: f32,
+}
+
+/// What a search of one frame brought.
+#[derive(Clone, Debug)]
+pub struct Discovery {
+    /// Likeliest first.
+    pub displays: Vec<Display>,
+    /// True if some legible digits make no clock: some of a clock's digits may be dark.
+    pub has_loose_digits: bool,
 }
 
 /// A display found again, and what it shows.
@@ -166,11 +177,13 @@ impl Eye {
 
     /// Displays in the frame whose digits are grouped like a running clock, likeliest
     /// first. Whether they run is not known yet.
-    pub fn discover(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Vec<Display>> {
+    pub fn discover(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
         let mut singles: Vec<Display> = Vec::new();
         let mut pieces: Vec<(Row, f32)> = Vec::new();
+        let mut has_loose_digits = false;
         for line in self.lines(frame, sharpness)?.iter().take(MOST_LINES) {
             for (strip, columns) in self.look_both_ways(frame, &line.quad)? {
+                has_loose_digits |= columns.legibility() >= LEAST_LOOSE;
                 let (clocks, rows) = displays_in(&strip, &columns);
                 singles.extend(clocks);
                 pieces.extend(rows);
@@ -179,7 +192,10 @@ impl Eye {
         pieces.extend(self.rows_below(frame, &pieces)?);
         singles.extend(pairs(&pieces));
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
-        Ok(singles)
+        Ok(Discovery {
+            displays: singles,
+            has_loose_digits,
+        })
     }
 
     /// Finds a display again near where it was and reads it. `None` if it is not there.
@@ -283,13 +299,9 @@ impl Eye {
     fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
         let look = self.look(frame, quad, FOLLOW_MARGIN)?;
         Ok(look.map(|(strip, columns)| {
-            let fit = row.align(&columns);
+            let fit = row.align(&columns, FOLLOW_MARGIN * DIGIT_PX);
             let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
-            let odds = row
-                .places
-                .iter()
-                .map(|&p| columns.odds_near(fit.at(p), reach))
-                .collect();
+            let odds = row.odds(&strip, &columns, &fit, reach);
             RowView {
                 strip,
                 columns,

@@ -42,7 +42,7 @@ pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
                 last_digit = Some(c.x);
                 mark_since = false;
             }
-            Kind::Colon | Kind::Semicolon | Kind::Dot => mark_since = true,
+            Kind::Mark => mark_since = true,
             Kind::Other => {
                 if !current.is_empty() {
                     all.push(std::mem::take(&mut current));

@@ -19,7 +19,7 @@ mod read;
 mod rectify;
 mod row;
 
-pub use eye::{Display, Eye, Followed};
+pub use eye::{Discovery, Display, Eye, Followed};
 pub use find::{Line, Sharpness};
 pub use net::model_hash;
 pub use pyramid::Pyramid;

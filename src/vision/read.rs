@@ -14,26 +14,25 @@ const DIGIT_TEMPERATURE: f32 = 1.1;
 /// Keeps an even strip from being blown up to full contrast; from training.
 const LEAST_DEVIATION: f32 = 6.0;
 
-/// The kinds of things a column can hold, in the network's order.
+/// What a column can hold, as the network tells them apart.
+const NOTHING: usize = 0;
+const DIGIT: usize = 1;
+const COLON: usize = 2;
+const SEMICOLON: usize = 3;
+const DOT: usize = 4;
+const OTHER: usize = 5;
+const CLASSES: usize = 6;
+
+/// What matters for the layout of a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
     Nothing,
     Digit,
-    Colon,
-    Semicolon,
-    Dot,
+    /// A colon, semicolon or dot; which of them is a question of its own.
+    Mark,
     /// A letter or another sign.
     Other,
 }
-
-const KINDS: [Kind; 6] = [
-    Kind::Nothing,
-    Kind::Digit,
-    Kind::Colon,
-    Kind::Semicolon,
-    Kind::Dot,
-    Kind::Other,
-];
 
 /// One character as read.
 #[derive(Clone, Debug)]
@@ -47,8 +46,8 @@ pub(super) struct Character {
 
 /// The reader's answer for one strip.
 pub(super) struct Columns {
-    /// Probabilities per column, in the order of [`KINDS`].
-    kinds: Vec<[f32; 6]>,
+    /// Probabilities per column: nothing, digit, colon, semicolon, dot, other.
+    kinds: Vec<[f32; CLASSES]>,
     /// Digit probabilities per column, given that a digit stands there.
     digits: Vec<[f32; 10]>,
 }
@@ -99,8 +98,7 @@ impl Columns {
 
     /// Probability that a digit stands at `x` (strip px); 0 outside the strip.
     pub fn digit_at(&self, x: f32) -> f32 {
-        self.column(x)
-            .map_or(0.0, |c| self.kinds[c][Kind::Digit as usize])
+        self.column(x).map_or(0.0, |c| self.kinds[c][DIGIT])
     }
 
     fn column(&self, x: f32) -> Option<usize> {
@@ -108,17 +106,17 @@ impl Columns {
         (c >= 0.0 && (c as usize) < self.len()).then_some(c as usize)
     }
 
-    /// How well a digit's middle stands at each half column: 1 at the middle of a sure
-    /// digit, falling to a seventh two `spread` (strip px) away. For lining up places.
-    pub fn middles(&self, spread: f32) -> Vec<f32> {
+    /// How well the middle of a `kind` of character stands at each strip px: 1 at the middle
+    /// of a sure one, falling to a seventh two `spread` (strip px) away. For lining up places.
+    pub fn middles(&self, kind: Kind, spread: f32) -> Vec<f32> {
         let mut out = vec![0.0f32; self.len() * 2];
-        for digit in self.characters().iter().filter(|c| c.kind == Kind::Digit) {
+        for character in self.characters().iter().filter(|c| c.kind == kind) {
             let reach = 3.0 * spread;
-            let first = (digit.x - reach).floor().max(0.0) as usize;
-            let last = ((digit.x + reach).ceil().max(0.0) as usize).min(out.len());
+            let first = (character.x - reach).floor().max(0.0) as usize;
+            let last = ((character.x + reach).ceil().max(0.0) as usize).min(out.len());
             for (x, value) in out.iter_mut().enumerate().take(last).skip(first) {
-                let off = (x as f32 + 0.5 - digit.x) / spread;
-                *value = value.max(digit.sureness * (-0.5 * off * off).exp());
+                let off = (x as f32 + 0.5 - character.x) / spread;
+                *value = value.max(character.sureness * (-0.5 * off * off).exp());
             }
         }
         out
@@ -147,7 +145,7 @@ impl Columns {
         let first = ((x - reach) / COLUMN_PX).floor().max(0.0) as usize;
         let last = (((x + reach) / COLUMN_PX).floor().max(0.0) as usize).min(self.len() - 1);
         for c in first..=last {
-            let w = self.kinds[c][Kind::Digit as usize];
+            let w = self.kinds[c][DIGIT];
             top = top.max(w);
             sum += w;
             for (total, p) in weights.iter_mut().zip(&self.digits[c]) {
@@ -166,12 +164,12 @@ impl Columns {
         let first = (left / COLUMN_PX).ceil().max(0.0) as usize;
         let last =
             ((right / COLUMN_PX).floor().max(0.0) as usize).min(self.len().saturating_sub(1));
-        let most = |kind: Kind| {
+        let most = |class: usize| {
             (first..=last)
-                .map(|c| self.kinds[c][kind as usize])
+                .map(|c| self.kinds[c][class])
                 .fold(0.0f32, f32::max)
         };
-        let (colon, semicolon, dot) = (most(Kind::Colon), most(Kind::Semicolon), most(Kind::Dot));
+        let (colon, semicolon, dot) = (most(COLON), most(SEMICOLON), most(DOT));
         let none = (1.0 - colon.max(semicolon).max(dot)).max(0.0);
         let sum = (colon + semicolon + dot + none).max(1e-6);
         MarkOdds {
@@ -185,11 +183,10 @@ impl Columns {
     /// The characters from left to right: runs of columns of one kind.
     pub fn characters(&self) -> Vec<Character> {
         let label = |c: usize| {
-            let p = &self.kinds[c];
-            let best = (0..KINDS.len())
-                .max_by(|&a, &b| p[a].total_cmp(&p[b]))
-                .unwrap_or(0);
-            KINDS[best]
+            [Kind::Nothing, Kind::Digit, Kind::Mark, Kind::Other]
+                .into_iter()
+                .max_by(|&a, &b| self.weight(c, a).total_cmp(&self.weight(c, b)))
+                .unwrap_or(Kind::Nothing)
         };
         let mut runs: Vec<(Kind, usize, usize)> = Vec::new();
         let mut last = Kind::Nothing;
@@ -228,8 +225,19 @@ impl Columns {
         found
     }
 
+    /// Probability of a kind in a column.
+    fn weight(&self, column: usize, kind: Kind) -> f32 {
+        let p = &self.kinds[column];
+        match kind {
+            Kind::Nothing => p[NOTHING],
+            Kind::Digit => p[DIGIT],
+            Kind::Mark => p[COLON] + p[SEMICOLON] + p[DOT],
+            Kind::Other => p[OTHER],
+        }
+    }
+
     fn character(&self, kind: Kind, from: usize, to: usize) -> Character {
-        let weight = |c: usize| self.kinds[c][kind as usize];
+        let weight = |c: usize| self.weight(c, kind);
         let sum: f32 = (from..to).map(weight).sum();
         let x = (from..to)
             .map(|c| (c as f32 + 0.5) * weight(c))
@@ -253,19 +261,19 @@ pub(super) mod tests {
         let mut digits = vec![[0.1; 10]; width];
         let mut x = start;
         for ch in text.chars() {
-            let (kind, advance) = match ch {
-                '0'..='9' => (Kind::Digit, pitch),
-                ':' => (Kind::Colon, pitch * 0.5),
-                ';' => (Kind::Semicolon, pitch * 0.5),
-                '.' => (Kind::Dot, pitch * 0.5),
-                ' ' => (Kind::Nothing, pitch * 0.8),
-                _ => (Kind::Other, pitch),
+            let (class, advance) = match ch {
+                '0'..='9' => (DIGIT, pitch),
+                ':' => (COLON, pitch * 0.5),
+                ';' => (SEMICOLON, pitch * 0.5),
+                '.' => (DOT, pitch * 0.5),
+                ' ' => (NOTHING, pitch * 0.8),
+                _ => (OTHER, pitch),
             };
             let middle = x + advance / 2.0;
             for c in 0..width {
                 if ((c as f32 + 0.5) * COLUMN_PX - middle).abs() < 0.25 * advance.max(6.0) {
                     kinds[c] = [0.02; 6];
-                    kinds[c][kind as usize] = 0.9;
+                    kinds[c][class] = 0.9;
                     if let Some(d) = ch.to_digit(10) {
                         digits[c] = [0.01; 10];
                         digits[c][d as usize] = 0.91;
@@ -281,12 +289,10 @@ pub(super) mod tests {
     fn characters_come_back_in_order_with_their_kinds() {
         let columns = perfect("P 10:59;23", 20.0, 12.0, 128);
         let kinds: Vec<Kind> = columns.characters().iter().map(|c| c.kind).collect();
-        use Kind::{Colon, Digit, Other, Semicolon};
+        use Kind::{Digit, Mark, Other};
         assert_eq!(
             kinds,
-            [
-                Other, Digit, Digit, Colon, Digit, Digit, Semicolon, Digit, Digit
-            ]
+            [Other, Digit, Digit, Mark, Digit, Digit, Mark, Digit, Digit]
         );
     }
 

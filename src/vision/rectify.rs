@@ -108,6 +108,23 @@ impl Strip {
         self.to_frame.map(x, y)
     }
 
+    /// Brightest minus darkest luma among the digit rows within `half` px of column `x`,
+    /// leaving out the outermost twentieth at both ends; 0 outside the strip.
+    pub fn contrast(&self, x: f32, half: f32) -> f32 {
+        let first = (x - half).max(0.0) as u32;
+        let last = ((x + half).max(0.0) as u32).min(self.luma.width());
+        let mut values: Vec<u8> = (first..last)
+            .flat_map(|x| (TOP_PX as u32..BOTTOM_PX as u32).map(move |y| (x, y)))
+            .map(|(x, y)| self.luma.get_pixel(x, y)[0])
+            .collect();
+        if values.is_empty() {
+            return 0.0;
+        }
+        values.sort_unstable();
+        let cut = values.len() / 20;
+        f32::from(values[values.len() - 1 - cut]) - f32::from(values[cut])
+    }
+
     /// Outline in the frame of the digits between two columns of the strip.
     pub fn quad_between(&self, left: f32, right: f32) -> Quad {
         Quad {

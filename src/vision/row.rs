@@ -1,9 +1,15 @@
 //! One row of a display: where its digit places lie, in the frame and in a strip.
 
 use super::layout::{Group, layout_of};
-use super::read::Columns;
+use super::read::{Columns, Kind};
 use super::rectify::{DIGIT_PX, Strip};
 use crate::geometry::{Point, Quad};
+use crate::reading::DigitOdds;
+
+/// Contrast of a dark place against the clearest place of its row, at most. Lit digits of
+/// one row differ by less than two, also half changed; unlit segments in a dim room show a
+/// twentieth.
+const DARK_SHARE: f32 = 0.2;
 
 /// One row of a display: where it is and where its places lie along it.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,6 +18,8 @@ pub(super) struct Row {
     pub quad: Quad,
     /// Middles of the places along the quad, in digit heights from its left edge.
     pub places: Vec<f32>,
+    /// Middles of the marks between its groups, likewise.
+    pub marks: Vec<f32>,
     /// Length of the quad in digit heights.
     pub length: f32,
     /// Digit heights between neighbouring places of a group.
@@ -73,6 +81,12 @@ impl Row {
         Some(Self {
             quad: strip.quad_between(left, right),
             places: xs.iter().map(|x| (x - left) / DIGIT_PX).collect(),
+            marks: groups
+                .windows(2)
+                .filter(|pair| pair[1].after_mark)
+                .filter_map(|pair| Some((pair[0].places.last()? + pair[1].places.first()?) / 2.0))
+                .map(|x| (x - left) / DIGIT_PX)
+                .collect(),
             length: (right - left) / DIGIT_PX,
             pitch: pitch / DIGIT_PX,
             groups: layout_of(groups).groups,
@@ -141,29 +155,36 @@ impl Row {
         ])
     }
 
-    /// Slides and stretches the row's places over the strip until the middle of a digit
-    /// is on each of them and none is just outside: a line of even pitch fits itself one
-    /// place off, too. Places weigh in even where dark, so a few lit ones suffice.
-    pub fn align(&self, columns: &Columns) -> Alignment {
-        let middles = columns.middles(0.16 * self.pitch * DIGIT_PX);
-        let at = |x: f32| {
+    /// Slides and stretches the row's places over the strip until the middle of a digit is
+    /// on each of them, marks between them, and no digit just outside: a line of even pitch
+    /// fits itself one place off, too. `start` is where the row is thought to begin (strip
+    /// px): among ways that fit alike, as where most digits are dark, the nearest counts.
+    pub fn align(&self, columns: &Columns, start: f32) -> Alignment {
+        let pitch_px = self.pitch * DIGIT_PX;
+        let digits = columns.middles(Kind::Digit, 0.16 * pitch_px);
+        let marks = columns.middles(Kind::Mark, 0.2 * pitch_px);
+        let on = |middles: &[f32], x: f32| {
             if x < 0.0 {
                 0.0
             } else {
                 middles.get(x as usize).copied().unwrap_or(0.0)
             }
         };
+        let at = |x: f32| on(&digits, x);
         let last = self.places[self.places.len() - 1];
         let mut best = (f32::MIN, 0.0, 1.0);
         for step in -8..=8 {
             let scale = 1.0 + 0.025 * step as f32;
             let mut offset = -DIGIT_PX;
-            while offset + self.length * DIGIT_PX * scale < middles.len() as f32 + DIGIT_PX {
+            while offset + self.length * DIGIT_PX * scale < digits.len() as f32 + DIGIT_PX {
                 let trial = Alignment::at_rest(offset, scale);
                 let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
                 let outside =
                     at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
-                let score = hit - 0.7 * outside - 2.0 * (scale - 1.0).abs();
+                let between: f32 = self.marks.iter().map(|&p| on(&marks, trial.at(p))).sum();
+                let moved = ((offset - start).abs() / pitch_px).min(2.0);
+                let score =
+                    hit + 0.6 * between - 0.7 * outside - 2.0 * (scale - 1.0).abs() - 0.2 * moved;
                 if score > best.0 {
                     best = (score, offset, scale);
                 }
@@ -184,6 +205,35 @@ impl Row {
             beyond: before.max(behind),
             ..found
         }
+    }
+
+    /// Digit odds of every place. A place with far less contrast than its neighbours holds
+    /// unlit segments, which would read as an eight: it is dark, so flat.
+    pub fn odds(
+        &self,
+        strip: &Strip,
+        columns: &Columns,
+        fit: &Alignment,
+        reach: f32,
+    ) -> Vec<DigitOdds> {
+        let half = 0.4 * self.pitch * DIGIT_PX * fit.scale;
+        let contrasts: Vec<f32> = self
+            .places
+            .iter()
+            .map(|&p| strip.contrast(fit.at(p), half))
+            .collect();
+        let most = contrasts.iter().copied().fold(0.0, f32::max);
+        self.places
+            .iter()
+            .zip(contrasts)
+            .map(|(&p, contrast)| {
+                if contrast < DARK_SHARE * most {
+                    DigitOdds::FLAT
+                } else {
+                    columns.odds_near(fit.at(p), reach)
+                }
+            })
+            .collect()
     }
 
     /// A row of `size` times the height whose middle lies `step` digit heights below this one's.
@@ -223,9 +273,11 @@ mod tests {
         let places: Vec<f32> = [6.0, 18.0, 36.0, 48.0, 66.0, 78.0, 96.0, 108.0]
             .map(|x: f32| x / DIGIT_PX)
             .to_vec();
+        let marks = [27.0, 57.0, 87.0].map(|x: f32| x / DIGIT_PX).to_vec();
         Row {
             quad,
             places,
+            marks,
             length: 114.0 / DIGIT_PX,
             pitch: 12.0 / DIGIT_PX,
             groups: vec![2; 4],
@@ -245,7 +297,7 @@ mod tests {
     fn places_are_lined_up_wherever_the_line_lies_in_the_strip() {
         for start in [0.0, 7.0, 23.0, 61.0] {
             let columns = perfect("10:20:30:12", start, 12.0, 128);
-            let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns);
+            let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns, 20.0);
             assert!((fit.offset - start).abs() <= 2.0, "{start}: {}", fit.offset);
             assert!(fit.presence > 0.85, "{start}: {}", fit.presence);
         }
@@ -256,7 +308,7 @@ mod tests {
         // The first two digits are dark: the rest must not slide into their places.
         let columns = perfect("  :20:30:12", 20.0, 12.0, 128);
         // A space is narrower than a digit here, so the marks stand 4.8 px further left.
-        let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns);
+        let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns, 20.0);
         assert!((fit.offset - (20.0 - 4.8)).abs() <= 3.0, "{}", fit.offset);
     }
 
