@@ -121,8 +121,8 @@ fn drop_frame_clocks_are_read_across_the_minute_and_the_ten_minutes() {
 
 #[test]
 fn a_label_that_drop_frame_skips_proves_that_the_clock_counts_without() {
-    let said = read_burned_in(&BurnedIn::new("00:00:58:20", "30000/1001"));
-    said.must_be_sure_of("00:00:58:20");
+    let said = read_burned_in(&BurnedIn::new("00:00:59:10", "30000/1001"));
+    said.must_be_sure_of("00:00:59:10");
     let clock = &said.json["clock"];
     assert_eq!(clock["drop_frame"], false, "{}", said.all());
     assert_eq!(clock["drop_frame_known_by"], "label", "{}", said.all());

@@ -2,7 +2,7 @@
 //! clock run, did it jump.
 
 use super::looks::Looks;
-use crate::timecode::ClockForm;
+use crate::timecode::{ClockForm, Label};
 
 /// Looks at one unchanged digit that count as independent. Frames of one take
 /// share light, blur, and whatever misleads the reader: a hundred of them are
@@ -15,6 +15,17 @@ pub(super) const ENOUGH: f64 = 9.21;
 /// Mean nats per look between the extremes of a group below which nothing was
 /// read there: ln 2.
 const NOTHING: f64 = 0.69;
+
+/// Nats for a value that the dial cannot show.
+const IMPOSSIBLE: f64 = -30.0;
+
+/// What the looks at one value of a group say against its shifts, by place.
+struct Sum {
+    fitted: usize,
+    /// Looks in which the place tells anything.
+    told: [u32; 2],
+    against: [[f64; 60]; 2],
+}
 
 /// A group of two digits that changes slowly.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,7 +64,10 @@ impl Group {
     }
 
     fn value(self, form: ClockForm, count: i64) -> usize {
-        let label = form.label(count);
+        self.of_label(form.label(count))
+    }
+
+    fn of_label(self, label: Label) -> usize {
         usize::from(match self {
             Self::Hours => label.hours(),
             Self::Minutes => label.minutes(),
@@ -86,6 +100,20 @@ pub(super) struct Ballot {
 }
 
 impl Ballot {
+    /// The ballot of one sighting; see [`Ballot::add`].
+    pub fn of(group: Group, looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
+        let mut ballot = Self::new(group);
+        ballot.add(looks, form, counts);
+        ballot
+    }
+
+    /// Nats against the group's value in `to`, if the fit said that of `from`.
+    pub fn cost(&self, from: Label, to: Label) -> f64 {
+        let size = self.group.size();
+        let shift = self.group.of_label(to) + size - self.group.of_label(from);
+        self.against[shift % size]
+    }
+
     pub fn new(group: Group) -> Self {
         Self {
             group,
@@ -104,48 +132,52 @@ impl Ballot {
         if let (0, Some(&first)) = (self.looks, counts.first()) {
             self.fitted = group.value(form, first);
         }
-        let mut sums: Vec<(usize, usize, Vec<f64>)> = Vec::new();
-        let mut said = vec![0f64; size];
+        let mut sums: Vec<Sum> = Vec::new();
         for (look, &count) in counts.iter().enumerate() {
             let fitted = group.value(form, count);
-            for (value, said) in said.iter_mut().enumerate() {
-                *said = if places.len() == 1 {
+            let at = sums.iter().position(|s| s.fitted == fitted);
+            let at = at.unwrap_or_else(|| {
+                sums.push(Sum {
+                    fitted,
+                    told: [0; 2],
+                    against: [[0.0; 60]; 2],
+                });
+                sums.len() - 1
+            });
+            let sum = &mut sums[at];
+            let (mut most, mut least) = (0.0, 0.0);
+            for (i, place) in places.clone().enumerate() {
+                let says = looks.place(look, place);
+                let high = says.iter().copied().fold(f32::MIN, f32::max);
+                let low = says.iter().copied().fold(f32::MAX, f32::min);
+                most += f64::from(high);
+                least += f64::from(low);
+                if f64::from(high - low) < NOTHING {
+                    continue;
+                }
+                sum.told[i] += 1;
+                let digit = |value: usize| match (places.len(), i) {
                     // A dial of one hour digit has no hour above 9.
-                    looks
-                        .place(look, places.start)
-                        .get(value)
-                        .map_or(-30.0, |&x| f64::from(x))
-                } else {
-                    f64::from(looks.place(look, places.start)[value / 10])
-                        + f64::from(looks.place(look, places.start + 1)[value % 10])
+                    (1, _) => (value < 10).then_some(value),
+                    (_, 0) => Some(value / 10),
+                    _ => Some(value % 10),
                 };
+                let said = |value| digit(value).map_or(IMPOSSIBLE, |d| f64::from(says[d]));
+                for (shift, against) in sum.against[i][..size].iter_mut().enumerate() {
+                    *against += said(fitted) - said((fitted + shift) % size);
+                }
             }
-            let shown = if places.len() == 1 {
-                &said[..10]
-            } else {
-                &said[..]
-            };
-            let most = shown.iter().copied().fold(f64::MIN, f64::max);
-            let least = shown.iter().copied().fold(f64::MAX, f64::min);
             self.spread += most - least;
             self.looks += 1;
-            let at = match sums.iter().position(|s| s.0 == fitted) {
-                Some(at) => at,
-                None => {
-                    sums.push((fitted, 0, vec![0.0; size]));
-                    sums.len() - 1
-                }
-            };
-            let (_, n, against) = &mut sums[at];
-            *n += 1;
-            for (shift, against) in against.iter_mut().enumerate() {
-                *against += said[fitted] - said[(fitted + shift) % size];
-            }
         }
-        for (_, n, against) in sums {
-            let share = (INDEPENDENT_LOOKS / n as f64).min(1.0);
-            for (total, one) in self.against.iter_mut().zip(against) {
-                *total += one * share;
+        for sum in &sums {
+            for (told, against) in sum.told.iter().zip(&sum.against) {
+                if *told > 0 {
+                    let share = (INDEPENDENT_LOOKS / f64::from(*told)).min(1.0);
+                    for (total, one) in self.against.iter_mut().zip(against) {
+                        *total += one * share;
+                    }
+                }
             }
         }
     }
@@ -166,6 +198,49 @@ impl Ballot {
             rival: (self.fitted + shift) % self.group.size(),
             is_unread: self.spread < NOTHING * self.looks as f64,
         }
+    }
+}
+
+/// How the same looks do if the clock stood some counts elsewhere: the audit of
+/// the digits after the seconds. Starts one count apart are told by the bounds.
+pub(super) struct Shifts {
+    /// Counts, and nats that they lose.
+    losses: Vec<(i64, f64)>,
+}
+
+impl Shifts {
+    /// For a clock of `base` counts a second. `least` is the smallest shift
+    /// that matters, in counts.
+    pub fn new(base: u32, least: i64) -> Self {
+        let base = i64::from(base);
+        // One digit elsewhere, or a few counts; seconds have their own ballot.
+        let few = 2..10;
+        let tens = (1..10).map(|k| 10 * k);
+        let hundreds = (1..10).map(|k| 100 * k);
+        let ahead = few.chain(tens).chain(hundreds);
+        let both = ahead
+            .filter(|&k| least <= k && k < base)
+            .flat_map(|k| [(k, 0.0), (-k, 0.0)]);
+        Self {
+            losses: both.collect(),
+        }
+    }
+
+    /// Adds one sighting, with the counts that the fit says were displayed.
+    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64]) {
+        let says = |look, count| f64::from(looks.says(look, form.digits(count).as_slice()));
+        for (look, &count) in counts.iter().enumerate() {
+            let fitted = says(look, count);
+            for (shift, loss) in &mut self.losses {
+                *loss += fitted - says(look, count + *shift);
+            }
+        }
+    }
+
+    /// The shift that loses least; `None` on clocks without parts of a second.
+    pub fn rival(&self) -> Option<(i64, f64)> {
+        let least = self.losses.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+        least.copied()
     }
 }
 
@@ -228,6 +303,21 @@ impl Tally {
     /// True if more than half of the read looks agree.
     pub const fn has_majority(&self) -> bool {
         2 * self.agreeing > self.read
+    }
+
+    /// Looks told and looks against at a place that is against the fit far more
+    /// often than the others: misread digits fall anywhere, a clock that does
+    /// not run evenly shows at its last digits.
+    pub fn uneven_place(&self) -> Option<(usize, usize)> {
+        let (told, against): (usize, usize) = self
+            .places
+            .iter()
+            .fold((0, 0), |sum, p| (sum.0 + p.0, sum.1 + p.1));
+        self.places.iter().copied().find(|&(t, a)| {
+            let others = (told - t, against - a);
+            // A quarter of its looks, and three times as often as elsewhere.
+            a >= 3 && 4 * a > t && a * others.0 > 3 * others.1 * t
+        })
     }
 
     /// A place that is against the fit in most looks while the others are not:

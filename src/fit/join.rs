@@ -25,14 +25,20 @@ pub(super) struct Joint {
     pub pace: Pace,
     /// Count at frame 0, not wrapped.
     pub start: HalfOpen,
-    /// For each sighting: which of its starts, if it agrees.
-    pub chosen: Vec<Option<usize>>,
+    /// For each sighting: its start, if it agrees.
+    pub chosen: Vec<Option<Scored>>,
     /// ln of the probability, up to a constant.
     pub score: f64,
+    /// The sum of the lenient scores.
+    pub lenient_score: f64,
     /// Clock against camera, in parts per million, where two sightings bound it
     /// better than the usual drift does.
     pub drift_ppm: Option<HalfOpen>,
 }
+
+/// Nats against a drift beyond the usual: where another rate needs none, as 30
+/// against 29.97 with drop-frame does, the other is believed.
+const UNUSUAL_DRIFT: f64 = 10.0;
 
 /// A sighting at its own time.
 #[derive(Clone, Copy)]
@@ -55,42 +61,32 @@ fn held(window: &WindowFit, start: &Scored, times: &Times) -> Held {
 
 /// Joins `windows` under each pace that the first of `order` allows. `order`
 /// holds the sightings to be joined, strongest first.
-pub(super) fn joints(windows: &[WindowFit], order: &[usize], times: &Times) -> Vec<Joint> {
+pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> Vec<Joint> {
     let Some((&lead, others)) = order.split_first() else {
         return Vec::new();
     };
     let mut joints: Vec<Joint> = windows[lead]
         .scored
         .iter()
-        .enumerate()
-        .map(|(index, first)| {
+        .map(|first| {
             let mut chosen = vec![None; windows.len()];
-            chosen[lead] = Some(index);
-            let mut score = first.score;
-            let mut members = vec![held(&windows[lead], first, times)];
+            chosen[lead] = Some(first.clone());
+            let (mut score, mut lenient_score) = (first.score, first.lenient_score);
+            let mut members = vec![held(windows[lead], first, times)];
             for &other in others {
-                let window = &windows[other];
-                let fits = window.scored.iter().enumerate().find_map(|(i, start)| {
-                    if start.pace != first.pace {
-                        return None;
-                    }
-                    // A clock that ran past midnight starts a day later, or earlier.
-                    let mut candidate = held(window, start, times);
-                    candidate.bounds = nearest_day(&members[0], candidate, &first.pace);
-                    members.push(candidate);
-                    if corridor(&members, &first.pace, LARGEST_DRIFT_PPM).is_some() {
-                        return Some((i, start));
-                    }
-                    members.pop();
-                    None
-                });
-                if let Some((i, start)) = fits {
-                    chosen[other] = Some(i);
+                let window = windows[other];
+                if let Some(start) = agreeing(&mut members, window, first, times) {
                     score += start.score;
+                    lenient_score += start.lenient_score;
+                    chosen[other] = Some(start);
                 }
             }
             let usual = corridor(&members, &first.pace, USUAL_DRIFT_PPM);
             let is_usual = usual.is_some();
+            if !is_usual {
+                score -= UNUSUAL_DRIFT;
+                lenient_score -= UNUSUAL_DRIFT;
+            }
             let corridor = usual
                 .or_else(|| corridor(&members, &first.pace, LARGEST_DRIFT_PPM))
                 .expect("one sighting at least leaves a corridor");
@@ -104,12 +100,45 @@ pub(super) fn joints(windows: &[WindowFit], order: &[usize], times: &Times) -> V
                 start: corridor.phase,
                 chosen,
                 score,
+                lenient_score,
                 drift_ppm: is_measured.then_some(drift_ppm),
             }
         })
         .collect();
     joints.sort_by(|a, b| b.score.total_cmp(&a.score));
     joints
+}
+
+/// The best start of `window` that lies on one line with `members`, which it
+/// joins. If none does, the best start with other slow digits where nothing
+/// much is said against them.
+fn agreeing(
+    members: &mut Vec<Held>,
+    window: &WindowFit,
+    first: &Scored,
+    times: &Times,
+) -> Option<Scored> {
+    let pace = &first.pace;
+    let anchor = members[0];
+    let mut joins = |start: &Scored| {
+        // A clock that ran past midnight starts a day later, or earlier.
+        let mut candidate = held(window, start, times);
+        candidate.bounds = nearest_day(&anchor, candidate, pace);
+        members.push(candidate);
+        let is_one_line = corridor(members, pace, LARGEST_DRIFT_PPM).is_some();
+        if !is_one_line {
+            members.pop();
+        }
+        is_one_line
+    };
+    let of_pace = || window.scored.iter().filter(|start| start.pace == *pace);
+    if let Some(start) = of_pace().find(|start| joins(start)) {
+        return Some(start.clone());
+    }
+    let at_s = Ratio::from_integer(window.reference_tick) * times.tick_s;
+    let foretold = anchor.bounds.middle() + pace.counts_per_second() * (at_s - anchor.at_s);
+    let start = of_pace().next()?.moved_near(foretold, &window.ballots)?;
+    joins(&start).then_some(start)
 }
 
 fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {

@@ -1,10 +1,12 @@
 //! From weighed starts to a verdict with reasons.
 
-use super::audit::{Ballot, ENOUGH, Group, Tally};
+use super::audit::{Ballot, ENOUGH, Group, Shifts, Tally};
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESHES, paces};
 use super::reasons;
+use super::sight::{self, FEW_FRAMES, Kind, Seen, is_coarse, order, see};
+use super::sweep::DOUBT;
 use super::window::{self, Scored, WindowFit, fit_window};
 use super::{
     ClockFit, DropFrameKnownBy, FittedClock, FittedStart, Known, NextLook, RateKnownBy, SightingFit,
@@ -15,58 +17,30 @@ use crate::outcome::Verdict;
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
-/// Nats that a start must gain over knowing nothing before it is one at all:
-/// ln of the starts tried (about 2.6 million counts a day, a hundred paces, four
-/// phases a count) is 21; the rest is [`ENOUGH`].
-const WORTH_TELLING: f64 = 30.0;
-/// Agreeing frames below which a start is never sure.
-const FEW_FRAMES: usize = 4;
 /// ... unless the odds of many half-read frames gain as much as that many whole
 /// labels of eight digits do, at ln 10 each.
 const FEW_FRAMES_GAIN: f64 = FEW_FRAMES as f64 * 18.4;
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
 const DISTINCT_COUNTS: usize = 3;
-/// Agreeing share of read frames, in percent, below which there is no clock.
-const HARDLY_ANY_PERCENT: usize = 25;
 /// Frames in a row against the fit that may be a second start: a jump.
 const JUMP_FRAMES: usize = 4;
-/// ln of how likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
-/// practice keeps it for drop-frame (from memory), and a false one would lead to a false label.
+/// The slowest panel in common use, in hertz.
+const SLOW_PANEL_HZ: f64 = 50.0;
+/// Counts per clip frame from which one exposure may hold more than two.
+const BLURRED_COUNTS: i128 = 4;
+/// Nats by which a mark settles between rates that fit alike.
+const CLEAR_MARK: f64 = 5.0;
+/// How likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
+/// practice keeps it for drop-frame (from memory).
 const STRAY_SEMICOLON: f64 = 1e-5;
 /// Share of drop-frame clocks that print a colon all the same (judged).
 const DROP_FRAME_COLON: f64 = 0.5;
 
-/// What a sighting is, by itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
-    /// The groups of digits are no clock's.
-    OtherLayout,
-    /// No start explains the digits.
-    Nothing,
-    StandsStill,
-    CountsDown,
-    /// Perhaps a clock: too little seen, or too few frames agree.
-    Doubtful,
-    /// A clock that runs, and most frames say so.
-    Runs,
-}
-
-/// A sighting with what it says by itself.
-struct Seen<'a> {
-    kind: Kind,
-    looks: Option<Looks<'a>>,
-    window: WindowFit,
-    tally: Tally,
-    /// Place that was misread throughout and is left out.
-    left_out: Option<usize>,
-    /// Nats over a clock that stands still.
-    running: f64,
-}
-
-pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit {
+/// The answer, and the nats that its start gains over knowing nothing.
+pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
     let times = Times::of(sightings, clip);
-    let mut seen: Vec<Seen> = sightings
+    let seen: Vec<Seen> = sightings
         .iter()
         .zip(&times.ticks)
         .map(|(sighting, ticks)| see(sighting, ticks, &times, known))
@@ -92,12 +66,9 @@ pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> 
     let order = order(&seen);
     if order.is_empty() {
         fit.reasons.push(nothing(&seen));
-        return fit;
+        return (fit, 0.0);
     }
-    let windows: Vec<WindowFit> = seen
-        .iter_mut()
-        .map(|s| std::mem::replace(&mut s.window, WindowFit::EMPTY))
-        .collect();
+    let windows: Vec<&WindowFit> = seen.iter().map(|s| &s.window).collect();
     let table = Table {
         seen: &seen,
         windows: &windows,
@@ -105,115 +76,8 @@ pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> 
         clip,
         known,
     };
-    table.decide(&order, &mut fit);
-    fit
-}
-
-/// Fits one sighting and says what it is.
-fn see<'a>(sighting: &'a Sighting, ticks: &[i64], times: &Times, known: &Known) -> Seen<'a> {
-    let mut seen = Seen {
-        kind: Kind::OtherLayout,
-        looks: Looks::of(sighting, ticks),
-        window: WindowFit::EMPTY,
-        tally: Tally::default(),
-        left_out: None,
-        running: 0.0,
-    };
-    let Some(looks) = &mut seen.looks else {
-        return seen;
-    };
-    seen.kind = Kind::Nothing;
-    let paces = paces(looks.dial, known);
-    seen.window = fit_window(looks, times, &paces, known.drop_frame);
-    seen.tally = tally(looks, times, &seen.window);
-    if let Some(place) = seen.tally.misread_place() {
-        let mut fewer = looks.clone();
-        fewer.blank(place);
-        let window = fit_window(&mut fewer, times, &paces, known.drop_frame);
-        let tally = tally(&fewer, times, &window);
-        if tally.has_majority() {
-            (*looks, seen.window, seen.tally) = (fewer, window, tally);
-            seen.left_out = Some(place);
-        }
-    }
-    let Some(best) = seen.window.scored.first() else {
-        return seen;
-    };
-    let standing = window::standing_gain(looks);
-    seen.running = best.gain - standing;
-    if best.gain.max(standing) < WORTH_TELLING {
-        return seen;
-    }
-    if seen.running < ENOUGH {
-        seen.kind = if is_long(looks, times, &paces) {
-            Kind::StandsStill
-        } else {
-            Kind::Doubtful
-        };
-        return seen;
-    }
-    if seen.tally.has_majority() || seen.tally.read == 0 {
-        seen.kind = Kind::Runs;
-        return seen;
-    }
-    if counts_down(looks, times, known, best.gain) {
-        seen.kind = Kind::CountsDown;
-    } else if 100 * seen.tally.agreeing >= HARDLY_ANY_PERCENT * seen.tally.read {
-        seen.kind = Kind::Doubtful;
-    }
-    seen
-}
-
-fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
-    let placed = window.scored.first().and_then(|best| {
-        let counts = window::place(looks, times, best, window.reference_tick)?;
-        Some((best.pace.form, counts))
-    });
-    placed.map_or_else(Tally::default, |(form, counts)| {
-        Tally::of(looks, form, &counts)
-    })
-}
-
-/// True if even the slowest clock, not slowed down, would have stepped twice,
-/// and half a second has passed.
-fn is_long(looks: &Looks, times: &Times, paces: &[Pace]) -> bool {
-    let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
-    let slowest = paces.iter().map(|p| p.form.rate()).min();
-    slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::from_integer(2))
-        && span_s >= Ratio::new(1, 2)
-}
-
-/// True if the looks fit better with time running backwards.
-fn counts_down(looks: &Looks, times: &Times, known: &Known, upwards_gain: f64) -> bool {
-    let known = Known {
-        speed: Some(known.speed.unwrap_or(Ratio::ONE)),
-        ..known.clone()
-    };
-    let mut backwards = looks.backwards();
-    let window = fit_window(
-        &mut backwards,
-        times,
-        &paces(looks.dial, &known),
-        known.drop_frame,
-    );
-    let best = window.scored.first();
-    best.is_some_and(|best| best.gain > upwards_gain + ENOUGH)
-        && tally(&backwards, times, &window).has_majority()
-}
-
-/// Sightings to be joined, strongest first: those that run, or else the doubtful.
-fn order(seen: &[Seen]) -> Vec<usize> {
-    for kind in [Kind::Runs, Kind::Doubtful] {
-        let mut order: Vec<usize> = (0..seen.len())
-            .filter(|&i| seen[i].kind == kind && !seen[i].window.scored.is_empty())
-            .collect();
-        let gain = |i: &usize| seen[*i].window.scored[0].gain;
-        order.sort_by(|a, b| gain(b).total_cmp(&gain(a)));
-        if !order.is_empty() {
-            return order;
-        }
-    }
-    Vec::new()
+    let gain = table.decide(&order, &mut fit);
+    (fit, gain)
 }
 
 /// Why there is no start at all.
@@ -235,14 +99,15 @@ fn nothing(seen: &[Seen]) -> Note {
 /// Everything a decision looks at.
 struct Table<'a> {
     seen: &'a [Seen<'a>],
-    windows: &'a [WindowFit],
+    windows: &'a [&'a WindowFit],
     times: &'a Times,
     clip: &'a ClipFacts,
     known: &'a Known,
 }
 
 impl Table<'_> {
-    fn decide(&self, order: &[usize], fit: &mut ClockFit) {
+    /// Fills in the fit; gives the nats that the start gains.
+    fn decide(&self, order: &[usize], fit: &mut ClockFit) -> f64 {
         let mut lead = order[0];
         let mut joints = self.joints(order);
         let mut doubts: Vec<Note> = Vec::new();
@@ -259,21 +124,23 @@ impl Table<'_> {
                 joints = self.joints(&order);
             }
         }
-        let best_score = joints[0].score;
-        let survivors: Vec<&Joint> = joints
-            .iter()
-            .filter(|j| j.score >= best_score - ENOUGH)
-            .collect();
+        let members = joints[0].chosen.iter().zip(self.seen);
+        let looks = members.filter_map(|(c, s)| c.as_ref().and(s.looks.as_ref()));
+        let survivors = survivors(&joints, looks.map(Looks::len).sum());
         let (chosen, rate_known_by) = self.choose(&survivors);
-        let start = self.hull(chosen, &survivors, rate_known_by, &mut doubts);
+        let start = self.hull(chosen, &survivors, &mut doubts);
         let members: Vec<(usize, &Scored)> = chosen
             .chosen
             .iter()
             .enumerate()
-            .filter_map(|(i, &at)| Some((i, &self.windows[i].scored[at?])))
+            .filter_map(|(i, start)| Some((i, start.as_ref()?)))
             .collect();
-        self.audit(&members, fit, &mut doubts);
+        self.audit(chosen, &members, fit, &mut doubts);
         self.check_bounds(chosen, start, &mut doubts);
+        // A slow digit in doubt says it better than the starts that it leaves open.
+        if doubts.iter().any(reasons::is_slow_group) {
+            doubts.retain(|d| d.code != "start_unclear");
+        }
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, fit);
         self.finish(chosen, start, fit);
         let agreeing: usize = fit.sightings.iter().map(|s| s.frames_agreeing).sum();
@@ -292,6 +159,7 @@ impl Table<'_> {
             };
             fit.reasons = doubts;
         }
+        members.iter().map(|(_, start)| start.gain).sum()
     }
 
     /// The joined starts, best first, with what the marks say for drop-frame.
@@ -304,9 +172,9 @@ impl Table<'_> {
                 .zip(self.seen)
                 .filter(|(c, _)| c.is_some());
             let marks = members.filter_map(|(_, s)| s.looks.as_ref());
-            if joint.pace.form.rate().has_drop_frame() {
-                joint.score += mark_odds(marks, joint.pace.form.drop_frame());
-            }
+            let odds = mark_odds(marks, joint.pace.form.drop_frame());
+            joint.score += odds;
+            joint.lenient_score += odds;
         }
         joints.sort_by(|a, b| b.score.total_cmp(&a.score));
         joints
@@ -353,8 +221,8 @@ impl Table<'_> {
     /// The start to report, and how its rate is known.
     fn choose<'j>(&self, survivors: &[&'j Joint]) -> (&'j Joint, RateKnownBy) {
         let best = survivors[0];
-        let same_rate = |a: &Joint, b: &Joint| {
-            a.pace.form.rate() == b.pace.form.rate() && a.pace.speed == b.pace.speed
+        let same_rate = |j: &&&Joint| {
+            j.pace.form.rate() == best.pace.form.rate() && j.pace.speed == best.pace.speed
         };
         if self
             .known
@@ -363,9 +231,19 @@ impl Table<'_> {
         {
             return (best, RateKnownBy::Given);
         }
-        if survivors.iter().all(|j| same_rate(j, best)) {
+        if survivors.iter().all(|j| same_rate(&j)) {
             return (best, RateKnownBy::Measured);
         }
+        // Those that do as well when all that was seen is weighed come first.
+        let as_good = |j: &&&Joint| j.score >= best.score - ENOUGH;
+        // A mark that only one of them prints outweighs how late the digits were.
+        let by_mark = |j: &&&Joint| j.lenient_score >= best.lenient_score + CLEAR_MARK;
+        let mut good: Vec<&Joint> = survivors.iter().filter(by_mark).copied().collect();
+        if good.is_empty() {
+            good.extend(survivors.iter().filter(as_good));
+        }
+        let survivors = good;
+        let best = survivors[0];
         let plays_at_speed = |j: &&&Joint| j.pace.speed == Ratio::ONE;
         let as_the_clip = self.clip.rate.and_then(|rate| {
             let mut of_speed = survivors.iter().filter(plays_at_speed);
@@ -383,22 +261,17 @@ impl Table<'_> {
 
     /// The chosen start, widened by every other that cannot be told from it; a
     /// doubt for each that differs by more than a frame.
-    fn hull(
-        &self,
-        chosen: &Joint,
-        survivors: &[&Joint],
-        rate_known_by: RateKnownBy,
-        doubts: &mut Vec<Note>,
-    ) -> HalfOpen {
+    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Note>) -> HalfOpen {
         let mut hull = chosen.start;
-        let grain = self.grain(&chosen.pace) + self.slack(chosen);
+        let grain = self.grain(&chosen.pace);
         for other in survivors {
             let apart = apart(chosen, other);
             if apart.abs() <= grain {
-                let moved = chosen.start.middle() + apart;
-                let half = other.start.width() / Ratio::from_integer(2);
-                hull.low = hull.low.min(moved - half);
-                hull.high = hull.high.max(moved + half);
+                // Counts are compared by their labels, so that another clock's fit in.
+                let moved = chosen.start.middle() + apart - other.start.middle();
+                let start = self.believable(other, chosen).shift(moved);
+                hull.low = hull.low.min(start.low);
+                hull.high = hull.high.max(start.high);
                 continue;
             }
             let (a, b) = (&chosen.pace, &other.pace);
@@ -416,38 +289,73 @@ impl Table<'_> {
                 doubts.push(doubt);
             }
         }
-        let _ = rate_known_by;
-        hull
+        let blur = self.blur(&chosen.pace);
+        HalfOpen::new(hull.low - blur, hull.high + blur)
+    }
+
+    /// The start of a rival. One that is far behind already uses up the doubt
+    /// that its own bounds allow for.
+    fn believable(&self, rival: &Joint, chosen: &Joint) -> HalfOpen {
+        match rival.chosen.iter().flatten().next() {
+            Some(start) if rival.score < chosen.score - DOUBT / 2.0 => HalfOpen::new(
+                rival.start.low + (start.core.low - start.bounds.low),
+                rival.start.high - (start.bounds.high - start.core.high),
+            ),
+            _ => rival.start,
+        }
     }
 
     /// The longer of one clip frame and one count, in counts. On clocks whose
     /// counts are long, one clip frame.
     fn grain(&self, pace: &Pace) -> Ratio {
-        let frame_s = self
-            .clip
-            .rate
-            .map_or(Ratio::new(1, 24), |r| r.ratio().recip());
-        let frame = frame_s * pace.counts_per_second();
+        let frame = self.frame_s() * pace.counts_per_second();
         match pace.form {
-            ClockForm::Seconds | ClockForm::Tenths => frame,
+            form if is_coarse(form) => frame,
             _ => frame.max(Ratio::ONE),
         }
     }
 
+    /// Duration of a clip frame in seconds; that of the slowest common rate if unknown.
+    fn frame_s(&self) -> Ratio {
+        let rate = self.clip.rate.map(Rate::ratio);
+        rate.map_or(Ratio::new(1, 24), Ratio::recip)
+    }
+
+    /// Counts by which the reading of a blur of digits may miss its middle.
+    ///
+    /// A clock that steps several times while the shutter is open leaves all
+    /// these digits on top of each other. Read place by place, their middle is
+    /// not the middle of the exposure: it may be anywhere within it. A shutter
+    /// is open for a frame at the most, half of it to either side.
+    fn blur(&self, pace: &Pace) -> Ratio {
+        let frame = self.frame_s() * pace.counts_per_second();
+        if frame < Ratio::from_integer(BLURRED_COUNTS) {
+            return Ratio::ZERO;
+        }
+        frame / Ratio::from_integer(2)
+    }
+
     fn slack(&self, joint: &Joint) -> Ratio {
-        let starts = joint.chosen.iter().zip(self.windows);
-        starts
-            .filter_map(|(at, window)| at.map(|at| window.scored[at].slack()))
-            .max()
-            .unwrap_or(Ratio::ZERO)
+        let slacks = joint.chosen.iter().flatten().map(Scored::slack);
+        slacks.max().unwrap_or(Ratio::ZERO)
     }
 
     /// Counts frames, and checks what could fail.
-    fn audit(&self, members: &[(usize, &Scored)], fit: &mut ClockFit, doubts: &mut Vec<Note>) {
+    fn audit(
+        &self,
+        chosen: &Joint,
+        members: &[(usize, &Scored)],
+        fit: &mut ClockFit,
+        doubts: &mut Vec<Note>,
+    ) {
         let mut ballots = Group::ALL.map(Ballot::new);
+        let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
+        let least = i64::try_from(least).unwrap_or(i64::MAX);
+        let mut shifts = Shifts::new(chosen.pace.form.base(), least.max(2));
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
         let (mut gain, mut running) = (0.0, 0.0);
         let mut has_jumped = false;
+        let mut uneven = None;
         for &(index, start) in members {
             let seen = &self.seen[index];
             let Some(looks) = &seen.looks else { continue };
@@ -456,6 +364,7 @@ impl Table<'_> {
             else {
                 continue;
             };
+            shifts.add(looks, start.pace.form, &counts);
             for ballot in &mut ballots {
                 ballot.add(looks, start.pace.form, &counts);
             }
@@ -468,6 +377,7 @@ impl Table<'_> {
                 sighting.displayed[source] = count;
             }
             has_jumped |= self.jumped(looks, &tally);
+            uneven = uneven.or(tally.uneven_place());
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);
@@ -485,8 +395,14 @@ impl Table<'_> {
         } else if running < ENOUGH || (distinct < DISTINCT_COUNTS && agreeing >= FEW_FRAMES) {
             doubts.push(reasons::not_seen_running(distinct));
         }
+        if let Some((told, against)) = uneven {
+            doubts.push(reasons::uneven(against, told));
+        }
         if 2 * agreeing <= read {
             doubts.push(reasons::few_agree(agreeing, read));
+        }
+        if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
+            doubts.push(reasons::parts_doubtful(counts));
         }
         for ballot in &ballots {
             let lead = ballot.lead();
@@ -504,7 +420,7 @@ impl Table<'_> {
         let mut odd = looks.subset(&tally.odd);
         let paces = paces(looks.dial, self.known);
         let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
-        let again = self::tally(&odd, self.times, &window);
+        let again = sight::tally(&odd, self.times, &window);
         let needed = 3 * tally.odd.len() / 4;
         again.agreeing >= needed.max(JUMP_FRAMES)
     }
@@ -513,11 +429,7 @@ impl Table<'_> {
         let grain = self.grain(&chosen.pace);
         let limit = grain * Ratio::from_integer(2) + self.slack(chosen);
         if start.width() > limit {
-            let frame_s = self
-                .clip
-                .rate
-                .map_or(Ratio::new(1, 24), |r| r.ratio().recip());
-            let frames = start.width() / (chosen.pace.counts_per_second() * frame_s);
+            let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
             doubts.push(reasons::bounds_wide(frames));
         }
     }
@@ -565,12 +477,8 @@ impl Table<'_> {
             }
             _ => (None, DropFrameKnownBy::Rate),
         };
-        let refresh = chosen
-            .chosen
-            .iter()
-            .zip(self.windows)
-            .filter_map(|(at, window)| window.scored[(*at)?].refresh)
-            .max();
+        let starts = chosen.chosen.iter().flatten();
+        let refresh = starts.filter_map(|start| start.refresh).max();
         let refresh_hz = refresh.and_then(|i| u32::try_from(REFRESHES[i].0).ok());
         if rate_known_by == RateKnownBy::Assumed {
             let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
@@ -633,6 +541,27 @@ impl Table<'_> {
             seconds: HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)),
         });
     }
+}
+
+/// The starts that cannot be told from the best, best first. A panel whose
+/// refresh beats with the camera can look like a clock that is a little fast or
+/// slow, so that a rival at another pace only goes if it fails under every
+/// panel, or needs a pattern of late digits that no panel makes.
+fn survivors<'j>(joints: &'j [Joint], looks: usize) -> Vec<&'j Joint> {
+    let best = &joints[0];
+    let is_other_pace =
+        |j: &Joint| j.pace.form.rate() != best.pace.form.rate() || j.pace.speed != best.pace.speed;
+    // Where the digits may be late each look foretells two counts, at ln 2; on
+    // the slowest panel in use that is this share of all looks.
+    let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
+    let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
+    let survives = |j: &&Joint| {
+        j.score >= best.score - ENOUGH
+            || is_other_pace(j)
+                && j.lenient_score >= best.lenient_score - ENOUGH
+                && j.score >= best.score - ENOUGH - pattern(j)
+    };
+    joints.iter().filter(survives).collect()
 }
 
 fn label_of(form: ClockForm, count: Ratio) -> String {

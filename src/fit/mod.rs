@@ -6,6 +6,7 @@
 //! - `search`: starts worth a sweep, found digit group by digit group
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
 //! - `window`: one sighting against every pace
+//! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
 //! - `audit`: checks that could fail: slow digits, running, jumping
 //! - `judge`: verdict, what to look at next
@@ -18,6 +19,7 @@ mod looks;
 mod pace;
 mod reasons;
 mod search;
+mod sight;
 mod sweep;
 #[cfg(test)]
 mod tests;
@@ -199,24 +201,26 @@ impl ClockFit {
     }
 }
 
+/// Nats that must be lost to a rate given by the user before it is called
+/// wrong: more than late digits can cost.
+const CONTRADICTED: f64 = 60.0;
+
 /// Fits a running clock to what was seen. `sightings` may hold several displays
 /// and several windows; readings may lie in any order.
 pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit {
-    let free = judge::judge(sightings, clip, known);
-    if free.verdict == Verdict::Sure || known.rate.is_none() {
-        return free;
+    let (given, gain) = judge::judge(sightings, clip, known);
+    let given = without_mirage(given);
+    if known.rate.is_none() {
+        return given;
     }
     // A rate that the user gave may be the very thing that does not fit.
-    let without = judge::judge(
-        sightings,
-        clip,
-        &Known {
-            rate: None,
-            ..known.clone()
-        },
-    );
-    if without.verdict != Verdict::Sure {
-        return free;
+    let free = Known {
+        rate: None,
+        ..known.clone()
+    };
+    let (without, free_gain) = judge::judge(sightings, clip, &free);
+    if without.verdict != Verdict::Sure || free_gain < gain + CONTRADICTED {
+        return given;
     }
     let rate = without.clock.as_ref().map(|c| c.form.rate().decimal());
     let mut fit = without;
@@ -231,4 +235,39 @@ pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit 
         ),
     )];
     fit
+}
+
+/// A start that rests on digits that were not seen to run, with its hours, minutes or seconds
+/// in doubt, is no start to defend: texture reads like that. Nothing is left of it.
+fn without_mirage(fit: ClockFit) -> ClockFit {
+    let has = |codes: &[&str]| fit.reasons.iter().any(|r| codes.contains(&r.code.as_str()));
+    let doubtful = [
+        "hours_doubtful",
+        "hours_unknown",
+        "minutes_doubtful",
+        "minutes_unknown",
+        "seconds_doubtful",
+        "seconds_unknown",
+    ];
+    let is_mirage = has(&["not_seen_running", "few_frames"]) && has(&doubtful);
+    if fit.verdict != Verdict::Unsure || !is_mirage {
+        return fit;
+    }
+    ClockFit {
+        verdict: Verdict::None,
+        reasons: vec![reasons::no_running_clock()],
+        notes: Vec::new(),
+        start: None,
+        clock: None,
+        sightings: fit
+            .sightings
+            .into_iter()
+            .map(|s| SightingFit {
+                displayed: Vec::new(),
+                frames_agreeing: 0,
+                ..s
+            })
+            .collect(),
+        next_look: NextLook::ElsewhereToo,
+    }
 }

@@ -142,9 +142,9 @@ pub(super) const REFRESHES: [(i128, f64); 6] = [
     (120, -2.0),
     (60, -2.0),
     (50, -3.0),
-    (30, -4.0),
-    (25, -5.0),
-    (24, -5.0),
+    (30, -6.0),
+    (25, -7.0),
+    (24, -7.0),
 ];
 
 /// Least common multiple of the refresh rates above.

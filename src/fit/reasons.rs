@@ -61,6 +61,16 @@ pub(super) fn few_agree(agreeing: usize, read: usize) -> Note {
     )
 }
 
+pub(super) fn uneven(against: usize, told: usize) -> Note {
+    Note::new(
+        "uneven",
+        format!(
+            "one digit does not fit in {against} of {told} frames: the clock may run at a rate \
+             that is not known here, or unevenly"
+        ),
+    )
+}
+
 pub(super) fn not_seen_running(distinct: usize) -> Note {
     Note::new(
         "not_seen_running",
@@ -81,6 +91,18 @@ pub(super) fn group_in_doubt(lead: &Lead) -> Note {
         format!(
             "the {name} may be {:02} or {:02}; compare one frame by eye",
             lead.fitted, lead.rival
+        ),
+    )
+}
+
+pub(super) fn parts_doubtful(counts: i64) -> Note {
+    Note::new(
+        "parts_doubtful",
+        format!(
+            "the digits after the seconds fit {} counts {} nearly as well; compare one frame by \
+             eye",
+            counts.abs(),
+            if counts > 0 { "later" } else { "earlier" }
         ),
     )
 }
@@ -214,6 +236,19 @@ pub(super) fn place_left_out(dial: Dial, place: usize) -> Note {
 pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
     matches!(
         doubt.code.as_str(),
-        "few_frames" | "not_seen_running" | "bounds_wide" | "clock_unclear" | "start_unclear"
+        "few_frames"
+            | "not_seen_running"
+            | "bounds_wide"
+            | "clock_unclear"
+            | "start_unclear"
+            | "parts_doubtful"
     )
+}
+
+/// Whether a doubt is about hours, minutes or seconds.
+pub(super) fn is_slow_group(doubt: &Note) -> bool {
+    doubt.code.ends_with("_unknown")
+        && doubt.code != "rate_unknown"
+        && doubt.code != "drop_frame_unknown"
+        || doubt.code.ends_with("_doubtful") && doubt.code != "parts_doubtful"
 }

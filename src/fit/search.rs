@@ -12,16 +12,30 @@ use super::sweep::Grid;
 use crate::timecode::Label;
 
 /// Looks that vote on the pace and the phase; more add cost but no new candidates.
-const SCREENED_LOOKS: usize = 96;
+const SCREENED_LOOKS: usize = 64;
 /// ... and the time they may be apart, in clip seconds: short enough that 24
 /// and 23.976 counts a second are still one (0.15 counts apart).
 const SCREENED_SPAN_S: i128 = 6;
-/// Phases tried within one count.
-const STEPS_PER_COUNT: i64 = 4;
+/// Phases tried within one count of a frame: a display that may lag by one count
+/// leaves at least a count of phases alike.
+const STEPS_PER_COUNT: i64 = 2;
+/// ... of a second or a tenth, which many frames share.
+const STEPS_PER_LONG_COUNT: i64 = 12;
 /// Best phases kept for each pace, at least a few counts apart.
-const PHASES_KEPT: usize = 3;
+const PHASES_KEPT: usize = 2;
+/// ... and most kept where they tie, as on a dial whose tens are dark: the
+/// seconds then tell them apart.
+const PHASES_TIED: usize = 12;
+/// Phases of all paces that are followed up to whole labels.
+const PHASES_CLIMBED: usize = 40;
+/// Nats within which phases tie.
+const TIED: f32 = 20.0;
 /// Starts kept in all, before the exact sweep.
-const STARTS_KEPT: usize = 14;
+const STARTS_KEPT: usize = 24;
+/// Nats within which neighbouring phases do alike.
+const ALIKE: f32 = 3.0;
+/// Nats by which a second value of a coarser level may be behind the first.
+const RUNNER_UP: f64 = 40.0;
 /// An hour that a dial of one digit cannot show, in nats.
 const IMPOSSIBLE: f32 = -30.0;
 
@@ -32,9 +46,17 @@ pub(super) struct Candidate {
     pub pace: usize,
     /// Label shown at the reference tick.
     pub label: Label,
+    /// Counts by which the phase may lie elsewhere.
+    pub reach: i64,
     /// How well it does, in nats; comparable within one search only.
     pub score: f64,
 }
+
+/// Starts that are swept however far behind they are.
+const STARTS_TRIED: usize = 6;
+/// Share of the best start's nats by which others may be behind: the search
+/// counts stray frames and late digits more roughly than the sweep does.
+const FAR_BEHIND: f64 = 0.2;
 
 /// Counts that a display may lag behind in the search: one panel refresh of
 /// 1/50 s, rounded up.
@@ -127,6 +149,10 @@ pub(super) fn candidates(
     } else {
         hours + 2..hours + 4
     };
+    let steps = match looks.dial.last_digits {
+        0 | 1 => STEPS_PER_LONG_COUNT,
+        _ => STEPS_PER_COUNT,
+    };
     let mut phases = Vec::new();
     let mut table = Fine::default();
     let mut twin: Option<(usize, std::ops::Range<usize>)> = None;
@@ -150,33 +176,49 @@ pub(super) fn candidates(
         let size = if looks.dial.last_digits > 0 { base } else { 60 };
         table.fill(looks, &voters, fine.clone(), size, lag_counts(pace));
         let from = phases.len();
-        table.best_phases(&voters, grid, lag_counts(pace), |shift, score| {
-            phases.push(Phase {
-                pace: index,
-                shift,
-                score: score + pace.prior,
-            });
-        });
+        table.best_phases(
+            &voters,
+            grid,
+            lag_counts(pace),
+            steps,
+            |shift, reach, score| {
+                phases.push(Phase {
+                    pace: index,
+                    shift,
+                    steps,
+                    reach,
+                    score: score + pace.prior,
+                });
+            },
+        );
         twin = Some((index, from..phases.len()));
     }
     phases.sort_by(|a, b| b.score.total_cmp(&a.score));
-    // Twins come in pairs or more, so the cut is generous.
-    phases.truncate(2 * STARTS_KEPT);
+    phases.truncate(PHASES_CLIMBED);
+    let coarse = Coarse::of(looks);
     let mut starts = Vec::new();
     for phase in &phases {
         let grid = grids[phase.pace].as_ref().expect("had a grid above");
-        climb(looks, &paces[phase.pace], grid, phase, &mut starts);
+        climb(looks, &coarse, &paces[phase.pace], grid, phase, &mut starts);
     }
     starts.sort_by(|a, b| b.score.total_cmp(&a.score));
+    if let Some(best) = starts.first().map(|s| s.score) {
+        let hopeless = best - FAR_BEHIND * best.abs();
+        let worth = starts.iter().filter(|s| s.score >= hopeless).count();
+        starts.truncate(worth.max(STARTS_TRIED));
+    }
     starts.truncate(STARTS_KEPT);
     starts
 }
 
-/// A phase within the finest level, in steps of `units / STEPS_PER_COUNT`.
+/// A phase within the finest level: `shift / steps` counts.
 #[derive(Clone, Copy)]
 struct Phase {
     pace: usize,
     shift: i64,
+    steps: i64,
+    /// Counts by which it may lie elsewhere.
+    reach: i64,
     score: f64,
 }
 
@@ -218,11 +260,18 @@ impl Fine {
         }
     }
 
-    fn best_phases(&self, voters: &[usize], grid: &Grid, lag: i64, mut keep: impl FnMut(i64, f64)) {
+    fn best_phases(
+        &self,
+        voters: &[usize],
+        grid: &Grid,
+        lag: i64,
+        steps: i64,
+        mut keep: impl FnMut(i64, i64, f64),
+    ) {
         let size = self.size;
-        let mut scores = vec![0f32; size * STEPS_PER_COUNT as usize];
-        for (step, scores) in (0..STEPS_PER_COUNT).zip(scores.chunks_exact_mut(size)) {
-            let phase = step * grid.units / STEPS_PER_COUNT;
+        let mut scores = vec![0f32; size * steps as usize];
+        for (step, scores) in (0..steps).zip(scores.chunks_exact_mut(size)) {
+            let phase = step * grid.units / steps;
             for (row, &look) in self.says.chunks_exact(2 * size).zip(voters) {
                 let from = grid.count_at(look, phase).rem_euclid(size as i64) as usize;
                 for (score, says) in scores.iter_mut().zip(&row[from..from + size]) {
@@ -231,24 +280,40 @@ impl Fine {
             }
         }
         // Neighbours of a kept phase would only lead to the same sweep.
-        let apart = (lag + 1) * STEPS_PER_COUNT;
-        let around = size as i64 * STEPS_PER_COUNT;
+        let apart = (lag + 1) * steps;
+        let around = size as i64 * steps;
         let index = |shift: i64| {
-            let (count, step) = (shift / STEPS_PER_COUNT, shift % STEPS_PER_COUNT);
+            let (count, step) = (shift / steps, shift % steps);
             (step * size as i64 + count) as usize
         };
-        for _ in 0..PHASES_KEPT {
+        let mut most = f32::MIN;
+        for kept in 0..PHASES_TIED {
             let mut best = (0, f32::MIN);
             for shift in 0..around {
                 if scores[index(shift)] > best.1 {
                     best = (shift, scores[index(shift)]);
                 }
             }
-            if best.1 == f32::MIN {
+            most = most.max(best.1);
+            let enough = kept >= PHASES_KEPT && best.1 < most - TIED;
+            if best.1 == f32::MIN || enough {
                 break;
             }
-            keep(best.0, f64::from(best.1));
-            for off in -apart..=apart {
+            // Lag, and places that cannot be read, leave a stretch of phases alike.
+            let is_alike = |shift: i64| scores[index(shift.rem_euclid(around))] > best.1 - ALIKE;
+            let run = |way: i64| {
+                (1..around / 2)
+                    .take_while(|k| is_alike(best.0 + way * k))
+                    .count()
+            };
+            let (before, after) = (run(-1) as i64, run(1) as i64);
+            let middle = best.0 + (after - before).div_euclid(2);
+            keep(
+                middle.rem_euclid(around),
+                (before + after) / 2 / steps + 1,
+                f64::from(best.1),
+            );
+            for off in -before - apart..=after + apart {
                 scores[index((best.0 + off).rem_euclid(around))] = f32::MIN;
             }
         }
@@ -256,42 +321,50 @@ impl Fine {
 }
 
 /// From a phase of the finest level to whole labels: seconds, minutes, hours.
-fn climb(looks: &Looks, pace: &Pace, grid: &Grid, phase: &Phase, starts: &mut Vec<Candidate>) {
-    let hours = looks.dial.hour_digits as usize;
+fn climb(
+    looks: &Looks,
+    coarse: &Coarse,
+    pace: &Pace,
+    grid: &Grid,
+    phase: &Phase,
+    starts: &mut Vec<Candidate>,
+) {
     let size = if looks.dial.last_digits > 0 {
         i64::from(pace.form.base())
     } else {
         60
     };
-    let count = phase.shift / STEPS_PER_COUNT;
-    let units = phase.shift * grid.units / STEPS_PER_COUNT;
+    let count = phase.shift / phase.steps;
+    let units = phase.shift * grid.units / phase.steps;
     let carries: Vec<i64> = (0..looks.len())
         .map(|look| grid.count_at(look, units).div_euclid(size))
         .collect();
-    let sums = Sums::of(looks, &carries, hours);
+    let sums = Sums::of(coarse, &carries);
     // `seconds` is the value of the level above the finest one: seconds, or minutes on a clock without parts.
     let has_parts = looks.dial.last_digits > 0;
     if has_parts {
-        for (seconds, said) in sums.best(&sums.seconds, 60, 2, |carry| carry) {
+        for (seconds, said) in sums.best(SECONDS, 2, |carry| carry) {
             let minute = |carry: i64| (seconds + carry).div_euclid(60);
-            for (minutes, more) in sums.best(&sums.minutes, 60, 2, minute) {
+            for (minutes, more) in sums.best(MINUTES, 2, minute) {
                 let hour = |carry: i64| (minutes + minute(carry)).div_euclid(60);
-                for (hour, most) in sums.best(&sums.hours, 24, 1, hour) {
+                for (hour, most) in sums.best(HOURS, 2, hour) {
                     starts.push(Candidate {
                         pace: phase.pace,
                         label: Label::new(hour as u8, minutes as u8, seconds as u8, count as u16),
+                        reach: phase.reach,
                         score: phase.score + said + more + most,
                     });
                 }
             }
         }
     } else {
-        for (minutes, said) in sums.best(&sums.minutes, 60, 2, |carry| carry) {
+        for (minutes, said) in sums.best(MINUTES, 2, |carry| carry) {
             let hour = |carry: i64| (minutes + carry).div_euclid(60);
-            for (hour, more) in sums.best(&sums.hours, 24, 1, hour) {
+            for (hour, more) in sums.best(HOURS, 2, hour) {
                 starts.push(Candidate {
                     pace: phase.pace,
                     label: Label::new(hour as u8, minutes as u8, count as u8, 0),
+                    reach: phase.reach,
                     score: phase.score + said + more,
                 });
             }
@@ -299,69 +372,74 @@ fn climb(looks: &Looks, pace: &Pace, grid: &Grid, phase: &Phase, starts: &mut Ve
     }
 }
 
-/// What the looks say for the values of the coarser levels, summed over looks
-/// of one carry.
+/// What each look says for the values of seconds, minutes and hours.
+struct Coarse {
+    rows: Vec<[f32; COARSE]>,
+}
+
+/// Sixty seconds, sixty minutes, twenty-four hours in one row.
+const COARSE: usize = 144;
+const SECONDS: std::ops::Range<usize> = 0..60;
+const MINUTES: std::ops::Range<usize> = 60..120;
+const HOURS: std::ops::Range<usize> = 120..144;
+
+impl Coarse {
+    fn of(looks: &Looks) -> Self {
+        let hours = looks.dial.hour_digits as usize;
+        let rows = (0..looks.len())
+            .map(|look| {
+                let mut row = [0.0; COARSE];
+                values(looks, look, hours + 2..hours + 4, 60, &mut row[SECONDS]);
+                values(looks, look, hours..hours + 2, 60, &mut row[MINUTES]);
+                values(looks, look, 0..hours, 24, &mut row[HOURS]);
+                row
+            })
+            .collect();
+        Self { rows }
+    }
+}
+
+/// What the looks say for the coarser levels, summed over looks of one carry.
 struct Sums {
     lowest_carry: i64,
-    seconds: Vec<[f32; 60]>,
-    minutes: Vec<[f32; 60]>,
-    hours: Vec<[f32; 60]>,
+    rows: Vec<[f32; COARSE]>,
 }
 
 impl Sums {
-    fn of(looks: &Looks, carries: &[i64], hour_places: usize) -> Self {
+    fn of(coarse: &Coarse, carries: &[i64]) -> Self {
         let lowest = carries.iter().copied().min().unwrap_or(0);
         let highest = carries.iter().copied().max().unwrap_or(0);
-        let rows = (highest - lowest + 1) as usize;
-        let mut sums = Self {
-            lowest_carry: lowest,
-            seconds: vec![[0.0; 60]; rows],
-            minutes: vec![[0.0; 60]; rows],
-            hours: vec![[0.0; 60]; rows],
-        };
-        let mut said = [0.0; 60];
-        let mut add = |sum: &mut [f32; 60], look, places: std::ops::Range<usize>, size| {
-            values(looks, look, places, size, &mut said);
-            for (sum, said) in sum[..size].iter_mut().zip(&said[..size]) {
+        let mut rows = vec![[0.0; COARSE]; (highest - lowest + 1) as usize];
+        for (said, carry) in coarse.rows.iter().zip(carries) {
+            let row = &mut rows[(carry - lowest) as usize];
+            for (sum, said) in row.iter_mut().zip(said) {
                 *sum += said;
             }
-        };
-        for (look, carry) in carries.iter().enumerate() {
-            let row = (carry - lowest) as usize;
-            add(&mut sums.hours[row], look, 0..hour_places, 24);
-            add(
-                &mut sums.minutes[row],
-                look,
-                hour_places..hour_places + 2,
-                60,
-            );
-            add(
-                &mut sums.seconds[row],
-                look,
-                hour_places + 2..hour_places + 4,
-                60,
-            );
         }
-        sums
+        Self {
+            lowest_carry: lowest,
+            rows,
+        }
     }
 
     /// The `keep` best values of a level at carry 0, with what is said for
     /// them; `carry_in` turns the finest carry into this level's.
     fn best(
         &self,
-        level: &[[f32; 60]],
-        size: i64,
+        level: std::ops::Range<usize>,
         keep: usize,
         carry_in: impl Fn(i64) -> i64,
     ) -> Vec<(i64, f64)> {
+        let size = level.len() as i64;
         let mut scores: Vec<(i64, f64)> = (0..size)
             .map(|value| {
-                let score = level
+                let score = self
+                    .rows
                     .iter()
                     .zip(self.lowest_carry..)
                     .map(|(row, carry)| {
                         let at = (value + carry_in(carry)).rem_euclid(size);
-                        f64::from(row[at as usize])
+                        f64::from(row[level.start + at as usize])
                     })
                     .sum();
                 (value, score)
@@ -369,6 +447,8 @@ impl Sums {
             .collect();
         scores.sort_by(|a, b| b.1.total_cmp(&a.1));
         scores.truncate(keep);
+        let worst = scores[0].1 - RUNNER_UP;
+        scores.retain(|s| s.1 >= worst);
         scores
     }
 }

@@ -113,6 +113,7 @@ struct Piece {
 /// The result of one sweep.
 pub(super) struct Swept {
     pieces: Vec<Piece>,
+    low: i64,
     high: i64,
     pub best: f64,
     pub mean: f64,
@@ -165,10 +166,8 @@ impl<'g> Strip<'g> {
 
     /// Nats of the best count of each look, summed: what no phase can exceed.
     pub fn ceiling(&self) -> f64 {
-        self.says
-            .chunks_exact(self.width)
-            .map(|row| f64::from(row.iter().copied().fold(f32::MIN, f32::max)))
-            .sum()
+        let best = |row: &[f32]| f64::from(row.iter().copied().fold(f32::MIN, f32::max));
+        self.says.chunks_exact(self.width).map(best).sum()
     }
 
     /// Sweeps all phases of the strip for one kind of display.
@@ -246,6 +245,7 @@ impl<'g> Strip<'g> {
         Swept {
             best: pieces.iter().map(|p| p.best).fold(f64::MIN, f64::max),
             mean: pieces.iter().map(|p| p.mean).fold(f64::MIN, f64::max),
+            low: self.low,
             high: self.low + self.counts * units,
             pieces,
         }
@@ -269,6 +269,26 @@ impl<'g> Strip<'g> {
 }
 
 impl Swept {
+    /// The middle of the longest stretch of phases that explain the looks best.
+    pub fn likeliest(&self) -> i64 {
+        // Sums are taken along the way and may differ in the last bits.
+        let is_best = |p: &Piece| p.best >= self.best - 1e-6;
+        let mut longest = (self.low, self.low);
+        let mut from = None;
+        for (i, piece) in self.pieces.iter().enumerate() {
+            if !is_best(piece) {
+                from = None;
+                continue;
+            }
+            let from = *from.get_or_insert(piece.low);
+            let to = self.pieces.get(i + 1).map_or(self.high, |p| p.low);
+            if to - from > longest.1 - longest.0 {
+                longest = (from, to);
+            }
+        }
+        longest.0 + (longest.1 - longest.0) / 2
+    }
+
     /// From the first to the last phase that passes `possible`, which gets the
     /// two sums of [`Piece`]: best and mean. In units, half-open.
     pub fn hull(&self, possible: impl Fn(f64, f64) -> bool) -> Option<(i64, i64)> {

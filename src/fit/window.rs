@@ -1,5 +1,6 @@
 //! One sighting against every pace: which starts explain it, and how tightly.
 
+use super::audit::{Ballot, ENOUGH};
 use super::looks::{FIRST_MISREAD_SHARE, Looks, Times};
 use super::pace::{Pace, REFRESHES};
 use super::search::{self, Candidate};
@@ -10,7 +11,7 @@ use crate::timecode::{HalfOpen, Label, Ratio};
 /// finer weighing: more than any reweighing can make up for.
 const HOPELESS: f64 = 60.0;
 /// Starts kept for the last weighing.
-const WEIGHED: usize = 8;
+const WEIGHED: usize = 16;
 /// A phase known to less than this many tenths of a count shows that the
 /// looks fall on different phases of the clock.
 const UNLOCKED_TENTHS: i64 = 9;
@@ -22,10 +23,17 @@ pub(super) struct Scored {
     /// The clock's count at the reference tick, as displayed. Low end within the
     /// day or a few counts before it.
     pub bounds: HalfOpen,
+    /// The same without doubt: what the looks say if they are taken at their word.
+    pub core: HalfOpen,
+    /// Where the looks are explained best, within `bounds` or near them.
+    likeliest: Ratio,
     /// Entry of the refresh table that explains late digits.
     pub refresh: Option<usize>,
     /// ln of the probability, up to a constant that all starts of one sighting share.
     pub score: f64,
+    /// The same if the display may be late by as much as any panel is, and
+    /// nothing is made of the pattern in which it is.
+    pub lenient_score: f64,
     /// Nats gained against knowing nothing.
     pub gain: f64,
 }
@@ -38,6 +46,9 @@ pub(super) struct WindowFit {
     pub first_tick: i64,
     /// Starts, best first. Empty if there is nothing to go by.
     pub scored: Vec<Scored>,
+    /// What the looks say against other hours, minutes and seconds than those of
+    /// the best start; empty if that was not asked.
+    pub ballots: Vec<Ballot>,
 }
 
 impl WindowFit {
@@ -45,6 +56,7 @@ impl WindowFit {
         reference_tick: 0,
         first_tick: 0,
         scored: Vec::new(),
+        ballots: Vec::new(),
     };
 }
 
@@ -53,6 +65,43 @@ impl Scored {
         self.refresh.map_or(Ratio::ZERO, |i| {
             self.pace.form.rate().ratio() / Ratio::from_integer(REFRESHES[i].0)
         })
+    }
+
+    /// The same phase at a time of day about `foretold` counts, at its cost in
+    /// nats, where the looks do not object: a sighting whose hours are dark may
+    /// take them from another.
+    pub fn moved_near(&self, foretold: Ratio, ballots: &[Ballot]) -> Option<Self> {
+        let form = self.pace.form;
+        let count = i64::try_from(self.bounds.middle().floor()).ok()?;
+        let label = form.label(count);
+        let foretold_count = i64::try_from(foretold.floor()).ok()?;
+        let base = i64::from(form.base());
+        let (near, cost) = [-base, 0, base]
+            .into_iter()
+            .filter_map(|second| {
+                let there = form.label(foretold_count + second);
+                let near = Label::new(
+                    there.hours(),
+                    there.minutes(),
+                    there.seconds(),
+                    label.part(),
+                );
+                let cost = ballots.iter().map(|b| b.cost(label, near)).sum::<f64>();
+                Some((form.count(&near).ok()?, cost))
+            })
+            .min_by_key(|&(near, _)| {
+                (near - foretold_count.rem_euclid(form.counts_per_day())).abs()
+            })?;
+        let moved = Ratio::from_integer(near - count);
+        let start = Self {
+            bounds: self.bounds.shift(moved),
+            core: self.core.shift(moved),
+            likeliest: self.likeliest + moved,
+            score: self.score - cost,
+            lenient_score: self.lenient_score - cost,
+            ..self.clone()
+        };
+        (cost < ENOUGH).then_some(start)
     }
 
     /// The same labels on a drop-frame clock, where the looks do not go over a
@@ -70,11 +119,12 @@ impl Scored {
             return None;
         }
         let skipping = pace.form.count(&plain.label(count)).ok()?;
+        let moved = Ratio::from_integer(skipping - count.rem_euclid(plain.counts_per_day()));
         Some(Self {
             pace,
-            bounds: self.bounds.shift(Ratio::from_integer(
-                skipping - count.rem_euclid(plain.counts_per_day()),
-            )),
+            bounds: self.bounds.shift(moved),
+            core: self.core.shift(moved),
+            likeliest: self.likeliest + moved,
             ..self.clone()
         })
     }
@@ -110,28 +160,32 @@ pub(super) fn fit_window(
             }
         }
     }
-    // First weighing: on time, or a common panel.
+    // First weighing: on time, or a common panel; or a panel whose pattern is not looked at.
     for start in &mut starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let strip = start.strip(looks, &grid);
-        start.score = start.pace.prior
-            + [None, Some(PANEL)]
-                .map(|refresh| strip.sweep(refresh).mean + prior(refresh))
-                .into_iter()
-                .fold(f64::MIN, f64::max);
+        let [on_time, late] = [None, Some(PANEL)].map(|refresh| strip.sweep(refresh));
+        start.score = start.pace.prior + on_time.mean.max(late.mean + prior(Some(PANEL)));
+        start.lenient_score = start.pace.prior + late.best;
     }
-    starts.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let Some(best) = starts.first() else {
-        return WindowFit {
-            reference_tick,
-            first_tick: looks.ticks[0],
-            scored: Vec::new(),
-        };
+    let Some(best) = starts
+        .iter()
+        .copied()
+        .max_by(|a, b| a.score.total_cmp(&b.score))
+    else {
+        return WindowFit::EMPTY;
     };
-    let hopeless = best.score - HOPELESS;
+    let most_lenient = starts
+        .iter()
+        .map(|s| s.lenient_score)
+        .fold(f64::MIN, f64::max);
+    for start in &mut starts {
+        start.behind = (best.score - start.score).min(most_lenient - start.lenient_score);
+    }
     let grid = Grid::of(looks, times, &best.pace, reference_tick).expect("had a grid above");
-    let share = misread_share(looks, best, &grid);
-    starts.retain(|s| s.score >= hopeless);
+    let share = misread_share(looks, &best, &grid);
+    starts.retain(|s| s.behind <= HOPELESS);
+    starts.sort_by(|a, b| a.behind.total_cmp(&b.behind));
     starts.truncate(WEIGHED);
     looks.weigh(share);
     let mut scored: Vec<Scored> = Vec::new();
@@ -152,11 +206,16 @@ pub(super) fn fit_window(
         reference_tick,
         first_tick: looks.ticks[0],
         scored,
+        ballots: Vec::new(),
     }
 }
 
+/// Nats within which a phase explains the looks as well as the best one.
+const CERTAIN: f64 = 0.5;
 /// Index of 60 Hz in the refresh table.
 const PANEL: usize = 1;
+/// Index of 50 Hz, the slowest panel in common use.
+const SLOW_PANEL: usize = 2;
 
 fn prior(refresh: Option<usize>) -> f64 {
     refresh.map_or(0.0, |i| REFRESHES[i].1)
@@ -167,7 +226,13 @@ fn prior(refresh: Option<usize>) -> f64 {
 struct Start {
     pace: Pace,
     count: i64,
+    /// Counts by which the search may have missed.
+    reach: i64,
+    /// As in [`Scored`], from the first weighing.
     score: f64,
+    lenient_score: f64,
+    /// Nats behind the best start, by the score that favours it more.
+    behind: f64,
 }
 
 /// The counts that a candidate's label may stand for. Labels were put together
@@ -188,7 +253,10 @@ fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> V
             starts.push(Start {
                 pace,
                 count: count - back,
-                score: 0.0,
+                reach: candidate.reach,
+                score: f64::MIN,
+                lenient_score: f64::MIN,
+                behind: f64::MAX,
             });
         }
     };
@@ -221,26 +289,31 @@ fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> V
 
 impl Start {
     fn is_near(&self, other: &Self) -> bool {
-        self.pace == other.pace && (self.count - other.count).abs() <= 1
+        let lag = search::lag_counts(&self.pace);
+        self.pace == other.pace && (self.count - other.count).abs() <= lag
     }
 
     fn strip<'g>(&self, looks: &Looks, grid: &'g Grid) -> Strip<'g> {
-        // A candidate lies anywhere in a stretch as wide as the lag it was found with.
-        let reach = search::lag_counts(&self.pace) + 2;
+        // One count for the step of the search, one for a display that lags more.
+        let reach = self.reach + 2;
         Strip::of(looks, grid, self.pace.form, self.count, reach)
     }
 
     /// Chooses the least slack that explains the looks, and bounds the phase.
     fn weigh(&self, looks: &Looks, grid: &Grid) -> Scored {
         let strip = self.strip(looks, grid);
-        let kinds: Vec<Option<usize>> = std::iter::once(None)
-            .chain((0..REFRESHES.len()).map(Some))
-            .collect();
-        let swept: Vec<(Option<usize>, Swept)> = kinds
-            .into_iter()
-            .map(|refresh| (refresh, strip.sweep(refresh)))
-            .collect();
         let total = |(refresh, swept): &(Option<usize>, Swept)| swept.mean + prior(*refresh);
+        let ceiling = strip.ceiling();
+        let mut swept: Vec<(Option<usize>, Swept)> = Vec::new();
+        let mut most = f64::MIN;
+        for refresh in std::iter::once(None).chain((0..REFRESHES.len()).map(Some)) {
+            // Slower displays only serve what no panel explains.
+            if refresh > Some(SLOW_PANEL) && most > ceiling + prior(refresh) {
+                break;
+            }
+            swept.push((refresh, strip.sweep(refresh)));
+            most = most.max(total(&swept[swept.len() - 1]));
+        }
         // The first of equals is the one with the least slack.
         let mut chosen = 0;
         for (i, entry) in swept.iter().enumerate() {
@@ -248,13 +321,15 @@ impl Start {
                 chosen = i;
             }
         }
-        let most = total(&swept[chosen]);
         let (refresh, winner) = &swept[chosen];
         let mut hull = winner
             .hull(|best, _| best >= winner.best - DOUBT)
             .expect("the best piece passes");
         // Looks that all fall on one phase of the clock cannot tell a late
         // display: its lag is then constant, and the count is as displayed.
+        let core = winner
+            .hull(|best, _| best >= winner.best - CERTAIN)
+            .expect("the best piece passes");
         let locked = (hull.1 - hull.0) * 10 >= UNLOCKED_TENTHS * grid.units;
         if !locked {
             for (i, entry) in swept.iter().enumerate() {
@@ -273,26 +348,29 @@ impl Start {
         let counts = |units: i64| {
             Ratio::from_integer(self.count) + Ratio::new(units.into(), grid.units.into())
         };
+        // A start that fits at a narrow range of phases only had little chance to.
+        let chance = ((core.1 - core.0) as f64 / grid.units as f64).ln();
         Scored {
             pace: self.pace,
             bounds: HalfOpen::new(counts(hull.0), counts(hull.1)),
+            core: HalfOpen::new(counts(core.0), counts(core.1)),
+            likeliest: counts(winner.likeliest()),
             refresh: *refresh,
-            score: most + self.pace.prior,
+            score: most + self.pace.prior + chance,
+            lenient_score: swept[1 + SLOW_PANEL].1.best + self.pace.prior,
             gain: winner.best,
         }
     }
 }
 
-/// The share of digits that the best start calls misread, drawn towards the
-/// share taken at first as by 50 more digits: few digits cannot tell much.
+/// The share of digits that the best start calls misread, drawn towards a usual
+/// share as by 50 more digits: few digits cannot tell much.
 fn misread_share(looks: &Looks, best: &Start, grid: &Grid) -> f32 {
     const DRAWN_BY: f32 = 50.0;
+    const USUAL: f32 = 0.005;
     let strip = best.strip(looks, grid);
     let swept = strip.sweep(Some(PANEL));
-    let Some((low, high)) = swept.hull(|best, _| best >= swept.best) else {
-        return FIRST_MISREAD_SHARE;
-    };
-    let phase = low + (high - low) / 2;
+    let phase = swept.likeliest();
     let (mut read, mut against) = (0, 0);
     for look in 0..looks.len() {
         let count = best.count + strip.shown(look, phase, Some(PANEL));
@@ -300,7 +378,7 @@ fn misread_share(looks: &Looks, best: &Start, grid: &Grid) -> f32 {
         read += agreement.read;
         against += agreement.against;
     }
-    (against as f32 + DRAWN_BY * FIRST_MISREAD_SHARE) / (read as f32 + DRAWN_BY)
+    (against as f32 + DRAWN_BY * USUAL) / (read as f32 + DRAWN_BY)
 }
 
 /// The counts that a start says were displayed.
@@ -311,17 +389,18 @@ pub(super) fn place(
     reference_tick: i64,
 ) -> Option<Vec<i64>> {
     let grid = Grid::of(looks, times, &start.pace, reference_tick)?;
-    let middle = start.bounds.middle();
-    let count = i64::try_from(middle.floor()).ok()?;
-    let phase = (middle - Ratio::from_integer(count)) * Ratio::from_integer(grid.units);
+    let count = i64::try_from(start.likeliest.floor()).ok()?;
+    let phase = (start.likeliest - Ratio::from_integer(count)) * Ratio::from_integer(grid.units);
     let phase = i64::try_from(phase.floor()).ok()?;
     let strip = Strip::of(looks, &grid, start.pace.form, count, 1);
     let shown = |look| count + strip.shown(look, phase, start.refresh);
     Some((0..looks.len()).map(shown).collect())
 }
 
-/// Nats that one clock standing still at its best label explains.
-pub(super) fn standing_gain(looks: &Looks) -> f64 {
+/// Nats that one clock standing still at its best label explains, and whether
+/// most looks agree with that label.
+pub(super) fn standing(looks: &Looks) -> (f64, bool) {
+    let hidden = looks.dial.hidden_digits();
     let places = looks.dial.places();
     let mut digits = [0u8; 9];
     for place in 0..places {
@@ -332,9 +411,17 @@ pub(super) fn standing_gain(looks: &Looks) -> f64 {
             }
         }
         let best = (0..10u8).max_by(|&a, &b| sums[usize::from(a)].total_cmp(&sums[usize::from(b)]));
-        digits[looks.dial.hidden_digits() + place] = best.unwrap_or(0);
+        digits[hidden + place] = best.unwrap_or(0);
     }
-    (0..looks.len())
-        .map(|look| f64::from(looks.says(look, &digits[..looks.dial.hidden_digits() + places])))
-        .sum()
+    let digits = &digits[..hidden + places];
+    let gain = (0..looks.len())
+        .map(|look| f64::from(looks.says(look, digits)))
+        .sum();
+    let read = (0..looks.len()).filter(|&look| looks.is_read(look));
+    let (mut told, mut agreeing) = (0, 0);
+    for look in read {
+        told += 1;
+        agreeing += usize::from(looks.agreement(look, digits).agrees());
+    }
+    (gain, 2 * agreeing > told)
 }

@@ -24,7 +24,7 @@ const FOLLOW_SIDE_PX: u32 = 256;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
-const LEAST_LOOSE: f32 = 0.5;
+const LEAST_LOOSE: f32 = 0.4;
 /// Legibility of rows that may be one half of a display.
 const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Where second rows stand: distance between the rows' middles in digit heights of the

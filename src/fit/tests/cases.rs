@@ -1,29 +1,98 @@
-//! The cases an editor meets.
+//! The cases an editor meets, one sighting each.
 
-use super::sim::{Filmed, Scene, drop_frames, frames};
-use crate::fit::{ClockFit, Known, NextLook, fit};
+use super::sim::{Filmed, SEMICOLON, Scene, drop_frames, facts, flat_marks, frames};
+use crate::fit::{ClockFit, DropFrameKnownBy, Known, NextLook, RateKnownBy, fit};
 use crate::outcome::Verdict;
-use crate::timecode::{ClockForm, Rate};
+use crate::reading::{DigitOdds, Sighting};
+use crate::timecode::{ClockForm, Rate, Ratio};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
-fn run(filmed: &Filmed) -> ClockFit {
-    fit(
-        std::slice::from_ref(&filmed.sighting),
-        &filmed.facts,
-        &Known::default(),
-    )
+pub fn run(filmed: &Filmed) -> ClockFit {
+    run_knowing(filmed, &Known::default())
 }
 
-fn label(fit: &ClockFit) -> &str {
+fn run_knowing(filmed: &Filmed, known: &Known) -> ClockFit {
+    fit(std::slice::from_ref(&filmed.sighting), &filmed.facts, known)
+}
+
+pub fn label(fit: &ClockFit) -> &str {
     fit.start.as_ref().map_or("", |s| s.label.as_str())
 }
 
-fn codes(fit: &ClockFit) -> Vec<&str> {
+pub fn codes(fit: &ClockFit) -> Vec<&str> {
     fit.reasons.iter().map(|r| r.code.as_str()).collect()
 }
 
+#[track_caller]
+fn assert_sure(fit: &ClockFit, wanted: &str) {
+    assert_eq!(label(fit), wanted, "{fit:#?}");
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    assert_eq!(codes(fit), ["agreed"]);
+    assert_eq!(fit.next_look, NextLook::Enough);
+}
+
+#[track_caller]
+fn assert_unsure(fit: &ClockFit, code: &str) {
+    assert_eq!(fit.verdict, Verdict::Unsure, "{fit:#?}");
+    assert!(codes(fit).contains(&code), "{:?}", fit.reasons);
+}
+
+fn width(fit: &ClockFit) -> f64 {
+    fit.start.as_ref().unwrap().counts.width().to_f64()
+}
+
+const RATES: [Rate; 8] = [
+    Rate::F23_976,
+    Rate::F24,
+    Rate::F25,
+    Rate::F29_97,
+    Rate::F30,
+    Rate::F50,
+    Rate::F59_94,
+    Rate::F60,
+];
+
 #[test]
-fn a_burned_in_clock_at_the_clips_own_rate_is_read_to_the_label() {
-    for rate in [
+fn a_clock_locked_to_the_camera_is_known_to_one_count_and_no_better() {
+    for rate in RATES {
+        let fit = run(&Scene::new(frames(rate), "10:20:30:07", rate).film());
+        assert_sure(&fit, "10:20:30:07");
+        let clock = fit.clock.as_ref().unwrap();
+        assert_eq!(clock.form.rate(), rate);
+        let counts = fit.start.as_ref().unwrap().counts;
+        let count = clock.form.count(&clock.form.parse("10:20:30:07").unwrap());
+        assert_eq!(counts.low, Ratio::from_integer(count.unwrap()));
+        assert_eq!(counts.width(), Ratio::ONE, "{rate}");
+        assert_eq!(clock.refresh_hz, None);
+    }
+}
+
+#[test]
+fn an_unlocked_clock_is_known_better_the_longer_it_is_in_view() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+    let mut last = 2.0;
+    for n in [24, 60, 300] {
+        scene.frames = (0..n).collect();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        assert!(width(&fit) < last, "{n}: {}", width(&fit));
+        let counts = fit.start.as_ref().unwrap().counts;
+        assert!(counts.low.to_f64() <= filmed.phi_displayed);
+        assert!(
+            filmed.phi_displayed < counts.high.to_f64(),
+            "{n} {} {fit:#?}",
+            filmed.phi_displayed
+        );
+        last = width(&run(&filmed));
+    }
+    // 25 against 30000/1001: the phases of 300 frames lie 1/300 apart or so.
+    assert!(last < 0.02, "{last}");
+}
+
+#[test]
+fn every_clock_is_read_by_every_camera() {
+    let cameras = [
         Rate::F23_976,
         Rate::F24,
         Rate::F25,
@@ -32,18 +101,522 @@ fn a_burned_in_clock_at_the_clips_own_rate_is_read_to_the_label() {
         Rate::F50,
         Rate::F59_94,
         Rate::F60,
-    ] {
-        let filmed = Scene::new(frames(rate), "10:20:30:07", rate).film();
+        Rate::F120,
+    ];
+    for rate in Rate::TRADE {
+        for camera in cameras {
+            let form = frames(rate);
+            let text = if form.last_digits() == 3 {
+                "10:20:30:007"
+            } else {
+                "10:20:30:07"
+            };
+            let mut scene = Scene::new(form, text, camera);
+            // Two seconds, so that every base is seen to wrap.
+            scene.frames = (0..camera.base().into()).map(|i: u64| 2 * i).collect();
+            let fit = run(&scene.film());
+            assert_eq!(fit.verdict, Verdict::Sure, "{rate} by {camera}: {fit:#?}");
+            assert_eq!(label(&fit), text, "{rate} by {camera}");
+            assert_eq!(fit.clock.unwrap().form.base(), rate.base());
+        }
+    }
+}
+
+#[test]
+fn the_published_example_of_a_25_clock_on_a_60_hz_panel_at_24_fps() {
+    // Without slack no phase satisfies all sixty frames; with the panel's it is found.
+    for seed in 0..20 {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F24);
+        scene.phi += 0.37 * (seed as f64) % 1.0;
+        scene.refresh = Some((60.0, 0.05 * seed as f64));
+        scene.seed = seed;
+        let filmed = scene.film();
         let fit = run(&filmed);
-        assert_eq!(label(&fit), "10:20:30:07", "{rate}: {fit:?}");
-        assert_eq!(
-            fit.verdict,
-            Verdict::Sure,
-            "{rate}: {:?} {:?}",
-            fit.reasons,
-            fit.start
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        let clock = fit.clock.as_ref().unwrap();
+        assert_eq!(clock.form.rate(), Rate::F25);
+        assert!(clock.refresh_hz.is_some(), "{fit:#?}");
+        let off = fit.start.unwrap().counts.middle().to_f64() - scene.phi;
+        assert!(off.abs() < 0.45, "{off}");
+    }
+}
+
+#[test]
+fn stamps_rounded_to_milliseconds_do_not_move_the_start() {
+    for rate in [Rate::F23_976, Rate::F29_97, Rate::F59_94] {
+        let mut scene = Scene::new(frames(rate), "10:20:30:07", rate);
+        scene.tick_seconds = Some(Ratio::new(1, 1000));
+        let filmed = scene.film();
+        assert_sure(&run(&filmed), "10:20:30:07");
+        // The same without a nominal rate to go by: half a count more is the most it costs.
+        let mut facts = filmed.facts.clone();
+        facts.rate = None;
+        let fit = fit(&[filmed.sighting.clone()], &facts, &Known::default());
+        assert_eq!(label(&fit), "10:20:30:07");
+    }
+}
+
+#[test]
+fn uneven_stamps_and_dropped_frames_are_only_more_times() {
+    // A 30-count clock, every eleventh frame but the fifth missing, stamps in
+    // 1/600 s with 3 ticks added to every third.
+    let mut scene = Scene::new(frames(Rate::F30), "10:00:00:00", Rate::F30);
+    scene.tick_seconds = Some(Ratio::new(1, 600));
+    scene.frames = (0..120).filter(|n| n % 11 != 5).collect();
+    let mut filmed = scene.film();
+    for (i, reading) in filmed.sighting.readings.iter_mut().enumerate() {
+        if i % 3 == 1 {
+            reading.stamp.ticks += 3;
+        }
+    }
+    let fit = run(&filmed);
+    assert_sure(&fit, "10:00:00:00");
+    assert_eq!(fit.clock.unwrap().form.rate(), Rate::F30);
+}
+
+#[test]
+fn the_semicolon_tells_drop_frame() {
+    let mut scene = Scene::new(drop_frames(Rate::F29_97), "00:00:59;10", Rate::F25);
+    scene.frames = (0..14).collect();
+    scene.mark = SEMICOLON;
+    let fit = run(&scene.film());
+    assert_sure(&fit, "00:00:59;10");
+    let clock = fit.clock.unwrap();
+    assert_eq!(clock.drop_frame, Some(true));
+    assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::Mark);
+    assert_eq!(clock.form.rate(), Rate::F29_97);
+}
+
+#[test]
+fn a_skipped_label_tells_drop_frame_whatever_the_mark() {
+    for mark in [flat_marks(), super::sim::COLON] {
+        for rate in [Rate::F29_97, Rate::F59_94] {
+            let mut scene = Scene::new(drop_frames(rate), "00:00:59;20", rate);
+            scene.mark = mark;
+            scene.frames = (0..90).collect();
+            let fit = run(&scene.film());
+            assert_sure(&fit, "00:00:59;20");
+            let clock = fit.clock.unwrap();
+            assert_eq!(clock.drop_frame, Some(true));
+            assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::SkippedLabel);
+        }
+    }
+}
+
+#[test]
+fn a_label_that_drop_frame_skips_tells_that_it_is_none() {
+    let mut scene = Scene::new(frames(Rate::F29_97), "00:00:59:20", Rate::F29_97);
+    scene.mark = flat_marks();
+    let fit = run(&scene.film());
+    assert_sure(&fit, "00:00:59:20");
+    let clock = fit.clock.unwrap();
+    assert_eq!(clock.drop_frame, Some(false));
+    assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::Label);
+}
+
+#[test]
+fn drop_frame_that_nothing_tells_does_not_matter_within_a_minute() {
+    let scene = Scene::new(frames(Rate::F29_97), "10:20:30:07", Rate::F29_97);
+    let fit = run(&scene.film());
+    assert_sure(&fit, "10:20:30:07");
+    let clock = fit.clock.as_ref().unwrap();
+    assert_eq!(clock.drop_frame, None);
+    assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::Unknown);
+    assert!(fit.notes.iter().any(|n| n.code == "drop_frame_open"));
+}
+
+#[test]
+fn drop_frame_that_nothing_tells_matters_beyond_a_minute() {
+    // Seen at 10:21:05, two seconds of frame 0 lie before 10:21.
+    let mut scene = Scene::new(drop_frames(Rate::F29_97), "10:20:58;07", Rate::F29_97);
+    scene.mark = flat_marks();
+    scene.frames = (210..300).collect();
+    let filmed = scene.film();
+    assert_unsure(&run(&filmed), "drop_frame_unknown");
+    // The user knows.
+    for (drop_frame, wanted) in [(true, "10:20:58;07"), (false, "10:20:58:09")] {
+        let known = Known {
+            rate: Some(Rate::F29_97),
+            drop_frame: Some(drop_frame),
+            ..Known::default()
+        };
+        let fit = run_knowing(&filmed, &known);
+        assert_sure(&fit, wanted);
+        let clock = fit.clock.unwrap();
+        assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::Given);
+        assert_eq!(clock.rate_known_by, RateKnownBy::Given);
+    }
+}
+
+#[test]
+fn twenty_four_and_its_ntsc_cousin_are_told_by_the_cameras_family_when_short() {
+    for (camera, wanted) in [(Rate::F59_94, Rate::F23_976), (Rate::F50, Rate::F24)] {
+        let mut scene = Scene::new(frames(Rate::F24), "10:20:30:07", camera);
+        scene.frames = (0..60).collect();
+        let fit = run(&scene.film());
+        assert_sure(&fit, "10:20:30:07");
+        let clock = fit.clock.as_ref().unwrap();
+        assert_eq!(clock.form.rate(), wanted);
+        assert_eq!(clock.rate_known_by, RateKnownBy::Assumed);
+        assert!(fit.notes.iter().any(|n| n.code == "rate_assumed"));
+    }
+}
+
+#[test]
+fn a_rate_that_decides_the_start_is_not_assumed() {
+    // Two minutes from frame 0, 24 and 23.976 start three counts apart.
+    let mut scene = Scene::new(frames(Rate::F24), "10:20:30:07", Rate::F25);
+    scene.frames = (3000..3060).collect();
+    let fit = run(&scene.film());
+    assert_unsure(&fit, "rate_unknown");
+    assert_eq!(fit.next_look, NextLook::ElsewhereToo);
+    let known = Known {
+        rate: Some(Rate::F24),
+        ..Known::default()
+    };
+    assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:07");
+}
+
+#[test]
+fn a_rate_given_wrongly_is_said_to_be_wrong() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let known = Known {
+        rate: Some(Rate::F30),
+        ..Known::default()
+    };
+    let fit = run_knowing(&scene.film(), &known);
+    assert_unsure(&fit, "given_rate_contradicted");
+    assert_eq!(label(&fit), "10:20:30:07");
+    assert!(fit.reasons[0].sentence.contains("25"));
+}
+
+#[test]
+fn a_stated_lag_moves_the_start_on() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let known = Known {
+        lag_s: Some(Ratio::new(2, 25)),
+        ..Known::default()
+    };
+    assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:09");
+}
+
+#[test]
+fn clocks_without_frames_are_placed_to_about_a_clip_frame() {
+    for (form, text) in [
+        (ClockForm::Seconds, "10:20:30"),
+        (ClockForm::Tenths, "10:20:30.4"),
+        (ClockForm::Hundredths, "10:20:30.41"),
+        (ClockForm::Thousandths, "10:20:30.412"),
+    ] {
+        let mut scene = Scene::new(form, text, Rate::F25);
+        scene.frames = (0..80).collect();
+        scene.mark = flat_marks();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        let clock = fit.clock.as_ref().unwrap();
+        assert_eq!(clock.form, form);
+        assert_eq!(clock.drop_frame, None);
+        let seconds = fit.start.as_ref().unwrap().seconds;
+        let truth_s = filmed.phi_displayed / form.rate().ratio().to_f64();
+        assert!(
+            (seconds.middle().to_f64() - truth_s).abs() < 0.04,
+            "{fit:#?}"
         );
-        assert_eq!(fit.next_look, NextLook::Enough);
-        assert_eq!(fit.clock.unwrap().form.rate(), rate);
+        // A clip frame, and a panel's refresh that nothing rules out.
+        assert!(seconds.width() <= Ratio::new(3, 50), "{form:?} {seconds}");
+    }
+}
+
+#[test]
+fn a_clock_of_whole_seconds_needs_two_changes() {
+    let mut scene = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F25);
+    scene.frames = (0..30).collect();
+    let fit = run(&scene.film());
+    assert_unsure(&fit, "not_seen_running");
+    assert_eq!(fit.next_look, NextLook::MoreHere { sighting: 0 });
+    assert_eq!(label(&fit), "10:20:30");
+}
+
+#[test]
+fn conformed_footage_gives_its_speed() {
+    for (num, den) in [(1, 2), (1, 4), (2, 5), (4, 5), (1, 10)] {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        scene.speed = f64::from(num) / f64::from(den);
+        scene.frames = (0..250).collect();
+        let fit = run(&scene.film());
+        assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
+        let speed = fit.speed();
+        assert_eq!(speed, Ratio::new(num.into(), den.into()));
+        assert!(fit.notes.iter().any(|n| n.code == "conformed"));
+    }
+}
+
+#[test]
+fn midnight_is_only_another_carry() {
+    // Starts before midnight, shows the clock after it.
+    let mut scene = Scene::new(frames(Rate::F25), "23:59:59:20", Rate::F25);
+    scene.frames = (100..160).collect();
+    assert_sure(&run(&scene.film()), "23:59:59:20");
+    // Goes over midnight in view.
+    scene.frames = (0..40).collect();
+    let fit = run(&scene.film());
+    assert_sure(&fit, "23:59:59:20");
+    let counts = fit.start.unwrap().counts;
+    assert_eq!(counts.low, Ratio::from_integer(2_159_995));
+}
+
+#[test]
+fn a_blanked_hour_is_an_hour_below_ten() {
+    let mut scene = Scene::new(frames(Rate::F25), "07:20:30:07", Rate::F25);
+    scene.one_hour_digit = true;
+    assert_sure(&run(&scene.film()), "07:20:30:07");
+}
+
+#[test]
+fn one_misread_digit_in_every_fifth_frame_does_not_move_the_start() {
+    for seed in 0..30 {
+        let mut scene = Scene::new(frames(Rate::F25), "02:28:52:00", Rate::F25);
+        scene.frames = (0..100).collect();
+        scene.flips = 0.2;
+        scene.seed = seed;
+        assert_sure(&run(&scene.film()), "02:28:52:00");
+    }
+}
+
+#[test]
+fn fewer_than_half_agreeing_is_never_sure() {
+    for seed in 0..30 {
+        let mut scene = Scene::new(frames(Rate::F25), "02:28:52:00", Rate::F25);
+        scene.frames = (0..100).collect();
+        scene.flips = 0.65;
+        scene.seed = seed;
+        let fit = run(&scene.film());
+        assert_ne!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        if fit.verdict == Verdict::Unsure {
+            assert_eq!(label(&fit), "02:28:52:00");
+        }
+    }
+}
+
+#[test]
+fn a_single_frame_gives_its_label_and_honest_bounds() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    scene.frames = vec![0];
+    let fit = run(&scene.film());
+    assert_unsure(&fit, "few_frames");
+    assert_eq!(label(&fit), "10:20:30:07");
+    assert_eq!(fit.start.unwrap().counts.width(), Ratio::ONE);
+    assert_eq!(fit.next_look, NextLook::MoreHere { sighting: 0 });
+}
+
+#[test]
+fn five_frames_at_the_head_are_enough() {
+    let mut scene = Scene::new(frames(Rate::F25), "15:40:38:00", Rate::F25);
+    scene.frames = (0..5).collect();
+    let fit = run(&scene.film());
+    assert_sure(&fit, "15:40:38:00");
+    assert_eq!(fit.clock.unwrap().form.rate(), Rate::F25);
+}
+
+#[test]
+fn unread_hours_are_said_to_be_unknown() {
+    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    scene.dark = vec![0, 1, 2, 3];
+    let fit = run(&scene.film());
+    assert_unsure(&fit, "hours_unknown");
+    assert_unsure(&fit, "minutes_unknown");
+    assert!(
+        fit.reasons
+            .iter()
+            .any(|r| r.sentence.contains("hours unknown"))
+    );
+    assert!(label(&fit).ends_with(":20:00"));
+}
+
+#[test]
+fn a_slow_digit_that_could_be_two_is_named() {
+    let scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    let mut filmed = scene.film();
+    let mut weights = [0.01; 10];
+    (weights[3], weights[8]) = (0.6, 0.35);
+    for reading in &mut filmed.sighting.readings {
+        reading.places[2] = DigitOdds::from_weights(weights);
+    }
+    // A hundred frames that all say the same are not a hundred opinions. 8 is
+    // not a ten of minutes, so here it settles 3.
+    assert_sure(&run(&filmed), "12:34:20:00");
+    for reading in &mut filmed.sighting.readings {
+        reading.places[3] = DigitOdds::from_weights(weights);
+    }
+    let fit = run(&filmed);
+    assert_unsure(&fit, "minutes_doubtful");
+    assert!(
+        fit.reasons[0].sentence.contains("33 or 38"),
+        "{:?}",
+        fit.reasons
+    );
+}
+
+#[test]
+fn a_multiplexed_dial_is_read_from_whatever_is_lit() {
+    // Eight digits, three of them lit in each frame.
+    let scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    let mut filmed = scene.film();
+    for (n, reading) in filmed.sighting.readings.iter_mut().enumerate() {
+        let lit: Vec<usize> = (0..3).map(|j| (3 * n + j) % 8).collect();
+        for place in (0..8).filter(|p| !lit.contains(p)) {
+            reading.places[place] = DigitOdds::FLAT;
+        }
+    }
+    assert_sure(&run(&filmed), "12:34:20:00");
+}
+
+#[test]
+fn a_place_that_always_says_the_same_is_left_out() {
+    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    scene.stuck = Some((7, 8));
+    scene.frames = (0..100).collect();
+    let fit = run(&scene.film());
+    assert_eq!(label(&fit), "12:34:20:00", "{fit:#?}");
+    assert!(
+        fit.notes.iter().any(|n| n.code == "place_left_out"),
+        "{fit:#?}"
+    );
+}
+
+#[test]
+fn many_half_read_frames_are_certain_together() {
+    // No digit has half of the weight in most frames.
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+    scene.noise = 0.55;
+    scene.frames = (0..150).collect();
+    let fit = run(&scene.film());
+    assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
+}
+
+#[test]
+fn a_still_display_is_no_running_clock() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut filmed = scene.film();
+    let first = filmed.sighting.readings[0].places.clone();
+    for reading in &mut filmed.sighting.readings {
+        reading.places = first.clone();
+    }
+    let fit = run(&filmed);
+    assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
+    assert_eq!(codes(&fit), ["clock_stood_still"]);
+    assert_eq!(fit.next_look, NextLook::ElsewhereToo);
+    assert_eq!(fit.start, None);
+}
+
+#[test]
+fn a_timer_that_counts_down_is_no_clock() {
+    for form in [frames(Rate::F25), ClockForm::Seconds] {
+        let text = if form == ClockForm::Seconds {
+            "00:09:30"
+        } else {
+            "00:09:30:07"
+        };
+        let mut scene = Scene::new(form, text, Rate::F25);
+        scene.frames = (0..100).collect();
+        let mut filmed = scene.film();
+        let places: Vec<_> = filmed
+            .sighting
+            .readings
+            .iter()
+            .map(|r| r.places.clone())
+            .collect();
+        for (reading, places) in filmed
+            .sighting
+            .readings
+            .iter_mut()
+            .zip(places.into_iter().rev())
+        {
+            reading.places = places;
+        }
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
+        assert_eq!(codes(&fit), ["counts_down"], "{form:?} {fit:#?}");
+    }
+}
+
+#[test]
+fn digits_at_random_are_no_clock() {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    for sharpness in [1.0, 4.0, 12.0] {
+        for _ in 0..40 {
+            let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+            for reading in &mut filmed.sighting.readings {
+                for odds in &mut reading.places {
+                    *odds = DigitOdds::from_weights(std::array::from_fn(|_| {
+                        rng.random::<f32>().powf(sharpness)
+                    }));
+                }
+            }
+            let fit = run(&filmed);
+            assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
+            assert_eq!(codes(&fit), ["no_running_clock"]);
+        }
+    }
+}
+
+#[test]
+fn a_price_is_no_clock_and_nothing_is_none() {
+    let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    filmed.sighting.layout.groups = vec![2, 2];
+    for reading in &mut filmed.sighting.readings {
+        reading.places.truncate(4);
+    }
+    let fit = run(&filmed);
+    assert_eq!(fit.verdict, Verdict::None);
+    assert_eq!(codes(&fit), ["no_clock_layout"]);
+    let nothing = crate::fit::fit(&[], &facts(Rate::F25, Ratio::new(1, 25)), &Known::default());
+    assert_eq!(nothing.verdict, Verdict::None);
+    assert_eq!(codes(&nothing), ["no_display"]);
+    let empty = Sighting {
+        layout: filmed.sighting.layout.clone(),
+        readings: Vec::new(),
+    };
+    let fit = crate::fit::fit(&[empty], &filmed.facts, &Known::default());
+    assert_eq!(fit.verdict, Verdict::None);
+}
+
+#[test]
+fn a_clock_that_is_set_in_view_is_not_sure() {
+    let first = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut later = Scene::new(frames(Rate::F25), "11:00:00:00", Rate::F25);
+    later.seed = 2;
+    for changed_at in [20, 30, 45] {
+        let mut filmed = first.film();
+        let other = later.film().sighting.readings;
+        filmed.sighting.readings[changed_at..].clone_from_slice(&other[changed_at..]);
+        let fit = run(&filmed);
+        assert_unsure(&fit, "clock_jumped");
+    }
+}
+
+#[test]
+fn a_clock_that_pauses_in_view_is_not_sure() {
+    let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    let held = filmed.sighting.readings[40].places.clone();
+    for reading in &mut filmed.sighting.readings[40..] {
+        reading.places = held.clone();
+    }
+    assert_unsure(&run(&filmed), "clock_jumped");
+}
+
+#[test]
+fn a_display_that_shows_every_second_frame_number_is_followed() {
+    for rate in [Rate::F50, Rate::F59_94, Rate::F60] {
+        let mut scene = Scene::new(frames(rate), "10:20:30:08", Rate::F24);
+        scene.phi -= 0.5;
+        scene.refresh = Some((rate.ratio().to_f64() / 2.0, 0.0));
+        scene.frames = (0..100).collect();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        let off = fit.start.unwrap().counts.middle().to_f64() - scene.phi;
+        assert!(off.abs() < 2.6, "{off}");
     }
 }

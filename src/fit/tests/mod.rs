@@ -2,4 +2,6 @@
 
 mod bench;
 mod cases;
+mod laws;
 mod sim;
+mod windows;

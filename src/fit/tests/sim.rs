@@ -243,3 +243,8 @@ pub fn gauss(rng: &mut impl Rng) -> f64 {
         }
     }
 }
+
+/// A mark that nothing was seen of.
+pub fn flat_marks() -> MarkOdds {
+    MarkOdds::UNKNOWN
+}

@@ -1,0 +1,186 @@
+//! One sighting, by itself: is it a clock, does it run.
+
+use super::Known;
+use super::audit::{Ballot, ENOUGH, Group, Tally};
+use super::looks::{Looks, Times};
+use super::pace::{Pace, paces};
+use super::window::{self, WindowFit, fit_window};
+use crate::reading::Sighting;
+use crate::timecode::{ClockForm, Ratio};
+
+/// Nats that a start must gain over knowing nothing before it is one at all:
+/// ln of the starts tried (about 2.6 million counts a day, a hundred paces, four
+/// phases a count) is 21; the rest is [`ENOUGH`].
+const WORTH_TELLING: f64 = 30.0;
+/// Agreeing share of read frames, in percent, below which there is no clock.
+const HARDLY_ANY_PERCENT: usize = 25;
+/// Agreeing frames below which a start is never sure.
+pub(super) const FEW_FRAMES: usize = 4;
+
+/// What a sighting is, by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// The groups of digits are no clock's.
+    OtherLayout,
+    /// No start explains the digits.
+    Nothing,
+    StandsStill,
+    CountsDown,
+    /// Perhaps a clock: too little seen, or too few frames agree.
+    Doubtful,
+    /// A clock that runs, and most frames say so.
+    Runs,
+}
+
+/// A sighting with what it says by itself.
+pub(super) struct Seen<'a> {
+    pub kind: Kind,
+    pub looks: Option<Looks<'a>>,
+    pub window: WindowFit,
+    pub tally: Tally,
+    /// Place that was misread throughout and is left out.
+    pub left_out: Option<usize>,
+    /// Nats over a clock that stands still.
+    pub running: f64,
+}
+
+/// Fits one sighting and says what it is.
+pub(super) fn see<'a>(
+    sighting: &'a Sighting,
+    ticks: &[i64],
+    times: &Times,
+    known: &Known,
+) -> Seen<'a> {
+    let mut seen = Seen {
+        kind: Kind::OtherLayout,
+        looks: Looks::of(sighting, ticks),
+        window: WindowFit::EMPTY,
+        tally: Tally::default(),
+        left_out: None,
+        running: 0.0,
+    };
+    let Some(looks) = &mut seen.looks else {
+        return seen;
+    };
+    seen.kind = Kind::Nothing;
+    let paces = paces(looks.dial, known);
+    seen.window = fit_window(looks, times, &paces, known.drop_frame);
+    seen.tally = tally(looks, times, &seen.window);
+    if let Some(place) = seen.tally.misread_place() {
+        let mut fewer = looks.clone();
+        fewer.blank(place);
+        let window = fit_window(&mut fewer, times, &paces, known.drop_frame);
+        let tally = tally(&fewer, times, &window);
+        // Without the digit that steps, a clock that does anything would seem to stand still.
+        let runs = window
+            .scored
+            .first()
+            .is_some_and(|best| best.gain - window::standing(&fewer).0 >= ENOUGH);
+        if tally.has_majority() && runs {
+            (*looks, seen.window, seen.tally) = (fewer, window, tally);
+            seen.left_out = Some(place);
+        }
+    }
+    let Some(best) = seen.window.scored.first() else {
+        return seen;
+    };
+    if let Some(counts) = window::place(looks, times, best, seen.window.reference_tick) {
+        seen.window.ballots = Group::ALL
+            .map(|group| Ballot::of(group, looks, best.pace.form, &counts))
+            .into();
+    }
+    let (standing, stands) = window::standing(looks);
+    seen.running = best.gain - standing;
+    let is_little = best.gain.max(standing) < WORTH_TELLING;
+    if is_little && !(stands && looks.len() < FEW_FRAMES) {
+        return seen;
+    }
+    if seen.running < ENOUGH && stands {
+        seen.kind = if is_long(looks, times, &paces) {
+            Kind::StandsStill
+        } else {
+            Kind::Doubtful
+        };
+        return seen;
+    }
+    let agree = seen.tally.has_majority() || seen.tally.read == 0;
+    if agree && seen.running >= ENOUGH {
+        seen.kind = Kind::Runs;
+        return seen;
+    }
+    if counts_down(looks, times, known, best.gain) {
+        seen.kind = Kind::CountsDown;
+    } else if 100 * seen.tally.agreeing >= HARDLY_ANY_PERCENT * seen.tally.read {
+        seen.kind = Kind::Doubtful;
+    }
+    seen
+}
+
+pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
+    let placed = window.scored.first().and_then(|best| {
+        let counts = window::place(looks, times, best, window.reference_tick)?;
+        Some((best.pace.form, counts))
+    });
+    placed.map_or_else(Tally::default, |(form, counts)| {
+        Tally::of(looks, form, &counts)
+    })
+}
+
+/// True if even the slowest clock, not slowed down, would have stepped twice,
+/// and half a second has passed.
+fn is_long(looks: &Looks, times: &Times, paces: &[Pace]) -> bool {
+    let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
+    let slowest = paces.iter().map(|p| p.form.rate()).min();
+    slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::from_integer(2))
+        && span_s >= Ratio::new(1, 2)
+}
+
+/// True if the looks fit better with time running backwards.
+fn counts_down(looks: &Looks, times: &Times, known: &Known, upwards_gain: f64) -> bool {
+    let known = Known {
+        speed: Some(known.speed.unwrap_or(Ratio::ONE)),
+        ..known.clone()
+    };
+    let mut backwards = looks.backwards();
+    let window = fit_window(
+        &mut backwards,
+        times,
+        &paces(looks.dial, &known),
+        known.drop_frame,
+    );
+    let best = window.scored.first();
+    best.is_some_and(|best| best.gain > upwards_gain + ENOUGH)
+        && tally(&backwards, times, &window).has_majority()
+}
+
+/// Sightings to be joined, strongest first: those that run, or else the
+/// doubtful; frames before seconds, then those whose slow digits are all known.
+pub(super) fn order(seen: &[Seen]) -> Vec<usize> {
+    for kind in [Kind::Runs, Kind::Doubtful] {
+        let mut order: Vec<usize> = (0..seen.len())
+            .filter(|&i| seen[i].kind == kind && !seen[i].window.scored.is_empty())
+            .collect();
+        let rank = |i: &usize| {
+            let window = &seen[*i].window;
+            let unsettled = window.ballots.iter().filter(|b| b.lead().nats < ENOUGH);
+            (
+                is_coarse(window.scored[0].pace.form),
+                unsettled.count(),
+                -window.scored[0].gain,
+            )
+        };
+        order.sort_by(|a, b| {
+            let (a, b) = (rank(a), rank(b));
+            (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2))
+        });
+        if !order.is_empty() {
+            return order;
+        }
+    }
+    Vec::new()
+}
+
+/// True for clocks whose counts last several frames.
+pub(super) const fn is_coarse(form: ClockForm) -> bool {
+    matches!(form, ClockForm::Seconds | ClockForm::Tenths)
+}

@@ -1,0 +1,221 @@
+//! Laws that any fit must obey, and a second, slow and plain fit that must agree.
+
+use super::cases::run;
+use super::sim::{Filmed, Scene, facts, frames};
+use crate::fit::{Known, fit};
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use proptest::prelude::*;
+
+const RATES: [Rate; 8] = [
+    Rate::F23_976,
+    Rate::F24,
+    Rate::F25,
+    Rate::F29_97,
+    Rate::F30,
+    Rate::F50,
+    Rate::F59_94,
+    Rate::F60,
+];
+
+prop_compose! {
+    fn scenes()(
+        clock in 0..8usize,
+        camera in 0..8usize,
+        day in 0.01..0.98f64,
+        n in 40..90u64,
+        panel in prop::option::of(0.0..1.0f64),
+        seed in 0..1000u64,
+    ) -> Scene {
+        let form = frames(RATES[clock]);
+        let mut scene = Scene::new(form, "00:00:00:00", RATES[camera]);
+        scene.phi = form.counts_per_day() as f64 * day;
+        scene.frames = (0..n).collect();
+        scene.refresh = panel.map(|phase| (60.0, phase));
+        scene.seed = seed;
+        scene
+    }
+}
+
+fn counts(filmed: &Filmed) -> HalfOpen {
+    run(filmed).start.expect("a start").counts
+}
+
+/// The digits of `filmed` as of another label, `by` counts later, in the same light.
+fn shifted(scene: &Scene, by: i64) -> Filmed {
+    let mut scene = scene.clone();
+    scene.phi += by as f64;
+    scene.film()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+
+    #[test]
+    fn the_order_of_readings_does_not_matter(scene in scenes()) {
+        let filmed = scene.film();
+        let mut reversed = filmed.sighting.clone();
+        reversed.readings.reverse();
+        let one = run(&filmed);
+        let mut other = fit(&[reversed], &filmed.facts, &Known::default());
+        other.sightings[0].displayed.reverse();
+        prop_assert_eq!(one, other);
+    }
+
+    #[test]
+    fn a_later_clock_starts_later_by_as_much(scene in scenes(), by in 1..40i64) {
+        // The reader's noise falls on other digits, so that the bounds may differ a little.
+        let (one, other) = (counts(&scene.film()), counts(&shifted(&scene, by)));
+        let moved = (other.middle() - one.middle()).to_f64();
+        prop_assert!((moved - by as f64).abs() < 0.6, "{} by {}", moved, by);
+    }
+
+    #[test]
+    fn a_clip_cut_later_starts_later_by_as_much(scene in scenes(), cut in 1..20u64) {
+        // The same readings with `cut` frames less in front of them.
+        let mut late = scene.clone();
+        late.frames = scene.frames.iter().map(|n| n + cut).collect();
+        let filmed = late.film();
+        let mut trimmed = filmed.sighting.clone();
+        for reading in &mut trimmed.readings {
+            let frame = scene.camera.ratio().recip() / reading.stamp.tick_seconds;
+            reading.stamp.ticks -= i64::try_from((frame * Ratio::from_integer(cut)).num()).unwrap();
+        }
+        // Where the rate is open, others widen the bounds, each in its own way.
+        let known = Known {
+            rate: Some(scene.form.rate()),
+            speed: Some(Ratio::ONE),
+            drop_frame: Some(false),
+            lag_s: None,
+        };
+        let one = fit(std::slice::from_ref(&filmed.sighting), &filmed.facts, &known);
+        let other = fit(&[trimmed], &filmed.facts, &known);
+        let per_frame = scene.form.rate().ratio() / scene.camera.ratio();
+        let moved = other.start.unwrap().counts.middle() - one.start.unwrap().counts.middle();
+        let off = (moved - per_frame * Ratio::from_integer(cut)).to_f64();
+        prop_assert!(off.abs() < 1e-9, "{}", off);
+    }
+
+    #[test]
+    fn what_is_sure_is_right(scene in scenes()) {
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        prop_assert_eq!(fit.verdict, Verdict::Sure, "{:?} {:?}", fit.reasons, scene);
+        let start = fit.start.unwrap();
+        let off = start.counts.middle().to_f64() - scene.phi;
+        let counts_per_frame = scene.form.rate().ratio().to_f64() / scene.camera.ratio().to_f64();
+        let refresh = scene.form.rate().ratio().to_f64() / 60.0;
+        // Drop-frame and its absence differ in counts, not in labels; so do 30 and 29.97.
+        let allowed = counts_per_frame.max(1.0) + refresh;
+        let form = fit.clock.unwrap().form;
+        if form == scene.form {
+            prop_assert!(off.abs() <= allowed, "{} {:?}", off, scene);
+        } else {
+            prop_assert_eq!(form.base(), scene.form.base());
+        }
+    }
+}
+
+/// Every rate, every phase within some counts, on a fine grid: the sum of
+/// logarithms, plainly. Gives the phases, in counts at frame 0, within 7 nats
+/// of the best one, and the rate at which the best one lies.
+fn brute_force(filmed: &Filmed, around: i64) -> (Rate, f64, f64) {
+    const STEPS: i64 = 240;
+    let mut found: Vec<(f64, Rate, f64)> = Vec::new();
+    for rate in RATES {
+        let form = frames(rate);
+        let counts_per_second = rate.ratio().to_f64();
+        for step in (around - 8) * STEPS..(around + 8) * STEPS {
+            let phase = (step as f64 + 0.5) / STEPS as f64;
+            let mut sum = 0.0;
+            for reading in &filmed.sighting.readings {
+                let count = phase + counts_per_second * reading.stamp.seconds_f64();
+                let digits = form.digits(count.floor() as i64);
+                let odds = digits.as_slice().iter().zip(&reading.places);
+                sum += odds
+                    .map(|(&digit, odds)| f64::from(odds.of(digit) * 0.995 + 0.0005).ln())
+                    .sum::<f64>();
+            }
+            found.push((sum, rate, phase));
+        }
+    }
+    let best = found
+        .iter()
+        .copied()
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .unwrap();
+    let near: Vec<f64> = found
+        .iter()
+        .filter(|f| f.1 == best.1 && f.0 > best.0 - 7.0)
+        .map(|f| f.2)
+        .collect();
+    let low = near.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    (best.1, low, high)
+}
+
+#[test]
+fn a_plain_search_of_all_rates_and_phases_agrees() {
+    for (i, (clock, camera)) in [
+        (Rate::F25, Rate::F24),
+        (Rate::F25, Rate::F29_97),
+        (Rate::F30, Rate::F25),
+        (Rate::F24, Rate::F60),
+        (Rate::F50, Rate::F30),
+        (Rate::F60, Rate::F50),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let mut scene = Scene::new(frames(clock), "00:00:41:03", camera);
+        scene.phi += 0.13 * i as f64 - 0.3;
+        scene.frames = (0..70).collect();
+        scene.seed = i as u64;
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        let (rate, low, high) = brute_force(&filmed, scene.phi.floor() as i64);
+        assert_eq!(fit.clock.as_ref().unwrap().form.base(), rate.base());
+        let counts = fit.start.unwrap().counts;
+        // The grid is 1/240 wide; the bounds may hold a rival rate, or a late panel, besides.
+        assert!(
+            counts.low.to_f64() < low + 0.01,
+            "{clock} {camera}: {low} {counts}"
+        );
+        assert!(
+            counts.high.to_f64() > high - 0.01,
+            "{clock} {camera}: {high} {counts}"
+        );
+        assert!(
+            counts.width().to_f64() < high - low + 0.35,
+            "{clock} {camera}: {low} {high} {counts}"
+        );
+    }
+}
+
+#[test]
+fn counts_are_exact_whatever_the_tick() {
+    // The same frames on ticks of 1/90000 s, 1/1001000000 s and the frame itself.
+    let scene = Scene::new(frames(Rate::F29_97), "10:20:30:07", Rate::F29_97);
+    let mut starts = Vec::new();
+    for tick in [
+        Ratio::new(1, 90_000),
+        Ratio::new(1001, 30_000),
+        Ratio::new(1, 1_000_000_000),
+    ] {
+        let mut scene = scene.clone();
+        scene.tick_seconds = Some(tick);
+        let filmed = scene.film();
+        let fit = fit(
+            std::slice::from_ref(&filmed.sighting),
+            &facts(Rate::F29_97, tick),
+            &Known::default(),
+        );
+        starts.push(fit.start.unwrap());
+    }
+    assert_eq!(starts[0], starts[1]);
+    assert_eq!(starts[1], starts[2]);
+    let form = frames(Rate::F29_97);
+    let count = form.count(&form.parse("10:20:30:07").unwrap()).unwrap();
+    assert_eq!(starts[0].counts.low, Ratio::from_integer(count));
+    assert_eq!(ClockForm::text(form, count), "10:20:30:07");
+}

@@ -1,0 +1,181 @@
+//! More than one sighting.
+
+use super::cases::{codes, label};
+use super::sim::{Filmed, Scene, flat_marks, frames};
+use crate::fit::{ClockFit, Known, NextLook, fit};
+use crate::note::Note;
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, Rate, Ratio};
+
+fn run(filmed: &[Filmed]) -> ClockFit {
+    let sightings: Vec<_> = filmed.iter().map(|f| f.sighting.clone()).collect();
+    fit(&sightings, &filmed[0].facts, &Known::default())
+}
+
+/// The scene seen in windows of 60 frames that begin at the given frames.
+fn windows(scene: &Scene, firsts: &[u64]) -> Vec<Filmed> {
+    let film = |(i, &first): (usize, &u64)| {
+        let mut scene = scene.clone();
+        scene.frames = (first..first + 60).collect();
+        scene.seed += i as u64;
+        scene.film()
+    };
+    firsts.iter().enumerate().map(film).collect()
+}
+
+#[test]
+fn head_and_tail_tell_24_from_its_ntsc_cousin() {
+    for (clock, camera) in [
+        (Rate::F24, Rate::F25),
+        (Rate::F23_976, Rate::F25),
+        (Rate::F29_97, Rate::F25),
+        (Rate::F30, Rate::F25),
+        (Rate::F29_97, Rate::F30),
+    ] {
+        let mut scene = Scene::new(frames(clock), "10:20:30:07", camera);
+        scene.mark = flat_marks();
+        let fit = run(&windows(&scene, &[0, 6000]));
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        assert_eq!(label(&fit), "10:20:30:07");
+        let found = fit.clock.unwrap();
+        assert_eq!(found.form.rate(), clock);
+        // What is left open, if anything, is another base, never the cousin.
+        let cousin = if clock.is_ntsc() {
+            Rate::F24
+        } else {
+            Rate::F23_976
+        };
+        let said = |note: &Note| note.sentence.contains(&cousin.decimal());
+        assert!(
+            clock.base() != 24 || !fit.notes.iter().any(said),
+            "{:?}",
+            fit.notes
+        );
+        assert!(
+            fit.sightings
+                .iter()
+                .all(|s| s.is_the_clock() && s.frames_agreeing == 60)
+        );
+    }
+}
+
+#[test]
+fn drift_between_head_and_tail_is_measured_with_its_bounds() {
+    for ppm in [-80.0, -20.0, 0.0, 45.0, 120.0] {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+        scene.drift = 1.0 + ppm * 1e-6;
+        // Ten minutes apart: a count is 67 ppm.
+        let filmed = windows(&scene, &[0, 18_000]);
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        assert_eq!(label(&fit), "10:20:30:07");
+        let drift = fit.clock.as_ref().unwrap().drift_ppm.expect("bounded");
+        assert!(
+            drift.low.to_f64() <= ppm && ppm <= drift.high.to_f64(),
+            "{ppm}: {drift}"
+        );
+        assert!(drift.width() < Ratio::from_integer(20), "{drift}");
+    }
+}
+
+#[test]
+fn more_than_two_sightings_narrow_the_start() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+    scene.drift = 1.0 + 15e-6;
+    let filmed = windows(&scene, &[0, 3000, 9000, 18_000]);
+    let all = run(&filmed);
+    let one = run(&filmed[..1]);
+    assert_eq!(all.verdict, Verdict::Sure);
+    let [all, one] = [all, one].map(|f| f.start.unwrap().counts);
+    assert!(all.width() <= one.width());
+    assert!(all.low.to_f64() <= scene.phi && scene.phi < all.high.to_f64());
+}
+
+#[test]
+fn a_clock_set_anew_between_two_sightings_is_never_averaged() {
+    for apart in [3, 250, 90_000] {
+        let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        let mut later = scene.clone();
+        later.phi += f64::from(apart);
+        let mut filmed = windows(&scene, &[0, 1000]);
+        filmed[1] = windows(&later, &[0, 1000]).remove(1);
+        // In whatever order they were found.
+        for _ in 0..2 {
+            let fit = run(&filmed);
+            assert_eq!(fit.verdict, Verdict::Unsure, "{apart}: {fit:#?}");
+            assert_eq!(codes(&fit), ["clock_rejammed"]);
+            assert_eq!(label(&fit), "10:20:30:07");
+            assert_eq!(fit.start.unwrap().counts.width(), Ratio::ONE);
+            filmed.reverse();
+        }
+    }
+}
+
+#[test]
+fn a_tail_alone_carries_what_crystals_may_drift() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let head = run(&windows(&scene, &[0]));
+    let tail = run(&windows(&scene, &[7500]));
+    assert_eq!(tail.verdict, Verdict::Sure);
+    assert_eq!(label(&tail), "10:20:30:07");
+    let [head, tail] = [head, tail].map(|f| f.start.unwrap().counts.width());
+    // 30 ppm of 300 s either way, at 25 counts a second.
+    assert_eq!(tail - head, Ratio::new(2 * 30 * 7500, 1_000_000));
+}
+
+#[test]
+fn midnight_between_two_sightings_is_no_jump() {
+    let scene = Scene::new(frames(Rate::F25), "23:59:30:07", Rate::F25);
+    let fit = run(&windows(&scene, &[0, 2000]));
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    assert_eq!(label(&fit), "23:59:30:07");
+}
+
+#[test]
+fn a_status_bar_that_tells_the_same_time_is_no_conflict() {
+    let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut bar = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F25);
+    bar.phi = slate.phi / 25.0 - 0.4;
+    bar.frames = (0..90).collect();
+    let fit = run(&[bar.film(), slate.film()]);
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    assert_eq!(label(&fit), "10:20:30:07");
+    assert!(fit.sightings[1].is_the_clock() && !fit.sightings[0].is_the_clock());
+}
+
+#[test]
+fn two_running_clocks_that_disagree_are_not_sure() {
+    let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    // A player's time bar, running from the start of the film it plays.
+    let mut player = Scene::new(ClockForm::Seconds, "00:03:10", Rate::F25);
+    player.frames = (0..90).collect();
+    let fit = run(&[slate.film(), player.film()]);
+    assert_eq!(fit.verdict, Verdict::Unsure, "{fit:#?}");
+    assert_eq!(codes(&fit), ["clocks_disagree"]);
+    assert_eq!(label(&fit), "10:20:30:07");
+}
+
+#[test]
+fn a_still_sign_beside_the_clock_is_no_conflict() {
+    let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut sign = Scene::new(frames(Rate::F25), "01:02:03:04", Rate::F25).film();
+    let still = sign.sighting.readings[0].places.clone();
+    for reading in &mut sign.sighting.readings {
+        reading.places = still.clone();
+    }
+    let fit = run(&[sign, slate.film()]);
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    assert_eq!(label(&fit), "10:20:30:07");
+    assert_eq!(fit.next_look, NextLook::Enough);
+}
+
+#[test]
+fn hours_lit_in_one_sighting_serve_the_other() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let lit = windows(&scene, &[0, 2000]).remove(1);
+    scene.dark = vec![0, 1];
+    let dark = windows(&scene, &[0]).remove(0);
+    let fit = run(&[dark, lit]);
+    assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+}
