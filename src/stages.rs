@@ -77,7 +77,7 @@ impl Evidence {
             return;
         }
         self.readings_heard += 1;
-        if self.readings_heard % self.stride != 0 {
+        if !self.readings_heard.is_multiple_of(self.stride) {
             return;
         }
         self.strips.push(KeptStrip {

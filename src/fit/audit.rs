@@ -82,6 +82,9 @@ pub(super) struct Lead {
     pub group: Group,
     /// Nats over the runner-up.
     pub nats: f64,
+    /// True if that is enough; of fewer looks than count as independent, less is
+    /// asked: that they are few is said elsewhere.
+    pub is_settled: bool,
     /// The value fitted at the first look, and what the runner-up has there.
     pub fitted: usize,
     pub rival: usize,
@@ -194,6 +197,7 @@ impl Ballot {
         Lead {
             group: self.group,
             nats,
+            is_settled: nats >= ENOUGH * (self.looks as f64 / INDEPENDENT_LOOKS).min(1.0),
             fitted: self.fitted,
             rival: (self.fitted + shift) % self.group.size(),
             is_unread: self.spread < NOTHING * self.looks as f64,
@@ -245,7 +249,7 @@ impl Shifts {
 }
 
 /// Frames of one sighting, counted.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(super) struct Tally {
     /// Looks in which some digit was told.
     pub read: usize,
@@ -262,10 +266,19 @@ pub(super) struct Tally {
 }
 
 impl Tally {
+    pub const EMPTY: Self = Self {
+        read: 0,
+        agreeing: 0,
+        distinct: 0,
+        odd: Vec::new(),
+        longest_odd: 0,
+        places: Vec::new(),
+    };
+
     pub fn of(looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
         let mut tally = Self {
             places: vec![(0, 0); looks.dial.places()],
-            ..Self::default()
+            ..Self::EMPTY
         };
         let hidden = looks.dial.hidden_digits();
         let mut seen: Vec<i64> = Vec::new();

@@ -36,6 +36,10 @@ pub(super) struct Joint {
     pub drift_ppm: Option<HalfOpen>,
 }
 
+/// The slowest panel in common use, in hertz.
+const SLOWEST_PANEL_HZ: i128 = 50;
+/// Sightings that bound a line; corners grow with the cube of their number.
+const MOST_MEMBERS: usize = 6;
 /// Nats against a drift beyond the usual: where another rate needs none, as 30
 /// against 29.97 with drop-frame does, the other is believed.
 const UNUSUAL_DRIFT: f64 = 10.0;
@@ -69,39 +73,34 @@ pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> 
         .scored
         .iter()
         .map(|first| {
-            let mut chosen = vec![None; windows.len()];
-            chosen[lead] = Some(first.clone());
-            let (mut score, mut lenient_score) = (first.score, first.lenient_score);
-            let mut members = vec![held(windows[lead], first, times)];
-            for &other in others {
-                let window = windows[other];
-                if let Some(start) = agreeing(&mut members, window, first, times) {
-                    score += start.score;
-                    lenient_score += start.lenient_score;
-                    chosen[other] = Some(start);
+            let [strict, late] = [false, true].map(|late| {
+                let mut line = Line::new(windows[lead], first, times, late);
+                let mut chosen = vec![None; windows.len()];
+                chosen[lead] = Some(first.clone());
+                for &other in others {
+                    chosen[other] = line.agreeing(windows[other]);
                 }
-            }
-            let usual = corridor(&members, &first.pace, USUAL_DRIFT_PPM);
-            let is_usual = usual.is_some();
-            if !is_usual {
-                score -= UNUSUAL_DRIFT;
-                lenient_score -= UNUSUAL_DRIFT;
-            }
-            let corridor = usual
-                .or_else(|| corridor(&members, &first.pace, LARGEST_DRIFT_PPM))
-                .expect("one sighting at least leaves a corridor");
-            let nominal = first.pace.counts_per_second();
-            let ppm = |rate: Ratio| (rate / nominal - Ratio::ONE) * Ratio::from_integer(1_000_000);
-            let drift_ppm = HalfOpen::new(ppm(corridor.rate.low), ppm(corridor.rate.high));
+                (line, chosen)
+            });
+            let count = |(_, chosen): &(Line, Vec<Option<Scored>>)| chosen.iter().flatten().count();
+            let (line, chosen) = if count(&late) > count(&strict) {
+                late
+            } else {
+                strict
+            };
+            let (corridor, is_usual) = line.corridor();
+            let cost = if is_usual { 0.0 } else { UNUSUAL_DRIFT };
+            let drift_ppm = line.drift_ppm(&corridor);
             let limit = 2 * USUAL_DRIFT_PPM;
             let is_measured = !is_usual || drift_ppm.width() < Ratio::from_integer(limit);
+            let starts = || chosen.iter().flatten();
             Joint {
                 pace: first.pace,
                 start: corridor.phase,
-                chosen,
-                score,
-                lenient_score,
+                score: starts().map(|s| s.score).sum::<f64>() - cost,
+                lenient_score: starts().map(|s| s.lenient_score).sum::<f64>() - cost,
                 drift_ppm: is_measured.then_some(drift_ppm),
+                chosen,
             }
         })
         .collect();
@@ -109,36 +108,95 @@ pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> 
     joints
 }
 
-/// The best start of `window` that lies on one line with `members`, which it
-/// joins. If none does, the best start with other slow digits where nothing
-/// much is said against them.
-fn agreeing(
-    members: &mut Vec<Held>,
-    window: &WindowFit,
-    first: &Scored,
-    times: &Times,
-) -> Option<Scored> {
-    let pace = &first.pace;
-    let anchor = members[0];
-    let mut joins = |start: &Scored| {
-        // A clock that ran past midnight starts a day later, or earlier.
-        let mut candidate = held(window, start, times);
-        candidate.bounds = nearest_day(&anchor, candidate, pace);
-        members.push(candidate);
-        let is_one_line = corridor(members, pace, LARGEST_DRIFT_PPM).is_some();
-        if !is_one_line {
-            members.pop();
+/// Sightings that lie on one line.
+struct Line<'t> {
+    pace: Pace,
+    times: &'t Times,
+    /// Counts by which each sighting may show less than the clock holds: a lag
+    /// that is constant in each, and cannot be seen there, may differ between them.
+    lag: Ratio,
+    members: Vec<Held>,
+}
+
+impl<'t> Line<'t> {
+    fn new(window: &WindowFit, first: &Scored, times: &'t Times, may_lag: bool) -> Self {
+        let mut line = Self {
+            pace: first.pace,
+            times,
+            lag: Ratio::ZERO,
+            members: Vec::new(),
+        };
+        if may_lag {
+            line.lag = first.pace.form.rate().ratio() / Ratio::from_integer(SLOWEST_PANEL_HZ);
         }
-        is_one_line
-    };
-    let of_pace = || window.scored.iter().filter(|start| start.pace == *pace);
-    if let Some(start) = of_pace().find(|start| joins(start)) {
-        return Some(start.clone());
+        line.members.push(line.held(window, first));
+        line
     }
-    let at_s = Ratio::from_integer(window.reference_tick) * times.tick_s;
-    let foretold = anchor.bounds.middle() + pace.counts_per_second() * (at_s - anchor.at_s);
-    let start = of_pace().next()?.moved_near(foretold, &window.ballots)?;
-    joins(&start).then_some(start)
+
+    fn held(&self, window: &WindowFit, start: &Scored) -> Held {
+        let mut held = held(window, start, self.times);
+        held.bounds.high = held.bounds.high + self.lag;
+        held
+    }
+
+    /// The best start of `window` that lies on this line, which it joins. If
+    /// none does, the best start with other slow digits, where nothing much is
+    /// said against them.
+    fn agreeing(&mut self, window: &WindowFit) -> Option<Scored> {
+        let pace = self.pace;
+        let of_pace = || window.scored.iter().filter(|start| start.pace == pace);
+        if let Some(start) = of_pace().find(|start| self.joins(window, start)) {
+            return Some(start.clone());
+        }
+        let at_s = Ratio::from_integer(window.reference_tick) * self.times.tick_s;
+        let anchor = self.members[0];
+        let foretold = anchor.bounds.middle() + pace.counts_per_second() * (at_s - anchor.at_s);
+        let start = of_pace().next()?.moved_near(foretold, &window.ballots)?;
+        self.joins(window, &start).then_some(start)
+    }
+
+    fn joins(&mut self, window: &WindowFit, start: &Scored) -> bool {
+        // A clock that ran past midnight starts a day later, or earlier.
+        let mut candidate = self.held(window, start);
+        candidate.bounds = nearest_day(&self.members[0], candidate, &self.pace);
+        if self.members.len() < MOST_MEMBERS {
+            self.members.push(candidate);
+            let is_one_line = corridor(&self.members, &self.pace, LARGEST_DRIFT_PPM).is_some();
+            if !is_one_line {
+                self.members.pop();
+            }
+            return is_one_line;
+        }
+        // Enough to bound the line: the rest need only lie in its corridor.
+        let (corridor, _) = self.corridor();
+        let at = |phase: Ratio, rate: Ratio| phase + rate * candidate.at_s;
+        let there = HalfOpen::new(
+            at(corridor.phase.low, corridor.rate.low),
+            at(corridor.phase.high, corridor.rate.high),
+        );
+        !there.intersect(candidate.bounds).is_empty()
+    }
+
+    /// What the members leave over, and whether that holds a usual drift. The
+    /// usual drift is taken for granted only where the members do not measure it.
+    fn corridor(&self) -> (Corridor, bool) {
+        let any = corridor(&self.members, &self.pace, LARGEST_DRIFT_PPM)
+            .expect("members were let in by this");
+        let usual = corridor(&self.members, &self.pace, USUAL_DRIFT_PPM);
+        let is_measured = self.drift_ppm(&any).width() < Ratio::from_integer(2 * USUAL_DRIFT_PPM);
+        match usual {
+            Some(usual) if !is_measured => (usual, true),
+            Some(_) => (any, true),
+            None => (any, false),
+        }
+    }
+
+    /// Clock against camera in parts per million.
+    fn drift_ppm(&self, corridor: &Corridor) -> HalfOpen {
+        let nominal = self.pace.counts_per_second();
+        let ppm = |rate: Ratio| (rate / nominal - Ratio::ONE) * Ratio::from_integer(1_000_000);
+        HalfOpen::new(ppm(corridor.rate.low), ppm(corridor.rate.high))
+    }
 }
 
 fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {

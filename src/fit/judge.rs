@@ -1,16 +1,16 @@
 //! From weighed starts to a verdict with reasons.
 
 use super::audit::{Ballot, ENOUGH, Group, Shifts, Tally};
+use super::clock::mark_odds;
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
-use super::pace::{Pace, REFRESHES, paces};
+use super::pace::paces;
 use super::reasons;
-use super::sight::{self, FEW_FRAMES, Kind, Seen, is_coarse, order, see};
+use super::sight::{self, FEW_FRAMES, Kind, Seen, order, see};
 use super::sweep::DOUBT;
+use super::table::Table;
 use super::window::{self, Scored, WindowFit, fit_window};
-use super::{
-    ClockFit, DropFrameKnownBy, FittedClock, FittedStart, Known, NextLook, RateKnownBy, SightingFit,
-};
+use super::{ClockFit, FittedStart, Known, NextLook, RateKnownBy, SightingFit};
 use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::Verdict;
@@ -27,15 +27,8 @@ const DISTINCT_COUNTS: usize = 3;
 const JUMP_FRAMES: usize = 4;
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
-/// Counts per clip frame from which one exposure may hold more than two.
-const BLURRED_COUNTS: i128 = 4;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
-/// How likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
-/// practice keeps it for drop-frame (from memory).
-const STRAY_SEMICOLON: f64 = 1e-5;
-/// Share of drop-frame clocks that print a colon all the same (judged).
-const DROP_FRAME_COLON: f64 = 0.5;
 
 /// The answer, and the nats that its start gains over knowing nothing.
 pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
@@ -43,7 +36,8 @@ pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> 
     let seen: Vec<Seen> = sightings
         .iter()
         .zip(&times.ticks)
-        .map(|(sighting, ticks)| see(sighting, ticks, &times, known))
+        .enumerate()
+        .flat_map(|(i, (sighting, ticks))| see(i, sighting, ticks, &times, known))
         .collect();
     let mut fit = ClockFit {
         verdict: Verdict::None,
@@ -51,18 +45,14 @@ pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> 
         notes: Vec::new(),
         start: None,
         clock: None,
-        sightings: seen
-            .iter()
-            .zip(sightings)
-            .map(|(s, sighting)| SightingFit {
-                frames_read: s.looks.as_ref().map_or(sighting.readings.len(), |l| {
-                    (0..l.len()).filter(|&i| l.is_read(i)).count()
-                }),
-                ..SightingFit::default()
-            })
-            .collect(),
+        sightings: vec![SightingFit::default(); sightings.len()],
         next_look: NextLook::ElsewhereToo,
     };
+    for seen in &seen {
+        let looks = seen.looks.iter();
+        let read = looks.map(|l| (0..l.len()).filter(|&i| l.is_read(i)).count());
+        fit.sightings[seen.sighting].frames_read += read.sum::<usize>();
+    }
     let order = order(&seen);
     if order.is_empty() {
         fit.reasons.push(nothing(&seen));
@@ -94,15 +84,6 @@ fn nothing(seen: &[Seen]) -> Note {
     } else {
         reasons::no_running_clock()
     }
-}
-
-/// Everything a decision looks at.
-struct Table<'a> {
-    seen: &'a [Seen<'a>],
-    windows: &'a [&'a WindowFit],
-    times: &'a Times,
-    clip: &'a ClipFacts,
-    known: &'a Known,
 }
 
 impl Table<'_> {
@@ -151,9 +132,11 @@ impl Table<'_> {
             fit.next_look = NextLook::Enough;
         } else {
             fit.verdict = Verdict::Unsure;
-            let here = doubts.iter().any(|d| reasons::is_cured_by_more_frames(d));
+            let here = doubts.iter().any(reasons::is_cured_by_more_frames);
             fit.next_look = if here {
-                NextLook::MoreHere { sighting: lead }
+                NextLook::MoreHere {
+                    sighting: self.seen[lead].sighting,
+                }
             } else {
                 NextLook::ElsewhereToo
             };
@@ -305,41 +288,6 @@ impl Table<'_> {
         }
     }
 
-    /// The longer of one clip frame and one count, in counts. On clocks whose
-    /// counts are long, one clip frame.
-    fn grain(&self, pace: &Pace) -> Ratio {
-        let frame = self.frame_s() * pace.counts_per_second();
-        match pace.form {
-            form if is_coarse(form) => frame,
-            _ => frame.max(Ratio::ONE),
-        }
-    }
-
-    /// Duration of a clip frame in seconds; that of the slowest common rate if unknown.
-    fn frame_s(&self) -> Ratio {
-        let rate = self.clip.rate.map(Rate::ratio);
-        rate.map_or(Ratio::new(1, 24), Ratio::recip)
-    }
-
-    /// Counts by which the reading of a blur of digits may miss its middle.
-    ///
-    /// A clock that steps several times while the shutter is open leaves all
-    /// these digits on top of each other. Read place by place, their middle is
-    /// not the middle of the exposure: it may be anywhere within it. A shutter
-    /// is open for a frame at the most, half of it to either side.
-    fn blur(&self, pace: &Pace) -> Ratio {
-        let frame = self.frame_s() * pace.counts_per_second();
-        if frame < Ratio::from_integer(BLURRED_COUNTS) {
-            return Ratio::ZERO;
-        }
-        frame / Ratio::from_integer(2)
-    }
-
-    fn slack(&self, joint: &Joint) -> Ratio {
-        let slacks = joint.chosen.iter().flatten().map(Scored::slack);
-        slacks.max().unwrap_or(Ratio::ZERO)
-    }
-
     /// Counts frames, and checks what could fail.
     fn audit(
         &self,
@@ -369,10 +317,9 @@ impl Table<'_> {
                 ballot.add(looks, start.pace.form, &counts);
             }
             let tally = Tally::of(looks, start.pace.form, &counts);
-            let sighting = &mut fit.sightings[index];
-            sighting.frames_read = tally.read;
-            sighting.frames_agreeing = tally.agreeing;
-            sighting.displayed = vec![0; looks.readings_in_sighting];
+            let sighting = &mut fit.sightings[seen.sighting];
+            sighting.frames_agreeing += tally.agreeing;
+            sighting.displayed.resize(looks.readings_in_sighting, 0);
             for (&source, &count) in looks.sources.iter().zip(&counts) {
                 sighting.displayed[source] = count;
             }
@@ -384,7 +331,10 @@ impl Table<'_> {
             gain += start.gain;
             running += seen.running;
             if let Some(place) = seen.left_out {
-                fit.notes.push(reasons::place_left_out(looks.dial, place));
+                let note = reasons::place_left_out(looks.dial, place);
+                if !fit.notes.contains(&note) {
+                    fit.notes.push(note);
+                }
             }
         }
         if has_jumped {
@@ -406,7 +356,7 @@ impl Table<'_> {
         }
         for ballot in &ballots {
             let lead = ballot.lead();
-            if lead.nats < ENOUGH {
+            if !lead.is_settled {
                 doubts.push(reasons::group_in_doubt(&lead));
             }
         }
@@ -434,100 +384,6 @@ impl Table<'_> {
         }
     }
 
-    /// Says what clock it is, and how that is known.
-    fn clock(
-        &self,
-        chosen: &Joint,
-        joints: &[Joint],
-        survivors: &[&Joint],
-        rate_known_by: RateKnownBy,
-        lead: usize,
-        fit: &mut ClockFit,
-    ) {
-        let form = self.named(chosen, lead);
-        let rate = form.rate();
-        let (drop_frame, drop_frame_known_by) = match form {
-            ClockForm::Frames { .. } if !rate.has_drop_frame() => {
-                (Some(false), DropFrameKnownBy::Rate)
-            }
-            ClockForm::Frames { drop_frame, .. } => {
-                let other = |j: &&Joint| {
-                    j.pace.form.rate() == rate
-                        && j.pace.speed == chosen.pace.speed
-                        && j.pace.form.drop_frame() != drop_frame
-                };
-                let by_looks = |j: &Joint, skips: bool| {
-                    let members = j.chosen.iter().zip(self.seen).filter(|(c, _)| c.is_some());
-                    j.score - mark_odds(members.filter_map(|(_, s)| s.looks.as_ref()), skips)
-                };
-                let rival = joints.iter().find(other);
-                if self.known.drop_frame.is_some() {
-                    (Some(drop_frame), DropFrameKnownBy::Given)
-                } else if survivors.iter().copied().any(|j| other(&j)) {
-                    (None, DropFrameKnownBy::Unknown)
-                } else if rival.is_some_and(|r| {
-                    by_looks(r, !drop_frame) > by_looks(chosen, drop_frame) - ENOUGH
-                }) {
-                    (Some(drop_frame), DropFrameKnownBy::Mark)
-                } else if drop_frame {
-                    (Some(true), DropFrameKnownBy::SkippedLabel)
-                } else {
-                    (Some(false), DropFrameKnownBy::Label)
-                }
-            }
-            _ => (None, DropFrameKnownBy::Rate),
-        };
-        let starts = chosen.chosen.iter().flatten();
-        let refresh = starts.filter_map(|start| start.refresh).max();
-        let refresh_hz = refresh.and_then(|i| u32::try_from(REFRESHES[i].0).ok());
-        if rate_known_by == RateKnownBy::Assumed {
-            let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
-            rates.sort_unstable();
-            rates.dedup();
-            fit.notes
-                .push(reasons::rate_assumed(rate, &rates, self.clip.rate));
-        }
-        if drop_frame_known_by == DropFrameKnownBy::Unknown {
-            fit.notes.push(reasons::drop_frame_open());
-        }
-        if chosen.pace.speed != Ratio::ONE {
-            fit.notes.push(reasons::conformed(chosen.pace.speed));
-        }
-        if let Some(hz) = refresh_hz {
-            fit.notes.push(reasons::late_display(hz));
-        }
-        fit.clock = Some(FittedClock {
-            form,
-            rate_known_by,
-            drop_frame,
-            drop_frame_known_by,
-            refresh_hz,
-            speed: chosen.pace.speed,
-            drift_ppm: chosen.drift_ppm,
-        });
-    }
-
-    /// A hundred counts a second are frames behind a colon, hundredths elsewhere.
-    fn named(&self, chosen: &Joint, lead: usize) -> ClockForm {
-        let form = chosen.pace.form;
-        if form != ClockForm::Hundredths {
-            return form;
-        }
-        let looks = self.seen[lead].looks.as_ref();
-        let marks = looks
-            .into_iter()
-            .flat_map(|l| (0..l.len()).map(|i| l.reading(i).last_mark));
-        let (colon, dot) = marks.fold((0.0, 0.0), |sum, m| (sum.0 + m.colon, sum.1 + m.dot));
-        if colon > dot {
-            ClockForm::Frames {
-                rate: Rate::F100,
-                drop_frame: false,
-            }
-        } else {
-            form
-        }
-    }
-
     fn finish(&self, chosen: &Joint, start: HalfOpen, fit: &mut ClockFit) {
         let form = fit.clock.as_ref().map_or(chosen.pace.form, |c| c.form);
         let late = self.known.lag_s.unwrap_or(Ratio::ZERO) * form.rate().ratio();
@@ -547,7 +403,7 @@ impl Table<'_> {
 /// refresh beats with the camera can look like a clock that is a little fast or
 /// slow, so that a rival at another pace only goes if it fails under every
 /// panel, or needs a pattern of late digits that no panel makes.
-fn survivors<'j>(joints: &'j [Joint], looks: usize) -> Vec<&'j Joint> {
+fn survivors(joints: &[Joint], looks: usize) -> Vec<&Joint> {
     let best = &joints[0];
     let is_other_pace =
         |j: &Joint| j.pace.form.rate() != best.pace.form.rate() || j.pace.speed != best.pace.speed;
@@ -588,31 +444,4 @@ fn apart(a: &Joint, b: &Joint) -> Ratio {
     let base = |j: &Joint| Ratio::from_integer(j.pace.form.base());
     let seconds = (seconds_b - seconds_a + 43_200).rem_euclid(86_400) - 43_200;
     (Ratio::from_integer(seconds) + part_b / base(b) - part_a / base(a)) * base(a)
-}
-
-/// ln of the probability of the marks seen, for a clock that skips labels or not.
-/// A clock prints one mark always, so all looks together are one fact; they are
-/// worth as much as a few independent ones.
-fn mark_odds<'l, 'r: 'l>(looks: impl Iterator<Item = &'l Looks<'r>>, skips: bool) -> f64 {
-    const INDEPENDENT_LOOKS: f64 = 4.0;
-    const FLOOR: f32 = 0.01;
-    let (mut sum, mut n) = (0.0, 0.0f64);
-    for looks in looks {
-        for i in 0..looks.len() {
-            let mark = looks.reading(i).last_mark;
-            sum += f64::from(((mark.semicolon + FLOOR) / (mark.colon + FLOOR)).ln());
-            n += 1.0;
-        }
-    }
-    if n == 0.0 {
-        return 0.0;
-    }
-    let odds = (sum / n * n.min(INDEPENDENT_LOOKS)).exp();
-    let semicolon = odds / (1.0 + odds);
-    let (of_semicolon, of_colon) = if skips {
-        (1.0 - DROP_FRAME_COLON, DROP_FRAME_COLON)
-    } else {
-        (STRAY_SEMICOLON, 1.0 - STRAY_SEMICOLON)
-    };
-    (semicolon * of_semicolon + (1.0 - semicolon) * of_colon).ln()
 }

@@ -9,10 +9,13 @@
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
 //! - `audit`: checks that could fail: slow digits, running, jumping
+//! - `table`: what a decision looks at, and the measures it goes by
+//! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
 //! - `reasons`: the sentences that an editor reads
 
 mod audit;
+mod clock;
 mod join;
 mod judge;
 mod looks;
@@ -21,6 +24,7 @@ mod reasons;
 mod search;
 mod sight;
 mod sweep;
+mod table;
 #[cfg(test)]
 mod tests;
 mod window;

@@ -17,6 +17,12 @@ const HARDLY_ANY_PERCENT: usize = 25;
 /// Agreeing frames below which a start is never sure.
 pub(super) const FEW_FRAMES: usize = 4;
 
+/// Longest stretch that is fitted as one, in clip seconds. The usual drift makes
+/// 1 ms of it, 1/40 of a count of 25 to the second.
+const STRETCH_S: i128 = 30;
+/// Fewest looks of a stretch.
+const LOOKS_OF_A_STRETCH: usize = 12;
+
 /// What a sighting is, by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
@@ -32,8 +38,10 @@ pub(super) enum Kind {
     Runs,
 }
 
-/// A sighting with what it says by itself.
+/// A sighting, or a stretch of a long one, with what it says by itself.
 pub(super) struct Seen<'a> {
+    /// Which sighting it is of.
+    pub sighting: usize,
     pub kind: Kind,
     pub looks: Option<Looks<'a>>,
     pub window: WindowFit,
@@ -44,25 +52,66 @@ pub(super) struct Seen<'a> {
     pub running: f64,
 }
 
-/// Fits one sighting and says what it is.
+impl<'a> Seen<'a> {
+    const fn nothing(sighting: usize, kind: Kind, looks: Option<Looks<'a>>) -> Self {
+        Self {
+            sighting,
+            kind,
+            looks,
+            window: WindowFit::EMPTY,
+            tally: Tally::EMPTY,
+            left_out: None,
+            running: 0.0,
+        }
+    }
+}
+
+/// Fits each stretch of a sighting and says what it is.
 pub(super) fn see<'a>(
-    sighting: &'a Sighting,
+    sighting: usize,
+    of: &'a Sighting,
     ticks: &[i64],
     times: &Times,
     known: &Known,
-) -> Seen<'a> {
-    let mut seen = Seen {
-        kind: Kind::OtherLayout,
-        looks: Looks::of(sighting, ticks),
-        window: WindowFit::EMPTY,
-        tally: Tally::default(),
-        left_out: None,
-        running: 0.0,
+) -> Vec<Seen<'a>> {
+    let Some(looks) = Looks::of(of, ticks) else {
+        return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
+    let stretches = stretches(&looks, times).into_iter();
+    stretches
+        .map(|stretch| see_stretch(sighting, stretch, times, known))
+        .collect()
+}
+
+/// Cuts a long sighting into stretches in which crystals do not drift apart by
+/// anything that matters, if each holds enough looks to stand for itself.
+fn stretches<'a>(looks: &Looks<'a>, times: &Times) -> Vec<Looks<'a>> {
+    let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
+    let parts = usize::try_from((span_s / Ratio::from_integer(STRETCH_S)).ceil()).unwrap_or(1);
+    if parts <= 1 {
+        return vec![looks.clone()];
+    }
+    let first = looks.ticks[0];
+    let part_of = |look: usize| {
+        let since = i128::from(looks.ticks[look] - first) * parts as i128;
+        (since / i128::from(looks.span_ticks() + 1)) as usize
+    };
+    let mut kept: Vec<Vec<usize>> = vec![Vec::new(); parts];
+    for look in 0..looks.len() {
+        kept[part_of(look)].push(look);
+    }
+    kept.retain(|part| !part.is_empty());
+    if kept.iter().any(|part| part.len() < LOOKS_OF_A_STRETCH) {
+        return vec![looks.clone()];
+    }
+    kept.iter().map(|part| looks.subset(part)).collect()
+}
+
+fn see_stretch<'a>(sighting: usize, looks: Looks<'a>, times: &Times, known: &Known) -> Seen<'a> {
+    let mut seen = Seen::nothing(sighting, Kind::Nothing, Some(looks));
     let Some(looks) = &mut seen.looks else {
         return seen;
     };
-    seen.kind = Kind::Nothing;
     let paces = paces(looks.dial, known);
     seen.window = fit_window(looks, times, &paces, known.drop_frame);
     seen.tally = tally(looks, times, &seen.window);
@@ -121,7 +170,7 @@ pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
         let counts = window::place(looks, times, best, window.reference_tick)?;
         Some((best.pace.form, counts))
     });
-    placed.map_or_else(Tally::default, |(form, counts)| {
+    placed.map_or(Tally::EMPTY, |(form, counts)| {
         Tally::of(looks, form, &counts)
     })
 }
@@ -162,7 +211,7 @@ pub(super) fn order(seen: &[Seen]) -> Vec<usize> {
             .collect();
         let rank = |i: &usize| {
             let window = &seen[*i].window;
-            let unsettled = window.ballots.iter().filter(|b| b.lead().nats < ENOUGH);
+            let unsettled = window.ballots.iter().filter(|b| !b.lead().is_settled);
             (
                 is_coarse(window.scored[0].pace.form),
                 unsettled.count(),

@@ -113,7 +113,7 @@ impl BurnedIn {
         Self {
             label,
             rate,
-            seconds: "2.4",
+            seconds: "3",
             size: "640x360",
             font_px: 56,
             at: (60, 150),

@@ -4,6 +4,7 @@ use super::cases::run;
 use super::sim::{Filmed, Scene, facts, frames};
 use crate::fit::{Known, fit};
 use crate::outcome::Verdict;
+use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 use proptest::prelude::*;
 
@@ -218,4 +219,73 @@ fn counts_are_exact_whatever_the_tick() {
     let count = form.count(&form.parse("10:20:30:07").unwrap()).unwrap();
     assert_eq!(starts[0].counts.low, Ratio::from_integer(count));
     assert_eq!(ClockForm::text(form, count), "10:20:30:07");
+}
+
+/// The example of `docs/fit.md`: 25 counts burned into 30 frames a second.
+fn worked_example() -> (Scene, Known) {
+    let mut scene = Scene::new(frames(Rate::F25), "10:00:00:07", Rate::F30);
+    scene.phi = scene.phi.floor() + 0.3;
+    let known = Known {
+        rate: Some(Rate::F25),
+        speed: Some(Ratio::ONE),
+        ..Known::default()
+    };
+    (scene, known)
+}
+
+/// Counts after 10:00:00:00.
+fn after_ten(counts: HalfOpen) -> HalfOpen {
+    counts.shift(Ratio::from_integer(-36_000 * 25))
+}
+
+#[test]
+fn the_worked_example_comes_out_as_on_paper() {
+    let (scene, known) = worked_example();
+    let mut filmed = scene.film();
+    let wanted = HalfOpen::new(Ratio::new(43, 6), Ratio::new(44, 6));
+    let start = |filmed: &Filmed| {
+        let fit = fit(
+            std::slice::from_ref(&filmed.sighting),
+            &filmed.facts,
+            &known,
+        );
+        (
+            after_ten(fit.start.unwrap().counts),
+            fit.clock.unwrap().refresh_hz,
+        )
+    };
+    assert_eq!(start(&filmed), (wanted, None));
+    // Frame 4 read as 18 for 10.
+    let mut eight = [0.0; 10];
+    eight[8] = 1.0;
+    filmed.sighting.readings[4].places[7] = DigitOdds::from_weights(eight);
+    let (counts, refresh_hz) = start(&filmed);
+    assert_eq!(refresh_hz, None);
+    assert!(
+        counts.low <= wanted.low && wanted.high <= counts.high,
+        "{counts}"
+    );
+}
+
+#[test]
+fn the_late_display_of_the_worked_example_needs_the_slack_of_120_hz() {
+    let (scene, known) = worked_example();
+    let mut filmed = scene.film();
+    // Every second frame at the phase of frame 1 still shows the count before: the one of frame 0, 12, ...
+    for frame in (1..60).step_by(12) {
+        filmed.sighting.readings[frame].places = filmed.sighting.readings[frame - 1].places.clone();
+    }
+    let fit = fit(
+        std::slice::from_ref(&filmed.sighting),
+        &filmed.facts,
+        &known,
+    );
+    assert_eq!(fit.clock.unwrap().refresh_hz, Some(120));
+    let counts = after_ten(fit.start.unwrap().counts);
+    let paper = HalfOpen::new(Ratio::new(43, 6), Ratio::new(59, 8));
+    assert!(
+        counts.low == paper.low && counts.high >= paper.high,
+        "{counts}"
+    );
+    assert!(counts.width() < Ratio::new(1, 2), "{counts}");
 }

@@ -1,7 +1,7 @@
 //! Tests of the fit over simulated readings.
 
-mod bench;
 mod cases;
+mod doubts;
 mod laws;
 mod sim;
 mod windows;

@@ -1,0 +1,142 @@
+//! What clock it is, and how that is known.
+
+use super::audit::ENOUGH;
+use super::join::Joint;
+use super::looks::Looks;
+use super::pace::REFRESHES;
+use super::reasons;
+use super::table::Table;
+use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
+use crate::timecode::{ClockForm, Rate, Ratio};
+
+/// How likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
+/// practice keeps it for drop-frame (from memory).
+const STRAY_SEMICOLON: f64 = 1e-5;
+/// Share of drop-frame clocks that print a colon all the same (judged).
+const DROP_FRAME_COLON: f64 = 0.5;
+
+impl Table<'_> {
+    /// Says what clock it is, and how that is known.
+    pub fn clock(
+        &self,
+        chosen: &Joint,
+        joints: &[Joint],
+        survivors: &[&Joint],
+        rate_known_by: RateKnownBy,
+        lead: usize,
+        fit: &mut ClockFit,
+    ) {
+        let form = self.named(chosen, lead);
+        let rate = form.rate();
+        let (drop_frame, drop_frame_known_by) = match form {
+            ClockForm::Frames { .. } if !rate.has_drop_frame() => {
+                (Some(false), DropFrameKnownBy::Rate)
+            }
+            ClockForm::Frames { drop_frame, .. } => {
+                let other = |j: &&Joint| {
+                    j.pace.form.rate() == rate
+                        && j.pace.speed == chosen.pace.speed
+                        && j.pace.form.drop_frame() != drop_frame
+                };
+                let by_looks = |j: &Joint, skips: bool| {
+                    let members = j.chosen.iter().zip(self.seen).filter(|(c, _)| c.is_some());
+                    j.score - mark_odds(members.filter_map(|(_, s)| s.looks.as_ref()), skips)
+                };
+                let rival = joints.iter().find(other);
+                if self.known.drop_frame.is_some() {
+                    (Some(drop_frame), DropFrameKnownBy::Given)
+                } else if survivors.iter().copied().any(|j| other(&j)) {
+                    (None, DropFrameKnownBy::Unknown)
+                } else if rival.is_some_and(|r| {
+                    by_looks(r, !drop_frame) > by_looks(chosen, drop_frame) - ENOUGH
+                }) {
+                    (Some(drop_frame), DropFrameKnownBy::Mark)
+                } else if drop_frame {
+                    (Some(true), DropFrameKnownBy::SkippedLabel)
+                } else {
+                    (Some(false), DropFrameKnownBy::Label)
+                }
+            }
+            _ => (None, DropFrameKnownBy::Rate),
+        };
+        let starts = chosen.chosen.iter().flatten();
+        let refresh = starts.filter_map(|start| start.refresh).max();
+        let refresh_hz = refresh.and_then(|i| u32::try_from(REFRESHES[i].0).ok());
+        if rate_known_by == RateKnownBy::Assumed {
+            let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
+            rates.sort_unstable();
+            rates.dedup();
+            fit.notes
+                .push(reasons::rate_assumed(rate, &rates, self.clip.rate));
+        }
+        if drop_frame_known_by == DropFrameKnownBy::Unknown {
+            fit.notes.push(reasons::drop_frame_open());
+        }
+        if chosen.pace.speed != Ratio::ONE {
+            fit.notes.push(reasons::conformed(chosen.pace.speed));
+        }
+        if let Some(hz) = refresh_hz {
+            fit.notes.push(reasons::late_display(hz));
+        }
+        fit.clock = Some(FittedClock {
+            form,
+            rate_known_by,
+            drop_frame,
+            drop_frame_known_by,
+            refresh_hz,
+            speed: chosen.pace.speed,
+            drift_ppm: chosen.drift_ppm,
+        });
+    }
+
+    /// A hundred counts a second are frames behind a colon, hundredths elsewhere.
+    fn named(&self, chosen: &Joint, lead: usize) -> ClockForm {
+        let form = chosen.pace.form;
+        if form != ClockForm::Hundredths {
+            return form;
+        }
+        let looks = self.seen[lead].looks.as_ref();
+        let marks = looks
+            .into_iter()
+            .flat_map(|l| (0..l.len()).map(|i| l.reading(i).last_mark));
+        let (colon, dot) = marks.fold((0.0, 0.0), |sum, m| (sum.0 + m.colon, sum.1 + m.dot));
+        if colon > dot {
+            ClockForm::Frames {
+                rate: Rate::F100,
+                drop_frame: false,
+            }
+        } else {
+            form
+        }
+    }
+}
+
+/// ln of the probability of the marks seen, for a clock that skips labels or not.
+/// A clock prints one mark always, so all looks together are one fact; they are
+/// worth as much as a few independent ones.
+pub(super) fn mark_odds<'l, 'r: 'l>(
+    looks: impl Iterator<Item = &'l Looks<'r>>,
+    skips: bool,
+) -> f64 {
+    const INDEPENDENT_LOOKS: f64 = 4.0;
+    const FLOOR: f32 = 0.01;
+    let (mut sum, mut n) = (0.0, 0.0f64);
+    for looks in looks {
+        for i in 0..looks.len() {
+            let mark = looks.reading(i).last_mark;
+            sum += f64::from(((mark.semicolon + FLOOR) / (mark.colon + FLOOR)).ln());
+            n += 1.0;
+        }
+    }
+    if n == 0.0 {
+        return 0.0;
+    }
+    let odds = (sum / n * n.min(INDEPENDENT_LOOKS)).exp();
+    let semicolon = odds / (1.0 + odds);
+    let (of_semicolon, of_colon) = if skips {
+        (1.0 - DROP_FRAME_COLON, DROP_FRAME_COLON)
+    } else {
+        (STRAY_SEMICOLON, 1.0 - STRAY_SEMICOLON)
+    };
+    (semicolon * of_semicolon + (1.0 - semicolon) * of_colon).ln()
+}

@@ -1,0 +1,59 @@
+//! What a decision looks at, and the measures that it goes by.
+
+use super::Known;
+use super::join::Joint;
+use super::looks::Times;
+use super::pace::Pace;
+use super::sight::{Seen, is_coarse};
+use super::window::{Scored, WindowFit};
+use crate::facts::ClipFacts;
+use crate::timecode::{Rate, Ratio};
+
+/// Counts per clip frame from which one exposure may hold more than two.
+const BLURRED_COUNTS: i128 = 4;
+
+/// Everything a decision looks at.
+pub(super) struct Table<'a> {
+    pub seen: &'a [Seen<'a>],
+    pub windows: &'a [&'a WindowFit],
+    pub times: &'a Times,
+    pub clip: &'a ClipFacts,
+    pub known: &'a Known,
+}
+
+impl Table<'_> {
+    /// The longer of one clip frame and one count, in counts. On clocks whose
+    /// counts are long, one clip frame.
+    pub fn grain(&self, pace: &Pace) -> Ratio {
+        let frame = self.frame_s() * pace.counts_per_second();
+        match pace.form {
+            form if is_coarse(form) => frame,
+            _ => frame.max(Ratio::ONE),
+        }
+    }
+
+    /// Duration of a clip frame in seconds; that of the slowest common rate if unknown.
+    pub fn frame_s(&self) -> Ratio {
+        let rate = self.clip.rate.map(Rate::ratio);
+        rate.map_or(Ratio::new(1, 24), Ratio::recip)
+    }
+
+    /// Counts by which the reading of a blur of digits may miss its middle.
+    ///
+    /// A clock that steps several times while the shutter is open leaves all
+    /// these digits on top of each other. Read place by place, their middle is
+    /// not the middle of the exposure: it may be anywhere within it. A shutter
+    /// is open for a frame at the most, half of it to either side.
+    pub fn blur(&self, pace: &Pace) -> Ratio {
+        let frame = self.frame_s() * pace.counts_per_second();
+        if frame < Ratio::from_integer(BLURRED_COUNTS) {
+            return Ratio::ZERO;
+        }
+        frame / Ratio::from_integer(2)
+    }
+
+    pub fn slack(&self, joint: &Joint) -> Ratio {
+        let slacks = joint.chosen.iter().flatten().map(Scored::slack);
+        slacks.max().unwrap_or(Ratio::ZERO)
+    }
+}
