@@ -1,7 +1,7 @@
 //! THE loop for one clip: look, read, fit, look again, stop when certain.
 //!
 //! Looking is lazy. A coarse pass goes over the head, then the tail, then the key frames
-//! of everything between, every [`COARSE_STEP_S`] seconds; where a display turns up, a
+//! of everything between, every half second; where a display turns up, a
 //! dense pass follows it frame by frame and asks the fit, every half second, whether more
 //! frames can change the answer.
 
@@ -65,9 +65,9 @@ pub enum Look {
     /// Head, tail, then the key frames of everything between.
     #[default]
     Everywhere,
-    /// Only the first [`END_S`] seconds.
+    /// Only the first twenty seconds.
     Head,
-    /// Only the last [`END_S`] seconds.
+    /// Only the last twenty seconds.
     Tail,
 }
 

@@ -16,7 +16,7 @@ use ndarray::Array4;
 /// How small the digits may be, against time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sharpness {
-    /// The picture is looked at with its longer side at most [`COARSE_LONG_SIDE_PX`].
+    /// The picture is looked at with its longer side at most 1200 px.
     Coarse,
     /// One level finer: four times the pixels.
     Fine,

@@ -105,3 +105,50 @@ fn broken(name: &str, cause: TractError) -> Error {
     .because(cause.to_string())
     .next("this build is broken: install it again or report it with this message")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_manifest_describes_the_networks_that_are_built_in() {
+        let manifest = include_str!("../../models/manifest.json");
+        let manifest: serde_json::Value = serde_json::from_str(manifest).unwrap();
+        for (name, bytes) in [("finder", FINDER_ONNX), ("reader", READER_ONNX)] {
+            let digest: String = Sha256::digest(bytes)
+                .iter()
+                .map(|b| format!("{b:02x}"))
+                .collect();
+            assert_eq!(
+                manifest["networks"][name]["sha256"],
+                digest.as_str(),
+                "{name}"
+            );
+        }
+        let training = manifest["networks"]["reader"]["training"]
+            .as_array()
+            .unwrap();
+        let temperature = training.last().unwrap()["digit_temperature"]
+            .as_f64()
+            .unwrap();
+        approx::assert_relative_eq!(
+            f64::from(super::super::read::DIGIT_TEMPERATURE),
+            temperature,
+            epsilon = 1e-6
+        );
+    }
+
+    #[test]
+    fn the_networks_load_and_answer_in_the_shapes_that_are_promised() {
+        let out = finder()
+            .unwrap()
+            .run(Array4::zeros((1, 1, 64, 96)))
+            .unwrap();
+        assert_eq!(out.dim(), (1, 7, 16, 24));
+        let out = reader()
+            .unwrap()
+            .run(Array4::zeros((1, 1, 32, 128)))
+            .unwrap();
+        assert_eq!(out.dim(), (1, 16, 1, 64));
+    }
+}

@@ -2,7 +2,7 @@
 
 use image::GrayImage;
 
-/// Luma at full size (level 0), half, quarter, ... down to [`Pyramid::SMALLEST_PX`].
+/// Luma at full size (level 0), half, quarter, ... down to 96 px.
 /// Each level is the mean of 2 x 2 pixels of the one above.
 pub struct Pyramid {
     levels: Vec<GrayImage>,
