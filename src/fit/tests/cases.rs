@@ -39,7 +39,7 @@ fn width(fit: &ClockFit) -> f64 {
     fit.start.as_ref().unwrap().counts.width().to_f64()
 }
 
-const RATES: [Rate; 8] = [
+pub const RATES: [Rate; 8] = [
     Rate::F23_976,
     Rate::F24,
     Rate::F25,

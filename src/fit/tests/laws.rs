@@ -1,6 +1,6 @@
 //! Laws that any fit must obey, and a second, slow and plain fit that must agree.
 
-use super::cases::run;
+use super::cases::{RATES, run};
 use super::sim::{Filmed, Scene, facts, frames};
 use crate::fit::{Known, RateKnownBy, fit};
 use crate::outcome::Verdict;
@@ -8,17 +8,6 @@ use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-
-const RATES: [Rate; 8] = [
-    Rate::F23_976,
-    Rate::F24,
-    Rate::F25,
-    Rate::F29_97,
-    Rate::F30,
-    Rate::F50,
-    Rate::F59_94,
-    Rate::F60,
-];
 
 prop_compose! {
     fn scenes()(
