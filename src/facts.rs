@@ -35,6 +35,8 @@ pub struct ClipFacts {
     pub has_audio: bool,
     /// Start timecode that the container already carries, as FFmpeg prints it.
     pub carried_timecode: Option<String>,
+    /// What the container names as its camera: maker, model, serial number.
+    pub camera: Option<String>,
     /// The camera's own clock, as the container writes it.
     pub creation_time: Option<String>,
     /// Yes, but: truncated, stamps repaired, carried timecode unreadable, ...

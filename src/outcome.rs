@@ -35,6 +35,65 @@ pub struct Start {
     /// Real seconds since midnight of the clock: count / rate.
     pub seconds: f64,
     pub seconds_bounds: [f64; 2],
+    /// The same bounds as `count_bounds` without rounding, as integer ratios.
+    pub exact_count_bounds: Option<[String; 2]>,
+    /// The start in the clip's own timecode base, at the same real moment; `None` if the
+    /// clip has no rate.
+    pub in_clip_base: Option<ClipLabel>,
+    /// The clip whose slate gave this start, if it was not this clip: an earlier or later
+    /// chapter of one recording. Path as in its own [`ClipPart::path`].
+    pub inherited_from: Option<String>,
+}
+
+/// A start in the clip's own timecode base.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClipLabel {
+    pub label: String,
+    /// Frames since midnight in this base.
+    pub count: i64,
+    /// Timecode rate as an integer ratio: the clip's nominal rate.
+    pub rate: String,
+    pub drop_frame: bool,
+}
+
+/// Where a clip without a clock probably lies: never a start.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Estimate {
+    /// Real seconds since midnight of the filmed clock, at frame 0.
+    pub seconds: f64,
+    /// The moment lies in `[low, high]` if the camera's clock behaved.
+    pub seconds_bounds: [f64; 2],
+    /// What it rests on, for people.
+    pub sentence: String,
+    /// Clips whose slates measured the camera's clock.
+    pub rests_on: Vec<String>,
+}
+
+/// A clip's place in a recording that the camera split into files.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Chapter {
+    /// What the camera calls the recording, e.g. `0042`.
+    pub recording: String,
+    /// Number of this chapter as the camera counts, and of the chapters that are there.
+    pub number: u32,
+    pub chapters: u32,
+    /// Frames missing before this chapter; `None` for the first and where unknown.
+    pub gap_frames: Option<i64>,
+    /// `measured` (both sides show the clock), `assumed`, or `first`.
+    pub gap_known_by: String,
+}
+
+/// What a person said about the clip, which outranks what was read.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ByHand {
+    /// `set` or `rejected`.
+    pub what: String,
+    /// Why, in the person's words; may be empty.
+    pub remark: String,
+    /// What was read before, kept as evidence.
+    pub read_verdict: Verdict,
+    pub read_start: Option<Start>,
+    pub read_clock: Option<Clock>,
 }
 
 /// The clock that was filmed.
@@ -71,6 +130,20 @@ pub struct ClipPart {
     /// Real seconds that pass in one clip second: 1, or 0.25 for 120 fps footage
     /// conformed to 30.
     pub speed: f64,
+    /// Length without rounding, seconds as an integer ratio.
+    pub exact_duration_seconds: Option<String>,
+    /// Presented size in pixels.
+    pub width_px: Option<u32>,
+    pub height_px: Option<u32>,
+    /// FFmpeg's short name of the picture codec.
+    pub codec: Option<String>,
+    pub has_audio: Option<bool>,
+    /// What the container names as its camera: maker, model, serial number.
+    pub camera: Option<String>,
+    /// The camera's own clock, as the container writes it.
+    pub creation_time: Option<String>,
+    /// The start timecode that the container carries already.
+    pub carried_timecode: Option<String>,
 }
 
 /// A stretch of the clip in which the clock was seen.
@@ -112,9 +185,100 @@ pub struct ClipOutcome {
     /// Absent fields are `null` when the clip could not be opened.
     pub clip: ClipPart,
     pub windows: Vec<Window>,
+    /// Only beside the verdict `none`.
+    pub estimate: Option<Estimate>,
+    pub chapter: Option<Chapter>,
+    pub by_hand: Option<ByHand>,
     /// Remarks that do not touch the verdict.
     pub notes: Vec<Note>,
     pub tool: Tool,
+}
+
+/// What an eye needs to check a clip: the display as filmed beside what was read, and how
+/// the readings lie on the fit. Kept beside the outcome, not in it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// A few moments of the slate, first and last among them.
+    pub crops: Vec<Crop>,
+    /// Readings of the clock, at most a few hundred, in presentation order.
+    pub points: Vec<Point>,
+}
+
+/// The display in one frame.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Crop {
+    /// Clip seconds after frame 0.
+    pub seconds: f64,
+    /// The likeliest digits in reading order, `?` where none is likely.
+    pub digits: String,
+    /// The label that the fit says was displayed; `None` if nothing was fitted.
+    pub label: Option<String>,
+    /// Grey PNG file of the display, upright, as base64 text (RFC 4648).
+    pub png: String,
+}
+
+/// One reading against the fit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Point {
+    /// Clip seconds after frame 0.
+    pub seconds: f64,
+    /// The count that the likeliest digits make; `None` if they make no legal label.
+    pub read_count: Option<i64>,
+    /// The count that the fit says was displayed.
+    pub displayed_count: i64,
+}
+
+/// Version of the card object; see `docs/card.md` for the versioning rule.
+pub const CARD_FORMAT_VERSION: u32 = 1;
+
+/// Everything about one or more cards.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CardOutcome {
+    /// [`CARD_FORMAT_VERSION`] of the writer.
+    pub format: u32,
+    /// The folders, as they were named.
+    pub folders: Vec<String>,
+    /// In the order of the scan: stable on every file system.
+    pub clips: Vec<CardClip>,
+    pub cameras: Vec<Camera>,
+    /// Files that were not looked at, and why.
+    pub skipped: Vec<Skipped>,
+    /// Remarks about the card as a whole.
+    pub notes: Vec<Note>,
+    pub tool: Tool,
+}
+
+/// One clip of a card.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CardClip {
+    /// Path below its folder, with `/`, as text; bytes that are not UTF-8 stand as `\xNN`.
+    pub name: String,
+    /// Where its sidecar lies, relative to the output folder, written like `name`.
+    pub sidecar: String,
+    /// Index into [`CardOutcome::cameras`].
+    pub camera: usize,
+    #[serde(flatten)]
+    pub outcome: ClipOutcome,
+}
+
+/// Clips that were shot by one camera, as far as one can tell.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Camera {
+    /// What to call it: the container's name for it, or the folder of its clips.
+    pub name: String,
+    /// Filmed clock minus the camera's own clock, in seconds, as its slates measured it.
+    pub clock_offset_seconds: Option<f64>,
+    /// How fast the camera's clock gains on the filmed one, if two slates lie far enough apart.
+    pub clock_drift_ppm: Option<f64>,
+    pub notes: Vec<Note>,
+}
+
+/// A file that was not looked at.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Skipped {
+    /// As [`CardClip::name`].
+    pub name: String,
+    pub reason: Note,
 }
 
 impl ClipOutcome {
@@ -138,8 +302,19 @@ impl ClipOutcome {
                 variable_rate: false,
                 rotation: 0,
                 speed: 1.0,
+                exact_duration_seconds: None,
+                width_px: None,
+                height_px: None,
+                codec: None,
+                has_audio: None,
+                camera: None,
+                creation_time: None,
+                carried_timecode: None,
             },
             windows: Vec::new(),
+            estimate: None,
+            chapter: None,
+            by_hand: None,
             notes: Vec::new(),
             tool,
         }

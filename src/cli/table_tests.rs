@@ -40,6 +40,9 @@ fn sure(name: &str) -> Row {
         count_bounds: [1_078_931.9, 1_078_932.1],
         seconds: 36_000.0,
         seconds_bounds: [35_999.997, 36_000.003],
+        exact_count_bounds: None,
+        in_clip_base: None,
+        inherited_from: None,
     });
     outcome.clock = Some(Clock {
         form: "HH:MM:SS;FF".into(),

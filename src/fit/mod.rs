@@ -184,6 +184,9 @@ impl ClockFit {
             count_bounds: [start.counts.low.to_f64(), start.counts.high.to_f64()],
             seconds: start.seconds.middle().to_f64(),
             seconds_bounds: [start.seconds.low.to_f64(), start.seconds.high.to_f64()],
+            exact_count_bounds: Some([start.counts.low.to_string(), start.counts.high.to_string()]),
+            in_clip_base: None,
+            inherited_from: None,
         })
     }
 

@@ -5,13 +5,16 @@ use super::looks::{FIRST_MISREAD_SHARE, Looks, Times};
 use super::pace::{Pace, REFRESHES};
 use super::search::{self, Candidate};
 use super::sweep::{DOUBT, Grid, Strip, Swept};
-use crate::timecode::{HalfOpen, Label, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Label, Ratio};
 
 /// Starts this far behind the best one, in nats, are dropped before the last,
 /// finer weighing: more than any reweighing can make up for.
 const HOPELESS: f64 = 60.0;
 /// Starts kept for the last weighing.
 const WEIGHED: usize = 16;
+/// Counts swept beyond the reach of a candidate: one for the step of the search, one for a
+/// display that lags more.
+const REACH_MORE: i64 = 2;
 /// A phase known to less than this many tenths of a count shows that the
 /// looks fall on different phases of the clock.
 const UNLOCKED_TENTHS: i64 = 9;
@@ -112,12 +115,12 @@ impl Scored {
             .pace
             .with_drop_frame(true)
             .filter(|_| !plain.drop_frame())?;
-        let count = i64::try_from(self.bounds.middle().floor()).ok()?;
-        let [first, last] =
-            [0, looks.len() - 1].map(|look| plain.label(count + grid.count_at(look, 0)));
-        if (first.hours(), first.minutes()) != (last.hours(), last.minutes()) {
+        let low = i64::try_from(self.bounds.low.floor()).ok()?;
+        let high = i64::try_from(self.bounds.high.ceil()).ok()?;
+        if goes_over_a_minute(plain, low..=high, looks, grid) {
             return None;
         }
+        let count = i64::try_from(self.bounds.middle().floor()).ok()?;
         let skipping = pace.form.count(&plain.label(count)).ok()?;
         let moved = Ratio::from_integer(skipping - count.rem_euclid(plain.counts_per_day()));
         Some(Self {
@@ -261,17 +264,19 @@ fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> V
         }
     };
     add(pace, candidate.label, 0);
-    // Without drop-frame, to see whether the sighting goes over a minute.
-    let plain = pace.with_drop_frame(false).unwrap_or(pace);
-    let Ok(count) = plain.form.count(&candidate.label) else {
+    let plain = pace.with_drop_frame(false).unwrap_or(pace).form;
+    let Ok(count) = plain.count(&candidate.label) else {
         return starts;
     };
-    let ends = [0, looks.len() - 1].map(|look| grid.count_at(look, 0));
-    let labels = ends.map(|off| plain.form.label(count + off));
-    let minute = |label: Label| (label.hours(), label.minutes());
-    if minute(labels[0]) == minute(labels[1]) {
+    let reach = candidate.reach + REACH_MORE;
+    if !goes_over_a_minute(plain, count - reach..=count + reach, looks, grid) {
         return starts;
     }
+    // The label may have been put together from either side of the minute.
+    let places = [None, Some(0), Some(looks.len() - 1)].map(|look| {
+        let off = look.map_or(0, |look| grid.count_at(look, 0));
+        (plain.label(count + off), off)
+    });
     let skipping = pace.with_drop_frame(true);
     for pace in [
         Some(pace).filter(|p| p.form.drop_frame()),
@@ -280,11 +285,27 @@ fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> V
     .into_iter()
     .flatten()
     {
-        for (label, off) in labels.into_iter().zip(ends) {
+        for (label, off) in places {
             add(pace, label, off);
         }
     }
     starts
+}
+
+/// True if, with a count of `counts` at the reference, some look may lie on the other side
+/// of a minute than another. `plain` counts without drop-frame; a clock that skips labels
+/// stood up to that many labels earlier before the minute, and a look that shows the last
+/// of the old minute would on `plain` be one of the labels that are skipped.
+fn goes_over_a_minute(
+    plain: ClockForm,
+    counts: std::ops::RangeInclusive<i64>,
+    looks: &Looks,
+    grid: &Grid,
+) -> bool {
+    let skipped = i64::from(plain.base() / 15);
+    let first = plain.label(counts.start() + grid.count_at(0, 0) - skipped);
+    let last = plain.label(counts.end() + grid.count_at(looks.len() - 1, 0));
+    (first.hours(), first.minutes()) != (last.hours(), last.minutes())
 }
 
 impl Start {
@@ -294,8 +315,7 @@ impl Start {
     }
 
     fn strip<'g>(&self, looks: &Looks, grid: &'g Grid) -> Strip<'g> {
-        // One count for the step of the search, one for a display that lags more.
-        let reach = self.reach + 2;
+        let reach = self.reach + REACH_MORE;
         Strip::of(looks, grid, self.pace.form, self.count, reach)
     }
 

@@ -159,6 +159,7 @@ impl Claims<'_> {
                 .streams()
                 .any(|stream| stream.parameters().medium() == media::Type::Audio),
             carried_timecode,
+            camera: self.camera(),
             creation_time: self.tag("creation_time"),
             notes: timecode_note.into_iter().collect(),
         }
@@ -258,6 +259,23 @@ impl Claims<'_> {
         let stream = self.source.stream();
         let of_stream = stream.metadata().get(key).map(str::to_owned);
         of_stream.or_else(|| self.source.demuxer().metadata().get(key).map(str::to_owned))
+    }
+
+    /// Maker, model and serial number, each once: the general tags of EXIF and QuickTime
+    /// metadata, and those of the MXF identification set (SMPTE ST 377-1).
+    fn camera(&self) -> Option<String> {
+        const NAMES: [&[&str]; 3] = [
+            &["com.apple.quicktime.make", "make", "company_name"],
+            &["com.apple.quicktime.model", "model", "product_name"],
+            &["serial_number", "com.apple.quicktime.serialnumber"],
+        ];
+        let mut parts: Vec<String> = Vec::new();
+        for names in NAMES {
+            let part = names.iter().find_map(|name| self.tag(name));
+            parts.extend(part.filter(|part| !part.trim().is_empty()));
+        }
+        parts.dedup();
+        (!parts.is_empty()).then(|| parts.join(" "))
     }
 
     fn carried_timecode(&self) -> (Option<String>, Option<Note>) {

@@ -3,5 +3,6 @@
 mod cases;
 mod doubts;
 mod laws;
+mod minutes;
 mod sim;
 mod windows;

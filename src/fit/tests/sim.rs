@@ -228,6 +228,7 @@ pub fn facts(rate: Rate, tick_seconds: Ratio) -> ClipFacts {
         is_interlaced: false,
         has_audio: false,
         carried_timecode: None,
+        camera: None,
         creation_time: None,
         notes: Vec::new(),
     }

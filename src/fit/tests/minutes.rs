@@ -1,0 +1,54 @@
+//! Drop-frame clocks that pass a minute mark in view, with few frames on one
+//! side of it.
+
+use super::cases::{label, run};
+use super::sim::{SEMICOLON, Scene, drop_frames, flat_marks};
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, Rate};
+
+/// The last count before a minute at which a drop-frame clock skips labels.
+fn last_before_a_minute(form: ClockForm, minute: &str) -> i64 {
+    let skipped = form.base() / 15;
+    let first = form.parse(&format!("{minute};{skipped:02}")).unwrap();
+    form.count(&first).unwrap() - 1
+}
+
+/// A burned-in clock, seen in `n` frames of a camera at its own rate, of which
+/// `before` lie before the minute.
+fn scene(form: ClockForm, minute: &str, before: i64, n: u64) -> Scene {
+    let mut scene = Scene::new(ClockForm::Seconds, "00:00:00", form.rate());
+    scene.form = form;
+    scene.phi = (last_before_a_minute(form, minute) - before + 1) as f64 + 0.5;
+    scene.frames = (0..n).collect();
+    scene
+}
+
+#[test]
+fn a_minute_mark_right_after_the_start_or_right_before_the_end_is_seen() {
+    for rate in [Rate::F29_97, Rate::F59_94, Rate::F119_88] {
+        let form = drop_frames(rate);
+        for (minute, mark) in [("00:01:00", SEMICOLON), ("10:09:00", flat_marks())] {
+            for n in [9, 24, 90] {
+                for near in 1..=8.min(n as i64 - 1) {
+                    for before in [near, n as i64 - near] {
+                        let mut scene = scene(form, minute, before, n);
+                        scene.mark = mark;
+                        let wanted = form.text(scene.phi.floor() as i64);
+                        let fit = run(&scene.film());
+                        let what = format!("{wanted}, {before} of {n}: {fit:#?}");
+                        assert_eq!(label(&fit), wanted, "{what}");
+                        assert_eq!(fit.verdict, Verdict::Sure, "{what}");
+                        let start = fit.start.as_ref().unwrap().counts;
+                        let clock = fit.clock.as_ref().unwrap();
+                        assert_eq!(clock.drop_frame, Some(true), "{what}");
+                        let low = start.low.to_f64();
+                        assert!(
+                            clock.form != form || (low - scene.phi.floor()).abs() < 0.01,
+                            "{what}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+}
