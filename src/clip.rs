@@ -5,18 +5,22 @@
 //! dense pass follows it frame by frame and asks the fit, every half second, whether more
 //! frames can change the answer.
 
+mod track;
+
+use self::track::{Track, legibility};
 use crate::error::{Error, Result};
+use crate::evidence::Album;
 use crate::facts::ClipFacts;
 use crate::fit::{self, ClockFit, Known, NextLook, SightingFit};
 use crate::frame::{Aim, Footage, Stamp};
 use crate::media;
 use crate::note::Note;
-use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Tool, Verdict, Window};
+use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Verdict, Window};
 use crate::progress::{Event, Listener, Wish};
-use crate::reading::{Reading, Sighting};
-use crate::stages::{Evidence, StagePicture};
+use crate::reading::Sighting;
+use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{Discovery, Display, Eye, Followed, Pyramid, Sharpness, model_hash};
+use crate::vision::{Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
 use std::path::Path;
 
 /// Seconds between looks of the coarse pass. A slate held for two seconds is met at
@@ -28,8 +32,6 @@ const END_S: u32 = 20;
 const LOOK_AGAIN_S: (i128, i128) = (1, 4);
 /// Displays followed at once in a dense pass; a screen shows few clocks.
 const MOST_DISPLAYS: usize = 4;
-/// Frames in a row in which a display may be out of sight before it counts as gone.
-const MOST_MISSES: usize = 10;
 /// Seconds after which the fit is asked for the first time. By then the seconds have
 /// changed once, which shows the base of the frames; fewer leave the rate assumed and the
 /// bounds the wider for it.
@@ -42,20 +44,8 @@ const ASK_STEP_S: (i128, i128) = (1, 2);
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
-/// Seconds for which a display without a change is read before it counts as still: one
-/// that shows frames or parts of a second, and one that shows whole seconds.
-const STILL_FAST_S: (i128, i128) = (1, 2);
-const STILL_SLOW_S: (i128, i128) = (5, 4);
 /// Frames laid over each other to see all digits of a multiplexed display.
 const AFTERGLOW_FRAMES: usize = 6;
-/// Readings after which a display that cannot be read is given up. A multiplexed display
-/// shows all its digits in fewer.
-const FAIR_CHANCE: usize = 8;
-/// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
-const SAYS_NOTHING: f32 = 0.15;
-/// Legibility, over all frames, below which a display is no display: texture that looks like
-/// digits gives 0.2 to 0.4.
-const LEAST_LEGIBILITY: f32 = 0.5;
 /// ... and below which it is out of view in one frame.
 const LEAST_IN_VIEW: f32 = 0.4;
 
@@ -79,11 +69,15 @@ pub struct ReadOptions {
     pub look: Look,
     /// True to keep pictures of each stage; costs some memory and time.
     pub pictures: bool,
+    /// True to keep crops of the display and the readings, for a report.
+    pub evidence: bool,
 }
 
 /// One clip, read.
 pub struct ClipRead {
     pub outcome: ClipOutcome,
+    /// Empty unless [`ReadOptions::evidence`] was set.
+    pub evidence: Evidence,
     /// Empty unless [`ReadOptions::pictures`] was set.
     pub stages: Vec<StagePicture>,
 }
@@ -110,6 +104,7 @@ pub fn read_clip(
         Ok(read) => read,
         Err(error) => ClipRead {
             outcome: ClipOutcome::failed(path, &error.in_file(path), tool()),
+            evidence: Evidence::default(),
             stages: Vec::new(),
         },
     }
@@ -132,7 +127,8 @@ pub fn read_footage(
         listener,
         sightings: Vec::new(),
         in_vain: Vec::new(),
-        evidence: Evidence::new(options.pictures),
+        stages: Stages::new(options.pictures),
+        album: Album::new(options.evidence),
         frames_seen: 0,
         notes: Vec::new(),
     };
@@ -147,8 +143,9 @@ pub fn read_footage(
         .next("play it in another program; if that fails too, copy it again from the card"));
     }
     let facts = watch.footage.facts();
-    let stages = watch.evidence.draw(&watch.sightings, &fit);
+    let stages = watch.stages.draw(&watch.sightings, &fit);
     Ok(ClipRead {
+        evidence: watch.album.evidence(&watch.sightings, &fit),
         outcome: outcome(facts, &watch.sightings, &fit, watch.notes),
         stages,
     })
@@ -169,18 +166,10 @@ struct Watch<'a> {
     sightings: Vec<Sighting>,
     /// Displays that were followed and did not change or could not be read.
     in_vain: Vec<Display>,
-    evidence: Evidence,
+    stages: Stages,
+    album: Album,
     frames_seen: u64,
     notes: Vec<Note>,
-}
-
-/// A display under way through a dense pass.
-struct Track {
-    display: Display,
-    sighting: Sighting,
-    misses: usize,
-    /// Readings in which a digit stood right beside the outermost places.
-    cut: usize,
 }
 
 impl Watch<'_> {
@@ -324,7 +313,7 @@ impl Watch<'_> {
         let frame = self.footage.picture()?;
         let pyramid = Pyramid::new(frame.luma);
         let found = self.fresh_displays(&pyramid, sharpness)?;
-        self.evidence.candidates(&pyramid, &found.displays, stamp);
+        self.stages.candidates(&pyramid, &found.displays, stamp);
         if !found.displays.is_empty() {
             return self.follow(&pyramid, found.displays, stamp);
         }
@@ -358,7 +347,7 @@ impl Watch<'_> {
         if found.displays.is_empty() {
             return Ok(Found::GoOn);
         }
-        self.evidence.candidates(&glow, &found.displays, stamp);
+        self.stages.candidates(&glow, &found.displays, stamp);
         self.follow(&Pyramid::new(luma), found.displays, stamp)
     }
 
@@ -397,7 +386,8 @@ impl Watch<'_> {
             for track in &mut tracks {
                 match self.eye.follow(pyramid, &track.display, stamp)? {
                     Some(seen) if legibility(&seen.reading) >= LEAST_IN_VIEW => {
-                        self.evidence.reading(&seen);
+                        self.stages.reading(&seen);
+                        self.album.take(pyramid.full(), &seen.reading);
                         track.take(seen);
                     }
                     _ => track.misses += 1,
@@ -492,86 +482,6 @@ impl Watch<'_> {
         let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
         fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough && (is_narrow || is_long)
     }
-}
-
-impl Track {
-    fn new(display: Display) -> Self {
-        Self {
-            sighting: Sighting {
-                layout: display.layout(),
-                readings: Vec::new(),
-            },
-            display,
-            misses: 0,
-            cut: 0,
-        }
-    }
-
-    fn take(&mut self, seen: Followed) {
-        self.cut += usize::from(seen.beyond > 0.5);
-        self.display = seen.display;
-        self.sighting.readings.push(seen.reading);
-        self.misses = 0;
-    }
-
-    fn is_worth_following(&self) -> bool {
-        let readings = &self.sighting.readings;
-        let span_s = match (readings.first(), readings.last()) {
-            (Some(a), Some(b)) => b.stamp.seconds() - a.stamp.seconds(),
-            _ => Ratio::ZERO,
-        };
-        let counts_fast = self.sighting.layout.groups.len() > 3;
-        let (num, den) = if counts_fast {
-            STILL_FAST_S
-        } else {
-            STILL_SLOW_S
-        };
-        let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
-        let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
-        self.misses <= MOST_MISSES && !is_stuck && !is_junk && !self.is_cut()
-    }
-
-    fn seems_to_run(&self) -> bool {
-        self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
-    }
-
-    /// True if a digit often stood right beside the display's outermost places: then the
-    /// layout leaves one out, and what remains would read as a clock of another form.
-    fn is_cut(&self) -> bool {
-        self.cut >= 3 && self.cut * 4 > self.sighting.readings.len()
-    }
-
-    fn is_legible(&self) -> bool {
-        let readings = &self.sighting.readings;
-        let sum: f32 = readings.iter().map(legibility).sum();
-        sum >= LEAST_LEGIBILITY * readings.len() as f32
-    }
-
-    /// True if no place of the display ever plainly changed its digit.
-    fn is_still(&self) -> bool {
-        let mut shown: Vec<Option<u8>> = vec![None; self.sighting.layout.places()];
-        self.sighting.readings.iter().all(|reading| {
-            shown.iter_mut().zip(&reading.places).all(|(last, odds)| {
-                let (digit, p) = odds.best();
-                p < 0.7 || last.replace(digit).is_none_or(|before| before == digit)
-            })
-        })
-    }
-}
-
-/// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
-/// fewer than a quarter do. Dark places say nothing, for or against.
-fn legibility(reading: &Reading) -> f32 {
-    let told: Vec<f32> = reading
-        .places
-        .iter()
-        .map(|odds| odds.best().1)
-        .filter(|&p| p > SAYS_NOTHING)
-        .collect();
-    if told.len() * 4 < reading.places.len() {
-        return 0.0;
-    }
-    told.iter().sum::<f32>() / told.len() as f32
 }
 
 fn outcome(

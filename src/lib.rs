@@ -13,6 +13,7 @@
 
 pub mod clip;
 pub mod error;
+mod evidence;
 pub mod facts;
 pub mod fit;
 pub mod frame;

@@ -41,7 +41,7 @@ struct KeptStrip {
 }
 
 /// What is kept while looking, if pictures are wanted.
-pub(crate) struct Evidence {
+pub(crate) struct Stages {
     is_wanted: bool,
     frame: Option<(GrayImage, Vec<Quad>, f64)>,
     strips: Vec<KeptStrip>,
@@ -50,7 +50,7 @@ pub(crate) struct Evidence {
     readings_heard: usize,
 }
 
-impl Evidence {
+impl Stages {
     pub fn new(is_wanted: bool) -> Self {
         Self {
             is_wanted,

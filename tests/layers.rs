@@ -33,10 +33,14 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     ("stages", &["geometry", "frame", "reading", "vision", "fit"]),
     (
+        "evidence",
+        &["timecode", "geometry", "reading", "outcome", "fit"],
+    ),
+    (
         "clip",
         &[
             "timecode", "geometry", "error", "note", "progress", "facts", "frame", "reading",
-            "outcome", "media", "vision", "fit", "stages",
+            "outcome", "media", "vision", "fit", "stages", "evidence",
         ],
     ),
 ];

@@ -46,6 +46,15 @@ impl Listener for ClipBar {
             Event::Opened { duration_s: None } => {}
             Event::Searching { at_s } => self.place("looking for a clock", at_s),
             Event::Reading { at_s } => self.place("reading the clock", at_s),
+            Event::Copying {
+                done_bytes,
+                total_bytes,
+            } => {
+                self.bar.set_length(total_bytes);
+                self.bar.set_position(done_bytes.min(total_bytes));
+                self.bar.set_style(style("{prefix}  {bar:24} {msg}"));
+                self.bar.set_message("copying with timecode");
+            }
         }
         Wish::GoOn
     }

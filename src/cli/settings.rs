@@ -76,6 +76,7 @@ impl ReadSettings {
                     LookArg::All => Look::Everywhere,
                 },
                 pictures: args.pictures.is_some(),
+                evidence: false,
             },
             clips: args.clips,
             out: args.out,

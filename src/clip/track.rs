@@ -1,0 +1,109 @@
+//! A display under way through a dense pass, and whether it is worth following.
+
+use crate::reading::{Reading, Sighting};
+use crate::timecode::Ratio;
+use crate::vision::{Display, Followed};
+
+/// Frames in a row in which a display may be out of sight before it counts as gone.
+const MOST_MISSES: usize = 10;
+/// Seconds for which a display without a change is read before it counts as still: one
+/// that shows frames or parts of a second, and one that shows whole seconds.
+const STILL_FAST_S: (i128, i128) = (1, 2);
+const STILL_SLOW_S: (i128, i128) = (5, 4);
+/// Readings after which a display that cannot be read is given up. A multiplexed display
+/// shows all its digits in fewer.
+const FAIR_CHANCE: usize = 8;
+/// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
+const SAYS_NOTHING: f32 = 0.15;
+/// Legibility, over all frames, below which a display is no display: texture that looks like
+/// digits gives 0.2 to 0.4.
+const LEAST_LEGIBILITY: f32 = 0.5;
+
+/// A display under way through a dense pass.
+pub(super) struct Track {
+    pub display: Display,
+    pub sighting: Sighting,
+    pub misses: usize,
+    /// Readings in which a digit stood right beside the outermost places.
+    cut: usize,
+}
+
+impl Track {
+    pub fn new(display: Display) -> Self {
+        Self {
+            sighting: Sighting {
+                layout: display.layout(),
+                readings: Vec::new(),
+            },
+            display,
+            misses: 0,
+            cut: 0,
+        }
+    }
+
+    pub fn take(&mut self, seen: Followed) {
+        self.cut += usize::from(seen.beyond > 0.5);
+        self.display = seen.display;
+        self.sighting.readings.push(seen.reading);
+        self.misses = 0;
+    }
+
+    pub fn is_worth_following(&self) -> bool {
+        let readings = &self.sighting.readings;
+        let span_s = match (readings.first(), readings.last()) {
+            (Some(a), Some(b)) => b.stamp.seconds() - a.stamp.seconds(),
+            _ => Ratio::ZERO,
+        };
+        let counts_fast = self.sighting.layout.groups.len() > 3;
+        let (num, den) = if counts_fast {
+            STILL_FAST_S
+        } else {
+            STILL_SLOW_S
+        };
+        let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
+        let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
+        self.misses <= MOST_MISSES && !is_stuck && !is_junk && !self.is_cut()
+    }
+
+    pub fn seems_to_run(&self) -> bool {
+        self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
+    }
+
+    /// True if a digit often stood right beside the display's outermost places: then the
+    /// layout leaves one out, and what remains would read as a clock of another form.
+    pub fn is_cut(&self) -> bool {
+        self.cut >= 3 && self.cut * 4 > self.sighting.readings.len()
+    }
+
+    pub fn is_legible(&self) -> bool {
+        let readings = &self.sighting.readings;
+        let sum: f32 = readings.iter().map(legibility).sum();
+        sum >= LEAST_LEGIBILITY * readings.len() as f32
+    }
+
+    /// True if no place of the display ever plainly changed its digit.
+    pub fn is_still(&self) -> bool {
+        let mut shown: Vec<Option<u8>> = vec![None; self.sighting.layout.places()];
+        self.sighting.readings.iter().all(|reading| {
+            shown.iter_mut().zip(&reading.places).all(|(last, odds)| {
+                let (digit, p) = odds.best();
+                p < 0.7 || last.replace(digit).is_none_or(|before| before == digit)
+            })
+        })
+    }
+}
+
+/// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
+/// fewer than a quarter do. Dark places say nothing, for or against.
+pub(super) fn legibility(reading: &Reading) -> f32 {
+    let told: Vec<f32> = reading
+        .places
+        .iter()
+        .map(|odds| odds.best().1)
+        .filter(|&p| p > SAYS_NOTHING)
+        .collect();
+    if told.len() * 4 < reading.places.len() {
+        return 0.0;
+    }
+    told.iter().sum::<f32>() / told.len() as f32
+}

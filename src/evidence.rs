@@ -1,0 +1,312 @@
+//! What an eye needs to check a clip: the display as it was filmed, at a few moments, and
+//! how the readings lie on the fit.
+
+use crate::fit::{ClockFit, FittedClock};
+use crate::geometry::{Point as Place, Quad};
+use crate::outcome::{Crop, Evidence, Point};
+use crate::reading::{Reading, Sighting};
+use crate::timecode::ClockForm;
+use base64::Engine;
+use image::{GrayImage, ImageEncoder, Luma};
+use imageproc::geometric_transformations::{Border, Interpolation, Projection, warp_into};
+
+/// Crops that are handed on: enough to see the clock run.
+const MOST_CROPS: usize = 4;
+/// Crops kept while looking; when there are more, every other one goes.
+const MOST_KEPT: usize = 16;
+/// Points that are handed on, evenly spread: more would not show in a plot.
+const MOST_POINTS: usize = 240;
+/// Size of a crop at most, px: a display of one line then has digits of about 40 px.
+const WIDEST_PX: f32 = 420.0;
+const TALLEST_PX: f32 = 160.0;
+/// Surroundings of the digits in a crop, in heights of the display.
+const MARGIN: f32 = 0.35;
+
+/// Crops under way.
+pub(crate) struct Album {
+    is_wanted: bool,
+    kept: Vec<Kept>,
+    /// Every how many readings one is kept.
+    stride: usize,
+    heard: usize,
+}
+
+struct Kept {
+    seconds: f64,
+    quad: Quad,
+    picture: GrayImage,
+}
+
+impl Album {
+    pub fn new(is_wanted: bool) -> Self {
+        Self {
+            is_wanted,
+            kept: Vec::new(),
+            stride: 1,
+            heard: 0,
+        }
+    }
+
+    /// A frame in which a display was read.
+    pub fn take(&mut self, frame: &GrayImage, reading: &Reading) {
+        if !self.is_wanted {
+            return;
+        }
+        self.heard += 1;
+        if !self.heard.is_multiple_of(self.stride) {
+            return;
+        }
+        self.kept
+            .extend(upright(frame, &reading.quad).map(|picture| Kept {
+                seconds: reading.stamp.seconds_f64(),
+                quad: reading.quad,
+                picture,
+            }));
+        if self.kept.len() > MOST_KEPT {
+            let mut index = 0;
+            self.kept.retain(|_| {
+                index += 1;
+                index % 2 == 1
+            });
+            self.stride *= 2;
+        }
+    }
+
+    /// What is worth handing on of the clock that was fitted, or, without one, of the
+    /// display that was longest in view. Empty if nothing was wanted.
+    pub fn evidence(&self, sightings: &[Sighting], fit: &ClockFit) -> Evidence {
+        if !self.is_wanted {
+            return Evidence::default();
+        }
+        let has_clock = fit.sightings.iter().any(|s| s.is_the_clock());
+        let longest = sightings.iter().map(|s| s.readings.len()).max();
+        let mut crops = Vec::new();
+        let mut points = Vec::new();
+        for (sighting, fitted) in sightings.iter().zip(&fit.sightings) {
+            let is_shown = if has_clock {
+                fitted.is_the_clock()
+            } else {
+                Some(sighting.readings.len()) == longest
+            };
+            if !is_shown {
+                continue;
+            }
+            for (index, reading) in sighting.readings.iter().enumerate() {
+                let shown = fit.clock.as_ref().zip(fitted.displayed.get(index).copied());
+                if let Some((clock, displayed_count)) = shown {
+                    points.push(Point {
+                        seconds: reading.stamp.seconds_f64(),
+                        read_count: read_count(clock, sighting, reading),
+                        displayed_count,
+                    });
+                }
+                if let Some(kept) = self.kept.iter().find(|k| k.quad == reading.quad) {
+                    crops.push((kept, reading, shown));
+                }
+            }
+        }
+        crops.sort_by(|a, b| a.0.seconds.total_cmp(&b.0.seconds));
+        Evidence {
+            crops: spread(&crops, MOST_CROPS)
+                .map(|(kept, reading, shown)| Crop {
+                    seconds: kept.seconds,
+                    digits: reading.guess(),
+                    label: shown.map(|(clock, count)| clock.form.text(count)),
+                    png: png(&kept.picture),
+                })
+                .collect(),
+            points: spread(&points, MOST_POINTS).copied().collect(),
+        }
+    }
+}
+
+/// At most `most` of `all`, evenly spread, first and last among them.
+fn spread<T>(all: &[T], most: usize) -> impl Iterator<Item = &T> {
+    let shown = all.len().min(most);
+    (0..shown).map(move |n| &all[n * (all.len() - 1) / (shown - 1).max(1)])
+}
+
+/// The count that the likeliest digits make, if they make a label of this clock.
+fn read_count(clock: &FittedClock, sighting: &Sighting, reading: &Reading) -> Option<i64> {
+    let mut digits = reading.places.iter().map(|odds| odds.best());
+    let mut fields = Vec::new();
+    for &group in &sighting.layout.groups {
+        let mut field = String::new();
+        for (digit, p) in digits.by_ref().take(usize::from(group)) {
+            if p < 0.5 {
+                return None;
+            }
+            field.push(char::from(b'0' + digit));
+        }
+        fields.push(field);
+    }
+    let (last, slow) = fields.split_last()?;
+    let mark = match clock.form {
+        ClockForm::Frames { .. } | ClockForm::Seconds => ':',
+        _ => '.',
+    };
+    let text = format!("{}{mark}{last}", slow.join(":"));
+    let label = clock.form.parse(&text).ok()?;
+    clock.form.count(&label).ok()
+}
+
+/// The part of the frame around `quad`, turned so that the text stands upright, without
+/// bending it: what the camera saw. `None` if the quad has no size.
+fn upright(frame: &GrayImage, quad: &Quad) -> Option<GrayImage> {
+    let (length, height) = (quad.length_px(), quad.height_px());
+    if !(length.is_finite() && length >= 1.0 && height >= 1.0) {
+        return None;
+    }
+    let margin = MARGIN * height;
+    let (wide, tall) = (length + 2.0 * margin, height + 2.0 * margin);
+    let scale = (WIDEST_PX / wide).min(TALLEST_PX / tall);
+    let size = |v: f32| ((v * scale).round() as u32).max(1);
+    let mut picture = GrayImage::new(size(wide), size(tall));
+    let along = |a: Place, b: Place| (b.x - a.x, b.y - a.y);
+    let (top, bottom) = (
+        along(quad.top_left, quad.top_right),
+        along(quad.bottom_left, quad.bottom_right),
+    );
+    let angle = (top.1 + bottom.1).atan2(top.0 + bottom.0);
+    let centre = quad.centre();
+    let to_picture =
+        Projection::translate(picture.width() as f32 / 2.0, picture.height() as f32 / 2.0)
+            * Projection::scale(scale, scale)
+            * Projection::rotate(-angle)
+            * Projection::translate(-centre.x, -centre.y);
+    warp_into(
+        frame,
+        to_picture,
+        Interpolation::Bilinear,
+        Border::Constant(Luma([0])),
+        &mut picture,
+    );
+    Some(picture)
+}
+
+/// A PNG file as base64 text (RFC 4648, section 4).
+fn png(picture: &GrayImage) -> String {
+    let mut bytes = Vec::new();
+    image::codecs::png::PngEncoder::new(&mut bytes)
+        .write_image(
+            picture.as_raw(),
+            picture.width(),
+            picture.height(),
+            image::ExtendedColorType::L8,
+        )
+        .expect("memory takes every picture");
+    base64::engine::general_purpose::STANDARD.encode(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::{DropFrameKnownBy, RateKnownBy};
+    use crate::frame::Stamp;
+    use crate::reading::{DigitOdds, Layout, MarkOdds};
+    use crate::timecode::{Rate, Ratio};
+
+    fn reading(digits: &str) -> Reading {
+        let place = |c: char| {
+            let mut weights = [0.01; 10];
+            if let Some(d) = c.to_digit(10) {
+                weights[d as usize] = 1.0;
+            }
+            DigitOdds::from_weights(weights)
+        };
+        Reading {
+            stamp: Stamp {
+                ticks: 0,
+                tick_seconds: Ratio::new(1, 25),
+                index: Some(0),
+            },
+            places: digits.chars().map(place).collect(),
+            last_mark: MarkOdds::UNKNOWN,
+            quad: Quad::from_corners([
+                Place::new(0.0, 0.0),
+                Place::new(9.0, 0.0),
+                Place::new(9.0, 3.0),
+                Place::new(0.0, 3.0),
+            ]),
+        }
+    }
+
+    fn count(form: ClockForm, groups: &[u8], digits: &str) -> Option<i64> {
+        let clock = FittedClock {
+            form,
+            rate_known_by: RateKnownBy::Measured,
+            drop_frame: None,
+            drop_frame_known_by: DropFrameKnownBy::Unknown,
+            refresh_hz: None,
+            speed: Ratio::ONE,
+            drift_ppm: None,
+        };
+        let sighting = Sighting {
+            layout: Layout {
+                groups: groups.to_vec(),
+            },
+            readings: vec![reading(digits)],
+        };
+        read_count(&clock, &sighting, &sighting.readings[0])
+    }
+
+    #[test]
+    fn digits_become_the_count_they_show() {
+        let df = ClockForm::frames(Rate::F29_97, true).unwrap();
+        // SMPTE ST 12-1: the minute skips two labels.
+        assert_eq!(count(df, &[2, 2, 2, 2], "00010002"), Some(1800));
+        assert_eq!(count(df, &[1, 2, 2, 2], "0010002"), Some(1800));
+        assert_eq!(count(ClockForm::Seconds, &[2, 2, 2], "000101"), Some(61));
+        assert_eq!(
+            count(ClockForm::Thousandths, &[2, 2, 2, 3], "000001500"),
+            Some(1500)
+        );
+    }
+
+    #[test]
+    fn digits_that_make_no_label_give_no_count() {
+        let df = ClockForm::frames(Rate::F29_97, true).unwrap();
+        assert_eq!(count(df, &[2, 2, 2, 2], "00010000"), None);
+        assert_eq!(count(df, &[2, 2, 2, 2], "00610002"), None);
+        assert_eq!(count(df, &[2, 2, 2, 2], "0001000?"), None);
+    }
+
+    #[test]
+    fn a_display_upside_down_is_turned_upright() {
+        // White where the text begins, grey where it ends.
+        let frame = GrayImage::from_fn(200, 100, |x, _| Luma([if x < 100 { 90 } else { 250 }]));
+        let quad = Quad::from_corners([
+            Place::new(180.0, 60.0),
+            Place::new(20.0, 60.0),
+            Place::new(20.0, 40.0),
+            Place::new(180.0, 40.0),
+        ]);
+        let picture = upright(&frame, &quad).unwrap();
+        let (w, h) = picture.dimensions();
+        assert!(w > 4 * h && w <= 421 && h <= 161, "{w} x {h}");
+        assert_eq!(picture.get_pixel(w / 8, h / 2)[0], 250);
+        assert_eq!(picture.get_pixel(w - w / 8, h / 2)[0], 90);
+    }
+
+    #[test]
+    fn the_spread_keeps_both_ends() {
+        let all: Vec<u32> = (0..100).collect();
+        assert_eq!(
+            spread(&all, 4).copied().collect::<Vec<_>>(),
+            [0, 33, 66, 99]
+        );
+        assert_eq!(spread(&all[..2], 4).count(), 2);
+        assert_eq!(spread(&all[..1], 4).count(), 1);
+        assert_eq!(spread(&all[..0], 4).count(), 0);
+    }
+
+    #[test]
+    fn only_as_many_crops_are_kept_as_serve() {
+        let frame = GrayImage::new(20, 20);
+        let mut album = Album::new(true);
+        for _ in 0..1000 {
+            album.take(&frame, &reading("00010002"));
+        }
+        assert!((MOST_KEPT / 2..=MOST_KEPT).contains(&album.kept.len()));
+    }
+}
