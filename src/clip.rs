@@ -8,6 +8,7 @@
 mod track;
 
 use self::track::{Track, legibility};
+use crate::clip_base;
 use crate::error::{Error, Result};
 use crate::evidence::Album;
 use crate::facts::ClipFacts;
@@ -498,7 +499,7 @@ fn outcome(
         .filter(|(_, fitted)| fitted.is_the_clock())
         .filter_map(|(sighting, fitted)| window(sighting, fitted))
         .collect();
-    ClipOutcome {
+    let mut outcome = ClipOutcome {
         format: CLIP_FORMAT_VERSION,
         verdict: fit.verdict,
         reasons: fit.reasons.clone(),
@@ -527,7 +528,9 @@ fn outcome(
         windows,
         notes,
         tool: tool(),
-    }
+    };
+    clip_base::fill(&mut outcome);
+    outcome
 }
 
 fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {

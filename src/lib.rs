@@ -11,7 +11,10 @@
 //!
 //! `docs/design.md` says why it is so; `tests/layers.rs` holds the imports against it.
 
+pub mod card;
 pub mod clip;
+pub mod clip_base;
+pub mod delivery;
 pub mod error;
 mod evidence;
 pub mod facts;
@@ -21,9 +24,11 @@ pub mod geometry;
 pub mod media;
 pub mod note;
 pub mod outcome;
+pub mod preview;
 pub mod progress;
 pub mod reading;
 pub mod rehearse;
+pub mod report;
 pub mod save;
 pub mod sidecar;
 pub mod stages;

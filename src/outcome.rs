@@ -79,7 +79,8 @@ pub struct Chapter {
     pub chapters: u32,
     /// Frames missing before this chapter; `None` for the first and where unknown.
     pub gap_frames: Option<i64>,
-    /// `measured` (both sides show the clock), `assumed`, or `first`.
+    /// `measured` (both sides show the clock), `assumed` (taken as gapless), `first`, or `unknown`
+    /// (a chapter is missing or broken, or a clock too coarse to count frames).
     pub gap_known_by: String,
 }
 

@@ -9,6 +9,8 @@ pub enum Event {
     Searching { at_s: f64 },
     /// A display was found and is being read; position in the clip in seconds.
     Reading { at_s: f64 },
+    /// A clip is being copied and the copy compared; bytes read so far, of both.
+    Copying { done_bytes: u64, total_bytes: u64 },
 }
 
 /// What the listener wants.

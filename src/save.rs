@@ -2,9 +2,13 @@
 //! leaves half a file: a temporary file in the same folder, synced, renamed.
 //! What another program or another clip put there is never replaced.
 
+mod ledger;
+
+pub use ledger::Ledger;
+
 use crate::error::{Error, ErrorKind, Result};
-use crate::outcome::ClipOutcome;
-use crate::sidecar::json;
+use crate::outcome::{CardOutcome, ClipOutcome};
+use crate::sidecar::{card_json, json};
 use image::RgbImage;
 use std::fs::{self, File};
 use std::io::{self, Cursor, Read, Write};
@@ -13,6 +17,9 @@ use std::path::Path;
 /// A file longer than this is not a sidecar or a stage picture of ours, in
 /// bytes. The longest that were seen are a thousand times shorter.
 const LONGEST_OF_OURS: u64 = 64 << 20;
+
+/// How the names of temporary files begin and end.
+const TEMPORARY: (&str, &str) = (".rollmark-", ".part");
 
 /// PNG files start with an 8-byte signature and a 25-byte image header (PNG
 /// specification, third edition, 5.2 and 11.2.1).
@@ -44,9 +51,22 @@ pub fn prepare_folder(folder: &Path) -> Result<()> {
 /// [`ErrorKind::WouldReplace`] if `file` holds anything but a sidecar of the
 /// same clip; [`ErrorKind::CannotWrite`] if writing fails.
 pub fn sidecar(outcome: &ClipOutcome, file: &Path) -> Result<()> {
+    sidecar_also_known_as(outcome, file, None)
+}
+
+/// As [`sidecar`], for a clip that an earlier run may have known by another path.
+///
+/// # Errors
+/// As [`sidecar`].
+pub fn sidecar_also_known_as(
+    outcome: &ClipOutcome,
+    file: &Path,
+    earlier_path: Option<&str>,
+) -> Result<()> {
     write(file, &json::to_bytes(outcome), |old| {
         let old = json::from_bytes(old)?;
-        if is_same_clip(&old.clip.path, &outcome.clip.path) {
+        if earlier_path == Some(&*old.clip.path) || is_same_clip(&old.clip.path, &outcome.clip.path)
+        {
             return Ok(());
         }
         Err(Error::new(
@@ -57,6 +77,46 @@ pub fn sidecar(outcome: &ClipOutcome, file: &Path) -> Result<()> {
             ),
         ))
     })
+}
+
+/// Writes the card object to `file`, whose folders are made if missing. Replaces an older one.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` holds anything but a card object of this
+/// program; [`ErrorKind::CannotWrite`] if writing fails.
+pub fn card(card: &CardOutcome, file: &Path) -> Result<()> {
+    write(file, &card_json::to_bytes(card), |old| {
+        card_json::from_bytes(old).map(drop)
+    })
+}
+
+/// Writes a file of this program's own records, whose folders are made if missing. The
+/// caller names a place where nobody else's files lie: any plain file is replaced.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` is no plain file; [`ErrorKind::CannotWrite`] if
+/// writing fails.
+pub fn record(bytes: &[u8], file: &Path) -> Result<()> {
+    write(file, bytes, |_| Ok(()))
+}
+
+/// Removes from `folder` what a run that was killed left half-written. The caller makes
+/// sure that no other run writes there.
+pub fn remove_leftovers(folder: &Path) {
+    // What cannot be listed or removed does no harm: it is never read.
+    let Ok(entries) = fs::read_dir(folder) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let is_leftover = name
+            .to_str()
+            .and_then(|name| name.strip_prefix(TEMPORARY.0)?.strip_suffix(TEMPORARY.1))
+            .is_some_and(|middle| middle.chars().all(|c| c.is_ascii_alphanumeric()));
+        if is_leftover && entry.file_type().is_ok_and(|kind| kind.is_file()) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Writes a stage picture as PNG to `file`, whose folders are made if missing.
@@ -86,36 +146,83 @@ pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
     })
 }
 
+/// Makes a file too long for memory: `fill` writes it under a temporary name in
+/// the folder of `file`, whose folders are made if missing; then it is synced and
+/// gets its name. Nothing is left of it if `fill` fails, or gives `None` because
+/// it was told to stop.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` exists and `may_replace` refuses it;
+/// [`ErrorKind::CannotWrite`] if writing fails; those of `fill`.
+pub fn long_file<T>(
+    file: &Path,
+    may_replace: impl Fn(&mut File) -> Result<()>,
+    fill: impl FnOnce(&mut tempfile::NamedTempFile) -> Result<Option<T>>,
+) -> Result<Option<T>> {
+    let fail = |e: io::Error| cannot_write(file).because(e);
+    let folder = folder_of(file);
+    fs::create_dir_all(folder).map_err(fail)?;
+    // Not following links: a link is somebody's own arrangement.
+    let exists = match fs::symlink_metadata(file) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => false,
+        Err(e) => return Err(fail(e)),
+        Ok(facts) if facts.is_file() => {
+            let mut old = File::open(file).map_err(fail)?;
+            may_replace(&mut old).map_err(|why| refused(why).in_file(file))?;
+            true
+        }
+        Ok(_) => return Err(refused(no_plain_file()).in_file(file)),
+    };
+    let mut temporary = temporary_in(folder).map_err(fail)?;
+    let Some(result) = fill(&mut temporary)? else {
+        return Ok(None);
+    };
+    name(temporary, file, exists).map_err(fail)?;
+    Ok(Some(result))
+}
+
 /// Puts `bytes` into `file`, unless `may_replace` refuses what it holds now.
 fn write(file: &Path, bytes: &[u8], may_replace: impl Fn(&[u8]) -> Result<()>) -> Result<()> {
     let fail = |e: io::Error| cannot_write(file).because(e);
-    let folder = match file.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
+    let folder = folder_of(file);
     fs::create_dir_all(folder).map_err(fail)?;
     let exists = match content(file).map_err(fail)? {
         Content::Nothing => false,
+        // Nothing to do, and no time stamp to touch.
+        Content::File(old) if old == bytes => return Ok(()),
         Content::File(old) => {
             may_replace(&old).map_err(|why| refused(why).in_file(file))?;
             true
         }
-        Content::Other => {
-            let why = Error::new(ErrorKind::WouldReplace, "this is not a plain file");
-            return Err(refused(why).in_file(file));
-        }
+        Content::Other => return Err(refused(no_plain_file()).in_file(file)),
     };
     let mut temporary = temporary_in(folder).map_err(fail)?;
     temporary.write_all(bytes).map_err(fail)?;
-    temporary.as_file().sync_all().map_err(fail)?;
+    name(temporary, file, exists).map_err(fail)
+}
+
+/// Syncs a finished file and gives it its name.
+fn name(temporary: tempfile::NamedTempFile, file: &Path, exists: bool) -> io::Result<()> {
+    temporary.as_file().sync_all()?;
     let renamed = if exists {
         temporary.persist(file)
     } else {
         // Another program may have made the file meanwhile: then this fails.
         temporary.persist_noclobber(file)
     };
-    renamed.map_err(|e| fail(e.error))?;
-    sync_folder(folder).map_err(fail)
+    renamed.map_err(|e| e.error)?;
+    sync_folder(folder_of(file))
+}
+
+fn folder_of(file: &Path) -> &Path {
+    match file.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+fn no_plain_file() -> Error {
+    Error::new(ErrorKind::WouldReplace, "this is not a plain file")
 }
 
 /// What stands at a path.
@@ -144,7 +251,7 @@ fn content(file: &Path) -> io::Result<Content> {
 
 fn temporary_in(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".rollmark-").suffix(".part");
+    builder.prefix(TEMPORARY.0).suffix(TEMPORARY.1);
     // Temporary files are private; results get the rights that any new file gets.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
@@ -315,6 +422,31 @@ mod tests {
             assert_eq!(fs::read(&file).unwrap(), old);
         }
         assert_eq!(names_in(folder.path()), [file]);
+    }
+
+    #[test]
+    fn a_sidecar_is_replaced_under_the_path_of_an_earlier_run() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        sidecar(&outcome_of(Path::new("old/A001.mov")), &file).unwrap();
+        let moved = outcome_of(Path::new("new/A001.mov"));
+        assert!(sidecar_also_known_as(&moved, &file, Some("older/A001.mov")).is_err());
+        sidecar_also_known_as(&moved, &file, Some("old/A001.mov")).unwrap();
+        assert_eq!(json::from_bytes(&fs::read(&file).unwrap()).unwrap(), moved);
+    }
+
+    #[test]
+    fn what_a_killed_run_left_is_removed_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let kept = [".rollmark-a b.part", ".rollmark-x.json", "A001.part"];
+        for name in kept.iter().chain(&[".rollmark-aB3xYz.part"]) {
+            fs::write(folder.path().join(name), b"x").unwrap();
+        }
+        remove_leftovers(folder.path());
+        let mut expected = kept.map(|name| folder.path().join(name));
+        expected.sort();
+        assert_eq!(names_in(folder.path()), expected);
+        remove_leftovers(&folder.path().join("missing"));
     }
 
     #[test]

@@ -418,7 +418,10 @@ fn any_start() -> impl Strategy<Value = Start> {
             count_bounds: [count - width, count + width],
             seconds: count / 29.97,
             seconds_bounds: [(count - width) / 29.97, (count + width) / 29.97],
-            exact_count_bounds: Some([format!("{part}/1"), format!("{}/7", u32::from(part) * 7 + 1)]),
+            exact_count_bounds: Some([
+                format!("{part}/1"),
+                format!("{}/7", u32::from(part) * 7 + 1),
+            ]),
             in_clip_base: None,
             inherited_from: (part % 2 == 1).then(|| "another.mov".to_owned()),
         },

@@ -4,6 +4,7 @@ Every face draws a line of text at a digit height of `h` pixels and tells where 
 character's cell lies, so that labels are exact by construction.
 """
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -120,6 +121,11 @@ class SegmentFace:
         return self.pitch if ch != " " else self.pitch * 0.6
 
 
+@functools.lru_cache(4096)
+def font_at(path, size):
+    return ImageFont.truetype(path, size)
+
+
 class FontFace:
     """A TrueType face, monospaced by force or as it comes."""
 
@@ -132,10 +138,10 @@ class FontFace:
         self.small_marks = rng.uniform(0.7, 1.0)
 
     def draw(self, text, h, dark=()):
-        font = ImageFont.truetype(self.path, 100)
+        font = font_at(self.path, 100)
         box = font.getbbox("0", anchor="ls")
         size = max(6, int(round(100 * h / max(1, -box[1]))))
-        font = ImageFont.truetype(self.path, size)
+        font = font_at(self.path, size)
         box = font.getbbox("0", anchor="ls")
         h = float(-box[1])
         pad = int(h * 0.4)

@@ -1,4 +1,11 @@
-"""The two networks. Plain convolutions only, so that any ONNX runtime runs them fast."""
+"""The two networks, shaped for the runtime that the product uses.
+
+tract runs 1 x 1 convolutions as plain matrix products, and narrow 3 x 3 ones slowly:
+most of the work is done as a 3 x 3 per channel and a 1 x 1 over the channels (`Apart`),
+and nothing but a stem stands at full size.
+"""
+
+import copy
 
 import torch
 from torch import nn
@@ -6,51 +13,66 @@ from torch.nn import functional as F
 
 
 class Conv(nn.Sequential):
-    """Convolution, batch norm, ReLU."""
+    """Convolution, batch norm and, unless told otherwise, ReLU."""
 
-    def __init__(self, cin, cout, kernel=3, stride=1, pad=None, dilation=1):
+    def __init__(self, cin, cout, kernel=3, stride=1, pad=None, groups=1, is_linear=False):
         kernel = kernel if isinstance(kernel, tuple) else (kernel, kernel)
         if pad is None:
-            pad = tuple((k // 2) * dilation for k in kernel)
+            pad = tuple(k // 2 for k in kernel)
         super().__init__(
-            nn.Conv2d(cin, cout, kernel, stride, pad, dilation, bias=False),
+            nn.Conv2d(cin, cout, kernel, stride, pad, groups=groups, bias=False),
             nn.BatchNorm2d(cout),
-            nn.ReLU(inplace=True),
+            nn.Identity() if is_linear else nn.ReLU(inplace=True),
         )
+
+
+class Apart(nn.Sequential):
+    """A convolution in two steps: over places per channel, then over channels."""
+
+    def __init__(self, cin, cout, kernel=3, stride=1):
+        super().__init__(
+            Conv(cin, cin, kernel, stride, groups=cin, is_linear=True),
+            Conv(cin, cout, 1),
+        )
+
+
+class More(nn.Module):
+    """An `Apart` on top of what is there."""
+
+    def __init__(self, planes, kernel=3):
+        super().__init__()
+        self.step = Apart(planes, planes, kernel)
+
+    def forward(self, x):
+        return x + self.step(x)
 
 
 class Finder(nn.Module):
     """Where are lines of digits?
 
-    In: N x 1 x H x W, luma / 127.5 - 1; H and W multiples of 32.
-    Out: N x 7 x H/4 x W/4: score logit; cos, sin of the reading direction; up vector x, y;
-    log2(digit height / 12 px); signed distance to the middle line over the height.
+    In: N x 16 x H/4 x W/4: luma / 127.5 - 1 of each 4 x 4 block, row by row, as channels;
+    H and W multiples of 32.
+    Out: N x 28 x H/8 x W/8: seven values for each of the four cells of 4 x 4 px in a block
+    of 8 x 8 px, value by value, cells row by row: score logit; cos, sin of the reading
+    direction; up vector x, y; log2(digit height / 12 px); signed distance to the middle
+    line over the height.
     """
 
-    def __init__(self):
+    def __init__(self, a=24, b=56, c=88, d=128):
         super().__init__()
-        self.s2 = Conv(1, 12, stride=2)
-        self.s4 = nn.Sequential(Conv(12, 24, stride=2), Conv(24, 24))
-        self.s8 = nn.Sequential(Conv(24, 40, stride=2), Conv(40, 40))
-        self.s16 = nn.Sequential(Conv(40, 56, stride=2), Conv(56, 56), Conv(56, 56))
-        self.s32 = nn.Sequential(Conv(56, 64, stride=2), Conv(64, 64))
-        self.up16 = Conv(64 + 56, 56, 1)
-        self.mix16 = Conv(56, 56)
-        self.up8 = Conv(56 + 40, 40, 1)
-        self.mix8 = Conv(40, 40)
-        self.up4 = Conv(40 + 24, 24, 1)
-        self.mix4 = Conv(24, 32)
-        self.head = nn.Conv2d(32, 7, 1)
+        self.s4 = Conv(16, a)
+        self.s8 = nn.Sequential(Conv(a, b, stride=2), More(b), More(b))
+        self.s16 = nn.Sequential(Conv(b, c, stride=2), Conv(c, c), More(c, 5))
+        self.s32 = nn.Sequential(Conv(c, d, stride=2), More(d, 5), More(d, 5))
+        self.down16, self.mix16 = Conv(d, c, 1, is_linear=True), Conv(c, c)
+        self.down8, self.mix8 = Conv(c, b, 1, is_linear=True), nn.Sequential(More(b), More(b))
+        self.head = nn.Conv2d(b, 28, 1)
 
     def forward(self, x):
-        a = self.s4(self.s2(x))
-        b = self.s8(a)
+        b = self.s8(self.s4(x))
         c = self.s16(b)
-        d = self.s32(c)
-        c = self.mix16(self.up16(torch.cat([twice(d), c], 1)))
-        b = self.mix8(self.up8(torch.cat([twice(c), b], 1)))
-        a = self.mix4(self.up4(torch.cat([twice(b), a], 1)))
-        return self.head(a)
+        c = self.mix16(F.relu(c + twice(self.down16(self.s32(c)))))
+        return self.head(self.mix8(F.relu(b + twice(self.down8(c)))))
 
 
 def twice(x):
@@ -68,19 +90,19 @@ class Reader(nn.Module):
     def __init__(self):
         super().__init__()
         self.body = nn.Sequential(
-            Conv(1, 16),
-            Conv(16, 28, stride=2),
-            Conv(28, 32),
-            Conv(32, 48, stride=(2, 1)),
-            Conv(48, 48),
-            Conv(48, 64, stride=(2, 1)),
-            Conv(64, 64),
-            Conv(64, 112, (4, 3), pad=(0, 1)),
-            Conv(112, 112, (1, 5)),
+            Conv(1, 24, stride=2),
+            Conv(24, 48, stride=(2, 1)),
+            Apart(48, 64),
+            Apart(64, 64),
+            Apart(64, 96, stride=(2, 1)),
+            Apart(96, 112),
+            Conv(112, 144, (4, 1), pad=(0, 0)),
+            Apart(144, 144, (1, 7)),
+            Apart(144, 144, (1, 7)),
             nn.Dropout(0.05),
-            Conv(112, 112, (1, 5)),
+            Apart(144, 144, (1, 7)),
         )
-        self.head = nn.Conv2d(112, 16, 1)
+        self.head = nn.Conv2d(144, 16, 1)
 
     def forward(self, x):
         return self.head(self.body(x))
@@ -88,8 +110,6 @@ class Reader(nn.Module):
 
 def fused(net):
     """A copy for use: batch norms folded into their convolutions."""
-    import copy
-
     net = copy.deepcopy(net).eval()
     for module in net.modules():
         if isinstance(module, Conv):

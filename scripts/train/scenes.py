@@ -5,6 +5,7 @@ rectified strip with the digit at each place. This renderer is independent of th
 footage simulator in src/rehearse that measures the result: they share no code.
 """
 
+import dataclasses
 import io
 import math
 import os
@@ -46,7 +47,9 @@ def digits(rng, n):
 
 
 # Share of displays that show their clock in two lines or in two pieces on one line.
-TWO_LINES = 0.09
+TWO_LINES = 0.25
+# Share of screens that are seen in a mirror.
+MIRRORED = 0.02
 
 
 def clock_text(rng, two_lines=TWO_LINES):
@@ -60,9 +63,14 @@ def clock_text(rng, two_lines=TWO_LINES):
     last = rng.choice([sep, ":", ";", ";", ".", "."])
     h, m, s = pair(24), pair(60), pair(60)
     if rng.random() < two_lines:
-        if rng.random() < 0.6:
+        pick = rng.random()
+        if pick < 0.5:
             return [f"{h}{sep}{m}", f"{s}{last}{pair(60)}"]
-        return [f"{h}{sep}{m}{sep}{s}", pair(60)]
+        if pick < 0.8:
+            return [f"{h}{sep}{m}{sep}{s}", pair(60)]
+        if pick < 0.9:
+            return [f"{h}{sep}{m}{sep}{s}", digits(rng, 3)]
+        return [f"{h}{sep}{m}", s]
     pick = rng.random()
     if pick < 0.57:
         return [f"{h}{sep}{m}{sep}{s}{last}{pair(60)}"]
@@ -103,7 +111,10 @@ def other_text(rng):
 def levels(rng):
     """Brightness of ink and ground, 0..255; now and then dim or nearly equal."""
     pick = rng.random()
-    if pick < 0.68:
+    if pick < 0.07:  # a night mode, or red on black: little luma
+        ground = rng.uniform(0, 25)
+        ink = ground + rng.uniform(14, 50)
+    elif pick < 0.68:
         ground = rng.uniform(0, 60)
         ink = ground + rng.uniform(45, 200)
     elif pick < 0.95:
@@ -142,7 +153,7 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
     ink, ground = levels(rng)
     drawn = []
     for i, text in enumerate(texts):
-        share = 1.0 if i == 0 else rng.choice([1.0, 1.0, 0.5, 0.7, 1.4])
+        share = 1.0 if i == 0 or rng.random() < 0.5 else rng.uniform(0.4, 1.6)
         drawn.append((face.draw(text, h * share), "positive"))
     side = rng.random() < 0.15 and len(drawn) == 2
     extras_above, extras_below = [], []
@@ -151,20 +162,25 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
         size = max(8.0, h * rng.uniform(0.2, 0.8))
         extra = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(text, size)
         (extras_above if rng.random() < 0.5 else extras_below).append((extra, label))
-    gap = lambda: h * rng.uniform(0.05, 0.8)  # noqa: E731
     margin = h * rng.uniform(0.1, 1.2)
     rows = [[e] for e in extras_above] + ([drawn] if side else [[d] for d in drawn]) + [[e] for e in extras_below]
     width = max(sum(l.mask.shape[1] for l, _ in row) for row in rows) + 2 * margin
     width *= rng.choice([1.0, 1.0, rng.uniform(1.0, 1.6)])
-    placed, y = [], margin
+    placed, foot = [], None  # foot: base line of the row above
     for row in rows:
+        if foot is None:
+            y = margin
+        else:  # rows of one clock stand close together
+            is_clock = any(label == "positive" for _, label in row)
+            gap = math.exp(rng.uniform(math.log(0.1), math.log(1.0))) if is_clock else rng.uniform(0.15, 1.1)
+            y = foot + h * gap - min(l.top for l, _ in row)
+        foot = y + max(l.bottom for l, _ in row)
         total = sum(l.mask.shape[1] for l, _ in row)
         x = margin + rng.uniform(0, 1) * max(0, width - 2 * margin - total) if rng.random() < 0.6 else (width - total) / 2
         for line, label in row:
             placed.append((line, label, x, y))
             x += line.mask.shape[1]
-        y += max(l.mask.shape[0] for l, _ in row) + gap() - 0.2 * h
-    height = int(max(y, h) + margin)
+    height = int(foot + 0.3 * h + margin)
     picture = np.full((height, int(width) + 2), ground, np.float32)
     if rng.random() < 0.2:  # uneven ground: a light falls on it
         picture += np.linspace(0, rng.uniform(-40, 40), picture.shape[1], dtype=np.float32)
@@ -251,26 +267,30 @@ def background(rng, assets, size):
 
 
 def soften(rng, image, h):
-    """Focus, shake, and a codec, each at times. `h`: digit height in px of `image`."""
+    """Focus, shake, noise and a codec, each at times. `h`: digit height in px of `image`."""
     if rng.random() < 0.5:
         image = image.filter(ImageFilter.GaussianBlur(rng.uniform(0, 0.09) * h))
     if rng.random() < 0.3:
-        reach = rng.uniform(0.03, 0.25) * h
-        theta = rng.uniform(0, math.pi)
+        reach = rng.uniform(0.03, 0.25 if rng.random() < 0.7 else 0.45) * h
+        theta, bend = rng.uniform(0, math.pi), rng.normal(0, 0.4)
         steps = int(np.clip(reach * 1.5, 2, 9))
         array = np.asarray(image, np.float32)
         total = np.zeros_like(array)
         for t in np.linspace(-0.5, 0.5, steps):
-            dx, dy = int(round(math.cos(theta) * reach * t)), int(round(math.sin(theta) * reach * t))
+            along, aside = reach * t, reach * bend * (t * t - 0.08)  # a curved way
+            dx = int(round(math.cos(theta) * along - math.sin(theta) * aside))
+            dy = int(round(math.sin(theta) * along + math.cos(theta) * aside))
             total += np.roll(array, (dy, dx), (0, 1))
         image = to_image(total / steps)
-    if rng.random() < 0.2:
+    if rng.random() < 0.25:
         array = np.asarray(image, np.float32)
-        array = array + rng.normal(0, rng.uniform(2, 18), array.shape)
-        image = to_image(array)
-    if rng.random() < 0.5:
+        noise = rng.normal(0, rng.uniform(2, 18), array.shape)
+        if rng.random() < 0.4:  # in the dark, after the camera's own smoothing: coarse grains
+            noise = 0.6 * (noise + np.roll(noise, 1, 0) + np.roll(noise, 1, 1) + np.roll(noise, (1, 1), (0, 1)))
+        image = to_image(array + noise)
+    if rng.random() < 0.55:
         buffer = io.BytesIO()
-        image.save(buffer, "JPEG", quality=int(rng.uniform(12, 90)))
+        image.save(buffer, "JPEG", quality=int(rng.uniform(12, 90) if rng.random() < 0.8 else rng.uniform(4, 15)))
         image = Image.open(buffer)
         image.load()
     return image
@@ -280,8 +300,9 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
     """A picture (uint8, SCENE_PX square) and label planes on the stride grid.
 
     Planes (float32, 8 x side x side): score target, score weight, cos and sin of the
-    reading direction, up vector x and y as a unit vector, log2 of the digit height / 12 px,
-    signed distance to the middle line over the height (positive towards the top).
+    reading direction, up vector x and y as a unit vector (in a mirror it lies on the other
+    side of the reading direction), log2 of the digit height / 12 px, signed distance to the middle line over the height (positive towards the top).
+    Last, the usual digit height in px, for the camera's faults (camera.py) to come.
     """
     over = 2
     size = SCENE_PX * over
@@ -299,6 +320,8 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         spread = np.abs(corners).max(0)
         room = np.maximum(size / 2 - spread * rng.uniform(0.55, 1.0), 0)
         corners = corners + size / 2 + rng.uniform(-1, 1, 2) * room
+        if rng.random() < MIRRORED:
+            corners = corners[[1, 0, 3, 2]]
         matrix = homography([[0, 0], [width, 0], [width, height], [0, height]], corners)
         low = np.maximum(np.floor(corners.min(0)).astype(int), 0)
         high = np.minimum(np.ceil(corners.max(0)).astype(int) + 1, size)
@@ -319,8 +342,7 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         array = np.asarray(image, np.float32)
         glare = np.exp(-((np.arange(size) - rng.uniform(0, size)) ** 2) / rng.uniform(20, 120) ** 2)
         image = to_image(array + glare[None, :] * rng.uniform(10, 90))
-    image = soften(rng, image.reduce(over), min(h_last, 20))
-    return np.asarray(image), planes(lines, over)
+    return np.asarray(image.reduce(over)), planes(lines, over), np.float32(min(h_last, 20))
 
 
 def overlaps(quad, corners):
@@ -349,6 +371,7 @@ def planes(lines, over):
     out[1] = 1.0
     yy, xx = np.mgrid[0:side, 0:side]
     grid = (np.c_[xx.ravel(), yy.ravel()] + 0.5) * SCENE_STRIDE
+    cores = []
     for quad, label in lines:
         quad = quad / over
         if label == "negative":
@@ -359,11 +382,22 @@ def planes(lines, over):
         except np.linalg.LinAlgError:
             continue
         uv = apply(to_unit, grid)
-        near = (uv[:, 0] > -0.03) & (uv[:, 0] < 1.03) & (uv[:, 1] > -0.25) & (uv[:, 1] < 1.25)
-        out[1].reshape(-1)[near] = 0.0
-        core = (uv[:, 0] >= 0) & (uv[:, 0] <= 1) & (uv[:, 1] >= 0.17) & (uv[:, 1] <= 0.83)
+        # The rim of a line may be marked or not; the gap between two rows may not. Of the
+        # smallest digits one chain of cells is marked.
+        centre = from_unit @ [0.5, 0.5, 1.0]
+        edge = from_unit @ [0.5, 0.0, 1.0]
+        edge = edge / edge[2] - centre / centre[2]
+        tall = 2 * max(float(np.hypot(edge[0], edge[1])), 1e-3)
+        half = max(0.3, min(0.5, 0.58 * SCENE_STRIDE / tall))
+        aside = np.abs(uv[:, 1] - 0.5)
+        near = (uv[:, 0] > -0.03) & (uv[:, 0] < 1.03) & (aside < half + 0.2)
+        flat = out.reshape(8, -1)
+        flat[1][near] = 0.0
+        core = (uv[:, 0] >= 0) & (uv[:, 0] <= 1) & (aside <= half)
         if label == "ignore" or not core.any():
             continue
+        cores.append((uv, from_unit, core))
+    for uv, from_unit, core in cores:
         at = np.flatnonzero(core)
         u, v = uv[at, 0], uv[at, 1]
         top, base = apply(from_unit, np.c_[u, 0 * u]), apply(from_unit, np.c_[u, 0 * u + 1])
@@ -371,9 +405,10 @@ def planes(lines, over):
         height = np.linalg.norm(up, axis=1)
         ahead = apply(from_unit, np.c_[u + 1e-3, v]) - apply(from_unit, np.c_[u - 1e-3, v])
         ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
+        # Where two lines claim a cell, the nearer middle has it.
         good = (height >= FIND_MIN_PX * 0.9) & (height <= FIND_MAX_PX)
+        good &= (flat[0, at] == 0) | (np.abs(v - 0.5) < np.abs(flat[7, at]))
         at, u, v, up, height, ahead = at[good], u[good], v[good], up[good], height[good], ahead[good]
-        flat = out.reshape(8, -1)
         flat[0, at] = 1.0
         flat[1, at] = 1.0
         flat[2:4, at] = ahead.T
@@ -399,6 +434,55 @@ def caught_between(rng, text):
     return "".join(old)
 
 
+def changing(rng, face, line, text, h, dark):
+    """A mask caught while the count changes, and for each cell that changes its digits'
+    shares of the light."""
+    old = face.draw(caught_between(rng, text), h, dark)
+    mask = line.mask.astype(np.float32)
+    if old.mask.shape != line.mask.shape:
+        return mask, {}
+    was = old.mask.astype(np.float32)
+    pick = rng.random()
+    new_share = np.ones(len(line.cells))
+    if pick < 0.5:  # exposure across the change
+        new_share[:] = rng.uniform(0, 1)
+        mask = mask * new_share[0] + was * (1 - new_share[0])
+    elif pick < 0.75:  # scan-out down or up the digits
+        row = rng.uniform(line.top - 4, line.bottom + 4)
+        share = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
+        rows = np.arange(mask.shape[0])[:, None] < row
+        is_down = rng.random() < 0.5
+        mask = np.where(rows == is_down, mask, was)
+        new_share[:] = share if is_down else 1 - share
+    elif pick < 0.92:  # scan-out along the line, either way
+        at = rng.uniform(0, mask.shape[1])
+        columns = np.arange(mask.shape[1])[None, :] < at
+        is_ahead = rng.random() < 0.5
+        mask = np.where(columns == is_ahead, mask, was)
+        for i, (_, x, w, _) in enumerate(line.cells):
+            share = float(np.clip((at - (x - w / 2)) / w, 0, 1))
+            new_share[i] = share if is_ahead else 1 - share
+    else:  # a slow panel: the old digits fade behind the new ones
+        mask = np.maximum(mask, was * rng.uniform(0.1, 0.4))
+    return mask, {
+        i: {new[0]: new_share[i], last[0]: 1 - new_share[i]}
+        for i, (new, last) in enumerate(zip(line.cells, old.cells))
+        if new[0] != last[0]
+    }
+
+
+# Signs that may pass for digits when turned or mirrored, by whether a font drew them.
+SEEMS = {("turned", True): "01689", ("turned", False): "0125689",
+         ("mirrored", True): "018", ("mirrored", False): "01258"}  # fmt: skip
+
+
+def paste_cut(canvas, line, x, y, ink):
+    """`paste` where the line may begin above or left of the canvas."""
+    mask = line.mask[max(0, -y) :, max(0, -x) :]
+    if mask.size and y < canvas.shape[0] and x < canvas.shape[1]:
+        paste(canvas, dataclasses.replace(line, mask=mask), max(0, x), max(0, y), ink)
+
+
 def opaque(rng, flat):
     """Where a screen hides what is behind it: all of it, or, burned in, only its ink."""
     if rng.random() < 0.87:
@@ -422,29 +506,29 @@ def reader_strip(rng, assets):
     if rng.random() < 0.12 and places:
         dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
     line = face.draw(text, h, dark)
-    shares = {}  # cell index -> digit weights
     lit_cells = list(line.cells)
-    mask = line.mask.astype(np.float32)
-    if rng.random() < 0.25 and len(places) >= 2:
-        old_text = caught_between(rng, text)
-        old = face.draw(old_text, h, dark)
-        if old.mask.shape == line.mask.shape:
-            if rng.random() < 0.6:  # exposure across the change
-                a = rng.uniform(0, 1)
-                mask = mask * a + old.mask * (1 - a)
-                weight = lambda: a  # noqa: E731
-            else:  # scan-out: the upper rows are new already
-                row = rng.uniform(line.top - 4, line.bottom + 4)
-                rows = np.arange(mask.shape[0])[:, None] < row
-                mask = np.where(rows, mask, old.mask.astype(np.float32))
-                a = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
-            for i, (new_cell, old_cell) in enumerate(zip(line.cells, old.cells)):
-                if new_cell[0] != old_cell[0]:
-                    shares[i] = {new_cell[0]: a, old_cell[0]: 1 - a}
+    mask, shares = line.mask.astype(np.float32), {}
+    if rng.random() < 0.3 and len(places) >= 2:
+        mask, shares = changing(rng, face, line, text, h, dark)
+    if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
+        for _, x, w, _ in lit_cells:
+            mask[:, max(0, int(x - w / 2)) : int(x + w / 2)] *= rng.uniform(0.3, 1.0)
+    if rng.random() < 0.1:  # the panel's own grid, which the camera's grid meets
+        period, depth = rng.uniform(2.2, 5.0), rng.uniform(0.2, 0.7)
+        lines_across = np.sin(np.arange(mask.shape[1]) * 2 * np.pi / period) * 0.5 + 0.5
+        lines_down = np.sin(np.arange(mask.shape[0]) * 2 * np.pi / period) * 0.5 + 0.5
+        mask *= 1 - depth * np.maximum(lines_across[None], lines_down[:, None] * rng.choice([0, 1]))
     ink, ground = levels(rng)
     margin = int(h * 0.9)
     flat = np.full((mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin), ground, np.float32)
     flat[margin:-margin, margin:-margin] += (ink - ground) * mask / 255
+    if rng.random() < 0.25:  # another row of the clock, close by
+        size = h * rng.uniform(0.5, 1.2)
+        other = face.draw(" ".join(clock_text(rng)), size, ())
+        gap = h * math.exp(rng.uniform(math.log(0.12), math.log(0.6)))
+        y = margin + (line.bottom + gap - other.top if rng.random() < 0.5 else line.top - gap - other.bottom)
+        x = int(rng.uniform(-0.5, 0.5) * mask.shape[1]) + margin
+        paste_cut(flat, other, x, int(y), ink)
     if rng.random() < 0.35:  # neighbours above and below
         for where in (0, flat.shape[0] - margin):
             word, _ = other_text(rng)
@@ -492,6 +576,14 @@ def reader_strip(rng, assets):
     quad = true + up * k[:, None] + ahead * np.linalg.norm(up) * np.array([slide, slide, 0, 0])[:, None]
     start = rng.uniform(-12, 40) if length < STRIP_W - 30 else rng.uniform(-max(0.0, length - STRIP_W) - 12, 12)
     target = [[start, STRIP_TOP], [start + length, STRIP_TOP], [start + length, STRIP_BOTTOM], [start, STRIP_BOTTOM]]
+    # Upside down or in a mirror: shapes that are digits no more are "other".
+    pick = rng.random()
+    view = "turned" if pick < 0.06 else "mirrored" if pick < 0.1 else ""
+    if view == "turned":
+        quad = quad[[2, 3, 0, 1]]
+    elif view == "mirrored":
+        quad = quad[[1, 0, 3, 2]]
+    seems = SEEMS[view, isinstance(face, FontFace)] if view else ""
     to_strip = homography(quad, target)
     strip = np.asarray(warp(camera, to_strip, (STRIP_W, STRIP_H)))
 
@@ -507,7 +599,9 @@ def reader_strip(rng, assets):
         d = np.abs(at - x)
         core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
         kind[rim & (kind == NONE)] = IGNORE
-        if ch.isdigit():
+        if view:
+            kind[core] = IGNORE if ch in seems or ch in ".;" or not on else COLON if ch == ":" else OTHER
+        elif ch.isdigit():
             kind[core] = DIGIT if on else IGNORE
             row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
             if on:

@@ -2,10 +2,10 @@
 
 usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
                 [--start WEIGHTS --peak 1e-3]   goes on from weights at a lower rate
-                [--two-lines 0.09]              share of two-line displays (finder)
+                [--two-lines 0.25]              share of two-line displays (finder)
 
 Rendering runs on the CPU cores and fills a store on the GPU; training draws from the
-store, so each picture is seen a few times, each time under another augmentation.
+store, so each picture is seen a few times, each time by a camera with other faults.
 Tuning material (other fonts, other photos) steers nothing but the calibration
 temperature and the curves.
 """
@@ -23,6 +23,7 @@ import torch
 from torch.nn import functional as F
 from torch.utils.data import DataLoader, IterableDataset
 
+import camera
 import scenes
 from nets import Finder, Reader, fused
 
@@ -92,26 +93,23 @@ def fixed_set(folder, make, seed, count, workers):
 # ---- finder -------------------------------------------------------------------------
 
 
-def light(x, strength=1.0):
-    """Exposure, contrast, gamma and noise on pictures in 0..255, per picture."""
-    n, device = len(x), x.device
-    shape = (n, 1, 1, 1)
-
-    def u(a, b):
-        return torch.rand(shape, device=device) * (b - a) + a
-
-    x = x / 255
-    x = x.clamp(1e-4, 1) ** torch.exp(u(-0.5, 0.5) * strength)
-    dim = (torch.rand(shape, device=device) < 0.25).float() * strength
-    x = x * (1 - dim * u(0.0, 0.8)) + dim * u(-0.05, 0.2)
-    flip = (torch.rand(shape, device=device) < 0.15).float()
-    x = x * (1 - flip) + (1 - x) * flip
-    x = x + torch.randn_like(x) * u(0, 0.05) * (torch.rand(shape, device=device) < 0.6)
-    return (x.clamp(0, 1) * 255).round()
-
-
 def finder_input(pictures):
-    return pictures / 127.5 - 1
+    return F.pixel_unshuffle(pictures / 127.5 - 1, scenes.SCENE_STRIDE)
+
+
+def finder_cells(out):
+    """N x 7 x H/4 x W/4 from the network's blocks of four cells."""
+    return F.pixel_shuffle(out, 2)
+
+
+def filmed(tune, device):
+    """The tuning scenes, each with one camera's faults, the same on every run."""
+    torch.manual_seed(5)
+    shots = []
+    for i in range(0, len(tune[0]), 64):
+        x, h = tune[0][i : i + 64, None].float().to(device), tune[2][i : i + 64].to(device)
+        shots.append(camera.film(x, h)[:, 0].to(torch.uint8).cpu())
+    return [torch.cat(shots), tune[1]]
 
 
 def finder_turn(pictures, planes):
@@ -144,10 +142,10 @@ def finder_loss(out, planes):
 def finder_figures(net, tune, device):
     net.eval()
     hit = miss = false = quiet = 0
-    turn = []
+    turn, apart = [], []
     for i in range(0, len(tune[0]), 64):
         x, planes = tune[0][i : i + 64, None].float().to(device), tune[1][i : i + 64].to(device)
-        out = net(finder_input(x))
+        out = finder_cells(net(finder_input(x)))
         said, target, weight = out[:, 0] > 0, planes[:, 0] > 0.5, planes[:, 1] > 0.5
         hit += (said & target & weight).sum().item()
         miss += (~said & target & weight).sum().item()
@@ -156,9 +154,18 @@ def finder_figures(net, tune, device):
         both = said & target
         dot = (F.normalize(out[:, 1:3], dim=1) * planes[:, 2:4]).sum(1)[both]
         turn.append((dot < 0.9).float())
-    turn = torch.cat(turn)
+        apart.append(((out[:, 6] - planes[:, 7]).abs()[both] > 0.25).float())
+    turn, apart = torch.cat(turn), torch.cat(apart)
     return {"cells_found": hit / max(1, hit + miss), "false_cells": false / max(1, quiet),
-            "turned_wrong": turn.mean().item() if len(turn) else 0.0}  # fmt: skip
+            "turned_wrong": turn.mean().item() if len(turn) else 0.0,
+            "middles_wrong": apart.mean().item() if len(apart) else 0.0}  # fmt: skip
+
+
+def both_finder_figures(net, tune, device):
+    """On the usual mix and on displays in two lines alone."""
+    usual, two = tune
+    return {**finder_figures(net, usual, device),
+            **{f"two_lines_{k}": v for k, v in finder_figures(net, two, device).items()}}  # fmt: skip
 
 
 # ---- reader -------------------------------------------------------------------------
@@ -209,7 +216,7 @@ def temperature(net, tune, device):
     share, weight = (t.to(device).float() for t in tune[2:])
     logits = out[:, 6:].transpose(1, 2)[weight > 0]
     target = share[weight > 0]
-    best = min(np.arange(0.6, 3.0, 0.05), key=lambda t: -(target * F.log_softmax(logits / t, 1)).sum(1).mean().item())
+    best = min(np.arange(0.6, 3.0, 0.02), key=lambda t: -(target * F.log_softmax(logits / t, 1)).sum(1).mean().item())
     return round(float(best), 2)
 
 
@@ -265,17 +272,19 @@ def export(net, example, path):
 
 def finder_step(net, drawn):
     pictures, planes = finder_turn(drawn[0][:, None].float(), drawn[1].float())
-    return finder_loss(net(finder_input(light(pictures))), planes)
+    return finder_loss(finder_cells(net(finder_input(camera.film(pictures, drawn[2].float())))), planes)
 
 
 def reader_step(net, drawn):
     strips, kind, shares, weight = drawn
-    return reader_loss(net(reader_input(light(strips[:, None].float()))), kind, shares.float(), weight.float())
+    seen = camera.light(strips[:, None].float())
+    seen = seen + torch.randn_like(seen) * camera.between(seen, 0, 12) * camera.chance(seen, 0.6)
+    return reader_loss(net(reader_input(seen.clamp(0, 255).round())), kind, shares.float(), weight.float())
 
 
 # net, renderer, store room, tuning samples, batch, step, figures, example input
 PLANS = {
-    "finder": (Finder, scenes.finder_scene, 200_000, 512, 128, finder_step, finder_figures, (1, 1, 256, 256)),
+    "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 16, 64, 64)),
     "reader": (Reader, scenes.reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
 }
 
@@ -302,7 +311,12 @@ def main():
     torch.backends.cudnn.benchmark = True
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     began = time.time()
-    tune = fixed_set(os.path.join(args.assets, "tune"), make, 1001, tune_count, args.workers)
+    tuning = os.path.join(args.assets, "tune")
+    tune = fixed_set(tuning, make, 1001, tune_count, args.workers)
+    if args.net == "finder":
+        two = fixed_set(tuning, functools.partial(make, two_lines=1.0), 1002, tune_count, args.workers)
+        tune = [filmed(tune, device), filmed(two, device)]
+        torch.manual_seed(args.seed)
     store = Store(Stream(os.path.join(args.assets, "train"), make, args.seed), args.workers, room, device)
     trainee = Trainee(args.net, net, store, batch, step, figures, tune, device, args.peak)
     while store.made < 2000:

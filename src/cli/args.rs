@@ -3,6 +3,7 @@
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use rollmark::timecode::{Rate, Ratio};
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 /// Reads the clock you filmed and gives every clip its start timecode.
@@ -25,8 +26,14 @@ pub struct Args {
 pub enum Command {
     /// Read the clock in clips and say where each clip starts on it
     Read(ReadArgs),
+    /// Read everything on one or more cards, unattended, and leave a report
+    Card(CardArgs),
     /// Render a practice card: clips of a filmed clock, with the right answers
     Rehearse(RehearseArgs),
+    /// Write the manual pages, one per command
+    Manual(ManualArgs),
+    /// Print what a shell needs to complete commands and options
+    Completions(CompletionsArgs),
 }
 
 #[derive(Debug, ClapArgs)]
@@ -47,6 +54,57 @@ pub struct ReadArgs {
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
 
+    #[command(flatten)]
+    pub handing: HandingArgs,
+
+    #[command(flatten)]
+    pub clock: ClockArgs,
+}
+
+#[derive(Debug, ClapArgs)]
+pub struct CardArgs {
+    /// Folders with the clips of one or more cards; they are never changed
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+
+    /// Write the report, the sidecars and all else below this folder
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+
+    /// Print one JSON object per event instead of a table
+    #[arg(long)]
+    pub json: bool,
+
+    /// Clips read at once; as many as cores and memory allow if not given
+    #[arg(long, value_name = "N")]
+    pub jobs: Option<NonZeroUsize>,
+
+    #[command(flatten)]
+    pub handing: HandingArgs,
+
+    #[command(flatten)]
+    pub clock: ClockArgs,
+}
+
+/// What is written beside the sidecars.
+#[derive(Debug, ClapArgs)]
+pub struct HandingArgs {
+    /// Write what the next tool reads as well, separated by commas
+    #[arg(long, value_name = "LIST", value_delimiter = ',')]
+    pub write: Vec<ProductArg>,
+
+    /// Let unsure clips into what is written, marked as such; estimates never
+    #[arg(long, requires = "write")]
+    pub with_unsure: bool,
+
+    /// Starts set or rejected by hand, in a text file
+    #[arg(long, value_name = "FILE")]
+    pub corrections: Option<PathBuf>,
+}
+
+/// What only the user knows about clock and clips.
+#[derive(Debug, ClapArgs)]
+pub struct ClockArgs {
     /// Where in the clips to look for the clock
     #[arg(long, value_name = "WHERE", default_value = "all")]
     pub look: LookArg,
@@ -80,6 +138,19 @@ pub struct RehearseArgs {
     pub seed: u64,
 }
 
+#[derive(Debug, ClapArgs)]
+pub struct ManualArgs {
+    /// Folder for the pages, such as /usr/local/share/man/man1
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+}
+
+#[derive(Debug, ClapArgs)]
+pub struct CompletionsArgs {
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum LookArg {
     /// Near the start
@@ -88,6 +159,22 @@ pub enum LookArg {
     Tail,
     /// Everywhere, the likely places first
     All,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ProductArg {
+    /// A sidecar per clip with its start timecode (ISO 16684-1)
+    Xmp,
+    /// A timeline of all clips, timeline.otio
+    Otio,
+    /// Edit lists, timeline.edl
+    Edl,
+    /// A table, clips.csv
+    Csv,
+    /// A copy of each clip with a timecode track
+    Copy,
+    /// A short movie of each slate, our label beside the filmed digits
+    Preview,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

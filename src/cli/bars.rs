@@ -1,8 +1,14 @@
 //! Progress of long work, on standard error. Where that is not a terminal,
 //! indicatif draws nothing.
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use super::table::verdict_word;
+use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rollmark::card::CardEvent;
 use rollmark::progress::{Event, Listener, Wish};
+use std::collections::BTreeMap;
+use std::io::{self, IsTerminal, Write};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 /// The bar counts in this many steps per second of clip.
@@ -19,7 +25,14 @@ pub struct ClipBar {
 impl ClipBar {
     /// `title` names the clip, without control characters.
     pub fn new(title: String) -> Self {
-        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr());
+        Self::on(
+            ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr()),
+            title,
+        )
+    }
+
+    /// On a bar that stands among others.
+    fn on(bar: ProgressBar, title: String) -> Self {
         bar.set_style(style("{prefix}  {spinner} {msg}"));
         bar.set_prefix(title);
         bar.set_message("opening");
@@ -90,6 +103,118 @@ impl CardBar {
 impl Drop for CardBar {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
+    }
+}
+
+/// Shows how a whole card comes along: one bar for the card and a line for each clip that is
+/// being read. Where standard error is no terminal, one plain line per finished clip.
+pub struct BatchBars {
+    /// `None` if events are told elsewhere.
+    shown: Option<Shown>,
+}
+
+struct Shown {
+    bars: MultiProgress,
+    whole: ProgressBar,
+    is_terminal: bool,
+    clips: Mutex<BTreeMap<usize, ClipBar>>,
+    done: AtomicUsize,
+    of: AtomicUsize,
+}
+
+impl BatchBars {
+    pub fn new(is_wanted: bool) -> Self {
+        let shown = is_wanted.then(|| {
+            let bars = MultiProgress::with_draw_target(ProgressDrawTarget::stderr());
+            let whole = bars.add(ProgressBar::no_length());
+            whole.set_style(style("{spinner} {msg}"));
+            whole.set_message("looking for clips");
+            whole.enable_steady_tick(TICK);
+            Shown {
+                bars,
+                whole,
+                is_terminal: io::stderr().is_terminal(),
+                clips: Mutex::default(),
+                done: AtomicUsize::new(0),
+                of: AtomicUsize::new(0),
+            }
+        });
+        Self { shown }
+    }
+
+    /// `name` gives the names of planned clips, without control characters.
+    pub fn hear<'a>(&self, event: &CardEvent<'_>, name: &dyn Fn(usize) -> &'a str) {
+        let Some(shown) = &self.shown else { return };
+        let mut clips = shown.clips.lock().expect("no thread panics while it draws");
+        match event {
+            CardEvent::Scanned { files } => {
+                shown
+                    .whole
+                    .set_message(format!("{files} files, opening each"));
+            }
+            CardEvent::Probed { done, of } => {
+                shown
+                    .whole
+                    .set_message(format!("{done} of {of} files opened"));
+            }
+            CardEvent::Planned { clips } => {
+                shown.of.store(clips.len(), Ordering::Relaxed);
+                shown.whole.set_length(clips.len() as u64);
+                shown.whole.reset_eta();
+                shown
+                    .whole
+                    .set_style(style("{pos} of {len} clips  {bar:24} {msg}"));
+                shown.whole.set_message("");
+            }
+            CardEvent::Began { clip } => {
+                let bar = shown.bars.add(ProgressBar::no_length());
+                clips.insert(*clip, ClipBar::on(bar, name(*clip).to_owned()));
+            }
+            CardEvent::Clip { clip, event } => {
+                if let Some(bar) = clips.get_mut(clip) {
+                    bar.hear(event.clone());
+                }
+            }
+            CardEvent::Finished {
+                clip,
+                outcome,
+                is_from_record,
+            } => {
+                clips.remove(clip);
+                shown.whole.inc(1);
+                let done = shown.done.fetch_add(1, Ordering::Relaxed) + 1;
+                if *is_from_record {
+                    // Instantly there: no measure of the time that is left.
+                    shown.whole.reset_eta();
+                } else {
+                    shown
+                        .whole
+                        .set_style(style("{pos} of {len} clips  {bar:24} about {eta} left"));
+                }
+                if !shown.is_terminal {
+                    let start = outcome.start.as_ref().map_or("", |start| &start.label);
+                    let of = shown.of.load(Ordering::Relaxed);
+                    let line = format!(
+                        "{done}/{of} {}  {} {start}",
+                        name(*clip),
+                        verdict_word(outcome.verdict)
+                    );
+                    let _ = writeln!(io::stderr(), "{}", line.trim_end());
+                }
+            }
+        }
+    }
+
+    /// Takes everything off the screen.
+    pub fn end(&self) {
+        if let Some(shown) = &self.shown {
+            shown
+                .clips
+                .lock()
+                .expect("no thread panics while it draws")
+                .clear();
+            shown.whole.finish_and_clear();
+        }
     }
 }
 

@@ -2,7 +2,9 @@
 //!
 //! - `args`: what was typed, and the help
 //! - `settings`: what was meant, checked
-//! - `read`, `rehearse`: one file per command
+//! - `read`, `card`, `rehearse`: one file per command
+//! - `handing`: what `read` and `card` do with clips once they are read
+//! - `pages`: manual pages and completions, made from `args`
 //! - `names`: what the files of one clip are called in an output folder
 //! - `table`: outcomes for people
 //! - `bars`: progress, on standard error, on a terminal
@@ -11,7 +13,10 @@
 
 mod args;
 mod bars;
+mod card;
+mod handing;
 mod names;
+mod pages;
 mod read;
 mod rehearse;
 mod settings;
@@ -55,7 +60,12 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Read(args)) => {
             settings::ReadSettings::resolve(args).and_then(|settings| read::run(&settings))
         }
+        Some(Command::Card(args)) => {
+            settings::CardSettings::resolve(args).and_then(|settings| card::run(&settings))
+        }
         Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Manual(args)) => pages::manual(&args),
+        Some(Command::Completions(args)) => pages::completions(&args),
         None => {
             let _ = write!(io::stderr(), "{}", Args::command().render_help());
             Ok(Status::CouldNotRun)

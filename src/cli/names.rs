@@ -16,6 +16,11 @@ pub struct ClipNames {
 }
 
 impl ClipNames {
+    /// The name in results and corrections.
+    pub fn text(&self) -> String {
+        rollmark::card::text_of(&self.clip)
+    }
+
     /// `A001.mov.rollmark.json`
     pub fn sidecar(&self) -> PathBuf {
         self.with_suffix(json::SUFFIX)

@@ -2,18 +2,20 @@
 //! it is read. A bad clip is a result like any other; it stops nothing.
 
 use super::bars::ClipBar;
+use super::handing::{ByHand, Clips, deliver};
 use super::names::{ClipNames, distinct_names};
 use super::settings::{ReadSettings, Show};
-use super::table::{Look, Row, Table};
+use super::table::{Closing, Look, Row, Table};
 use super::{Status, complain, plain};
-use rollmark::clip::{ClipRead, read_clip};
+use rollmark::card::{self, STATE_FOLDER, Stop};
+use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::outcome::{ClipOutcome, Verdict};
-use rollmark::save;
+use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Reads all clips and shows them.
 ///
@@ -25,29 +27,73 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     for folder in [&settings.out, &settings.pictures].into_iter().flatten() {
         save::prepare_folder(folder)?;
     }
+    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
+    let mut outcomes = Vec::new();
     for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
         let name = plain(&names.clip.to_string_lossy());
-        let read = {
+        let mut read = {
             let mut bar = ClipBar::new(format!("{number}/{} {name}", settings.clips.len()));
             read_clip(&eye, clip, &settings.options, &mut bar)
         };
+        read.outcome = by_hand.apply(&names.text(), read.outcome);
         status = status.max(status_of(&read.outcome));
         for error in save_clip(settings, names, &read) {
             status = Status::CouldNotRun;
             complain(&error);
         }
+        outcomes.push(read.outcome.clone());
         results.take(name, read.outcome)?;
         if results.is_closed && settings.out.is_none() && settings.pictures.is_none() {
             // Nobody reads on, and nothing is kept: the rest would be for nothing.
             return Ok(status);
         }
     }
+    let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
+    let mut faults = by_hand.unused(texts.iter().map(String::as_str));
+    if let Some(out) = settings
+        .out
+        .as_deref()
+        .filter(|_| !settings.handing.products.is_empty())
+    {
+        faults.extend(hand_over(settings, out, &names, outcomes)?);
+    }
     results.finish(settings.out.as_deref())?;
+    for error in &faults {
+        status = Status::CouldNotRun;
+        complain(error);
+    }
     Ok(status)
+}
+
+/// Writes what `--write` asks for; what could not be written is returned.
+fn hand_over(
+    settings: &ReadSettings,
+    out: &Path,
+    names: &[ClipNames],
+    outcomes: Vec<ClipOutcome>,
+) -> Result<Vec<Error>> {
+    let named = names
+        .iter()
+        .zip(outcomes)
+        .map(|(names, outcome)| (names.text(), card::text_of(&names.sidecar()), outcome));
+    let card = card::of_single_clips(named.collect(), tool());
+    let below_out: Vec<PathBuf> = names.iter().map(|names| names.clip.clone()).collect();
+    let clips = Clips {
+        card: &card,
+        sources: &settings.clips,
+        below_out: &below_out,
+    };
+    let mut ledger = Ledger::open(out, STATE_FOLDER)?;
+    let delivered = deliver(&clips, &settings.handing, out, &mut ledger, &Stop::new());
+    for (clip, note) in &delivered.notes {
+        let name = &card.clips[*clip].name;
+        let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
+    }
+    Ok(delivered.faults)
 }
 
 fn status_of(outcome: &ClipOutcome) -> Status {
@@ -107,7 +153,7 @@ impl Results {
         };
         let table = Table {
             rows: &self.rows,
-            sidecars,
+            closing: Closing::Read { sidecars },
             look: Look::of_terminal(in_colour),
         };
         let text = table.to_string();

@@ -1,17 +1,25 @@
 //! What was meant: arguments checked against each other, in the terms of the
 //! library.
 
-use super::args::{LookArg, ReadArgs, YesNo};
+use super::args::{CardArgs, ClockArgs, HandingArgs, LookArg, ProductArg, ReadArgs, YesNo};
 use rollmark::clip::{Look, ReadOptions};
+use rollmark::delivery::Product;
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::fit::Known;
+use rollmark::sidecar::Admit;
 use rollmark::timecode::Ratio;
+use std::collections::BTreeSet;
 use std::io::IsTerminal;
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 /// Longest lag of a display that is believed, in milliseconds. Common practice,
 /// no source: monitors and phones stay below 200; more is a slip of the unit.
 const LONGEST_LAG_MS: i32 = 2000;
+
+/// Memory that reading one clip may take, in bytes: 330 MB were measured at 4K, 10 bit
+/// (docs/measured.md), and 8K has four times the pixels.
+const CLIP_BYTES: u64 = 1 << 30;
 
 /// Clips play at most this many times slower or faster than life.
 const WIDEST_SPEED: i32 = 1000;
@@ -38,30 +46,53 @@ pub struct ReadSettings {
     /// Folder for stage pictures.
     pub pictures: Option<PathBuf>,
     pub options: ReadOptions,
+    pub handing: Handing,
+}
+
+/// How `card` shows what happens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CardShow {
+    Table {
+        in_colour: bool,
+    },
+    /// One object a line for each event.
+    Json,
+}
+
+/// Everything that `card` needs to know.
+#[derive(Debug)]
+pub struct CardSettings {
+    pub folders: Vec<PathBuf>,
+    pub show: CardShow,
+    pub out: PathBuf,
+    /// Clips read at once.
+    pub workers: NonZeroUsize,
+    pub options: ReadOptions,
+    pub handing: Handing,
+}
+
+/// What is written beside the sidecars.
+#[derive(Debug)]
+pub struct Handing {
+    pub products: BTreeSet<Product>,
+    pub admit: Admit,
+    /// File of corrections.
+    pub corrections: Option<PathBuf>,
 }
 
 impl ReadSettings {
     /// # Errors
     /// [`ErrorKind::BadRequest`] if a value is out of range or two contradict.
     pub fn resolve(args: ReadArgs) -> Result<Self> {
-        let known = Known {
-            rate: args.clock_rate,
-            drop_frame: args.drop_frame.map(|answer| answer == YesNo::Yes),
-            lag_s: args.lag.map(lag_s).transpose()?,
-            speed: args.speed.map(speed).transpose()?,
-        };
-        if let (Some(rate), Some(true)) = (known.rate, known.drop_frame)
-            && !rate.has_drop_frame()
-        {
-            return Err(Error::new(
-                ErrorKind::BadRequest,
-                format!("a clock at {} has no drop-frame", rate.decimal()),
-            )
-            .next("drop-frame exists at 29.97, 59.94 and 119.88; leave one of the options out"));
+        if args.out.is_none() && !args.handing.write.is_empty() {
+            return Err(
+                Error::new(ErrorKind::BadRequest, "--write has no folder to write into")
+                    .next("add --out DIR"),
+            );
         }
         let show = match (args.json, args.clips.len()) {
             (false, _) => Show::Table {
-                in_colour: std::io::stdout().is_terminal() && !is_colour_unwanted(),
+                in_colour: is_in_colour(),
             },
             (true, 1) => Show::Json,
             (true, _) => Show::JsonLines,
@@ -69,20 +100,100 @@ impl ReadSettings {
         Ok(Self {
             show,
             options: ReadOptions {
-                known,
-                look: match args.look {
-                    LookArg::Head => Look::Head,
-                    LookArg::Tail => Look::Tail,
-                    LookArg::All => Look::Everywhere,
-                },
                 pictures: args.pictures.is_some(),
-                evidence: false,
+                ..read_options(args.clock)?
             },
             clips: args.clips,
             out: args.out,
             pictures: args.pictures,
+            handing: handing(args.handing),
         })
     }
+}
+
+impl CardSettings {
+    /// # Errors
+    /// [`ErrorKind::BadRequest`] if a value is out of range or two contradict.
+    pub fn resolve(args: CardArgs) -> Result<Self> {
+        Ok(Self {
+            folders: args.folders,
+            show: if args.json {
+                CardShow::Json
+            } else {
+                CardShow::Table {
+                    in_colour: is_in_colour(),
+                }
+            },
+            out: args.out,
+            workers: args.jobs.unwrap_or_else(workers),
+            options: ReadOptions {
+                evidence: true,
+                ..read_options(args.clock)?
+            },
+            handing: handing(args.handing),
+        })
+    }
+}
+
+fn read_options(args: ClockArgs) -> Result<ReadOptions> {
+    let known = Known {
+        rate: args.clock_rate,
+        drop_frame: args.drop_frame.map(|answer| answer == YesNo::Yes),
+        lag_s: args.lag.map(lag_s).transpose()?,
+        speed: args.speed.map(speed).transpose()?,
+    };
+    if let (Some(rate), Some(true)) = (known.rate, known.drop_frame)
+        && !rate.has_drop_frame()
+    {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("a clock at {} has no drop-frame", rate.decimal()),
+        )
+        .next("drop-frame exists at 29.97, 59.94 and 119.88; leave one of the options out"));
+    }
+    Ok(ReadOptions {
+        known,
+        look: match args.look {
+            LookArg::Head => Look::Head,
+            LookArg::Tail => Look::Tail,
+            LookArg::All => Look::Everywhere,
+        },
+        pictures: false,
+        evidence: false,
+    })
+}
+
+fn handing(args: HandingArgs) -> Handing {
+    let product = |arg| match arg {
+        ProductArg::Xmp => Product::Xmp,
+        ProductArg::Otio => Product::Otio,
+        ProductArg::Edl => Product::Edl,
+        ProductArg::Csv => Product::Csv,
+        ProductArg::Copy => Product::Copy,
+        ProductArg::Preview => Product::Preview,
+    };
+    Handing {
+        products: args.write.into_iter().map(product).collect(),
+        admit: Admit {
+            unsure: args.with_unsure,
+        },
+        corrections: args.corrections,
+    }
+}
+
+/// As many clips at once as there are cores, unless memory is short.
+fn workers() -> NonZeroUsize {
+    let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+    let mut system = sysinfo::System::new();
+    system.refresh_memory();
+    let room = system.available_memory() / CLIP_BYTES;
+    let room = usize::try_from(room).ok().and_then(NonZeroUsize::new);
+    cores.min(room.unwrap_or(NonZeroUsize::MIN))
+}
+
+/// Whether a table on standard output is in colour.
+fn is_in_colour() -> bool {
+    std::io::stdout().is_terminal() && !is_colour_unwanted()
 }
 
 /// The convention of the `NO_COLOR` variable: set and not empty means no colour.

@@ -4,10 +4,12 @@
 
 use super::plain;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
+use rollmark::note::Note;
 use rollmark::outcome::{ClipOutcome, Clock, Start, Verdict};
 use rollmark::timecode::{Rate, Ratio};
 use std::fmt;
 use std::path::Path;
+use std::time::Duration;
 
 const HEADER: [&str; 6] = ["clip", "verdict", "start", "clock", "± frames", "seen at"];
 
@@ -48,9 +50,26 @@ impl Look {
 /// Displays as the table with its closing lines.
 pub struct Table<'a> {
     pub rows: &'a [Row],
-    /// Where sidecars were written.
-    pub sidecars: Option<&'a Path>,
+    pub closing: Closing<'a>,
     pub look: Look,
+}
+
+/// What stands below the table.
+pub enum Closing<'a> {
+    Read {
+        /// Where sidecars were written.
+        sidecars: Option<&'a Path>,
+    },
+    Card {
+        out: &'a Path,
+        /// Remarks about the card as a whole.
+        notes: &'a [Note],
+        /// Clips that were not read again.
+        resumed: usize,
+        took: Duration,
+        /// False if the run ended before all clips were read.
+        is_complete: bool,
+    },
 }
 
 impl fmt::Display for Table<'_> {
@@ -70,7 +89,7 @@ impl fmt::Display for Table<'_> {
             let verdict = row.outcome.verdict;
             let mut cells = vec![
                 self.cell(&shortened(&row.name, name_room)),
-                self.cell(word(verdict)).fg(colour(verdict)),
+                self.cell(verdict_word(verdict)).fg(colour(verdict)),
             ];
             cells.extend(facts.iter().map(|fact| self.cell(fact)));
             grid.add_row(cells);
@@ -129,10 +148,11 @@ impl Table<'_> {
                 .saturating_sub(REASON_INDENT.len() + 1)
                 .clamp(NARROWEST_NAME, WIDEST_REASON)
         });
-        outcome
-            .reasons
-            .iter()
-            .flat_map(|reason| wrapped(&sentence(&plain(&reason.sentence)), room))
+        let estimate = outcome.estimate.as_ref().map(|estimate| &estimate.sentence);
+        let reasons = outcome.reasons.iter().map(|reason| &reason.sentence);
+        reasons
+            .chain(estimate)
+            .flat_map(|words| wrapped(&sentence(&plain(words)), room))
             .collect()
     }
 
@@ -159,32 +179,70 @@ impl Table<'_> {
         .map(|(verdict, words)| format!("{} {words}", count(verdict)))
         .collect();
         let mut text = format!("{clips}: {}.", parts.join(", "));
-        let advice = [
-            (
-                Verdict::Unsure,
-                "Unsure: compare the start with the clip by eye; --pictures DIR shows what was seen.",
-            ),
-            (
-                Verdict::None,
-                "No running clock: if there is one, try --pictures DIR to see what was looked at.",
-            ),
-            (
-                Verdict::Failed,
-                "Failed: the line below each such clip says what to do.",
-            ),
-        ];
-        for (_, words) in advice
-            .into_iter()
-            .filter(|&(verdict, _)| count(verdict) > 0)
-        {
-            text.push('\n');
-            text.push_str(words);
-        }
-        if let Some(folder) = self.sidecars {
-            text.push_str("\nSidecars: ");
-            text.push_str(&plain(&folder.to_string_lossy()));
+        match self.closing {
+            Closing::Read { sidecars } => {
+                for (verdict, words) in ADVICE {
+                    if count(verdict) > 0 {
+                        text.push('\n');
+                        text.push_str(words);
+                    }
+                }
+                if let Some(folder) = sidecars {
+                    text.push_str("\nSidecars: ");
+                    text.push_str(&plain(&folder.to_string_lossy()));
+                }
+            }
+            Closing::Card {
+                out,
+                notes,
+                resumed,
+                took,
+                is_complete,
+            } => {
+                if resumed > 0 {
+                    text.push_str(&format!(" {resumed} of them from an earlier run."));
+                }
+                text.push_str(&format!(" It took {}.", duration(took)));
+                for note in notes {
+                    text.push('\n');
+                    text.push_str(&sentence(&plain(&note.sentence)));
+                }
+                let out = plain(&out.to_string_lossy());
+                text.push_str(&if is_complete {
+                    format!("\nOpen {out}/report.html to see what each start rests on.")
+                } else {
+                    "\nRun the same command again to go on.".to_owned()
+                });
+            }
         }
         text
+    }
+}
+
+/// What to do about clips of each verdict.
+const ADVICE: [(Verdict, &str); 3] = [
+    (
+        Verdict::Unsure,
+        "Unsure: compare the start with the clip by eye; --pictures DIR shows what was seen.",
+    ),
+    (
+        Verdict::None,
+        "No running clock: if there is one, try --pictures DIR to see what was looked at.",
+    ),
+    (
+        Verdict::Failed,
+        "Failed: the line below each such clip says what to do.",
+    ),
+];
+
+/// `0.8 s`, `42 s`, `3 min 05 s`, `2 h 10 min`.
+fn duration(took: Duration) -> String {
+    let seconds = took.as_secs();
+    match seconds {
+        0..=9 => format!("{:.1} s", took.as_secs_f64()),
+        10..=59 => format!("{seconds} s"),
+        60..=3599 => format!("{} min {:02} s", seconds / 60, seconds % 60),
+        _ => format!("{} h {:02} min", seconds / 3600, seconds / 60 % 60),
     }
 }
 
@@ -203,7 +261,7 @@ fn facts(outcome: &ClipOutcome) -> [String; 4] {
     .map(|fact| plain(&fact.unwrap_or_default()))
 }
 
-const fn word(verdict: Verdict) -> &'static str {
+pub const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Sure => "sure",
         Verdict::Unsure => "unsure",

@@ -74,7 +74,7 @@ fn none(name: &str) -> Row {
 fn shown(rows: &[Row], width: Option<usize>) -> String {
     Table {
         rows,
-        sidecars: None,
+        closing: Closing::Read { sidecars: None },
         look: Look {
             in_colour: false,
             width,
@@ -169,7 +169,7 @@ fn colour_comes_only_where_it_is_wanted() {
     let table = |in_colour| {
         Table {
             rows: &rows,
-            sidecars: None,
+            closing: Closing::Read { sidecars: None },
             look: Look {
                 in_colour,
                 width: Some(100),
@@ -185,7 +185,9 @@ fn colour_comes_only_where_it_is_wanted() {
 fn the_folder_of_the_sidecars_is_named_last() {
     let text = Table {
         rows: &[sure("A001.mov")],
-        sidecars: Some(Path::new("starts")),
+        closing: Closing::Read {
+            sidecars: Some(Path::new("starts")),
+        },
         look: Look {
             in_colour: false,
             width: None,
@@ -257,4 +259,51 @@ fn names_are_cut_in_the_middle() {
     assert_eq!(shortened("A001C003.mov", 12), "A001C003.mov");
     assert_eq!(shortened("A001C003_long_0012.mov", 16), "A001C…g_0012.mov");
     assert_eq!(columns(&shortened(&"映".repeat(40), 17)), 15);
+}
+
+#[test]
+fn a_card_ends_with_its_report_and_how_long_it_took() {
+    let rows = [row("A001.mov", sure())];
+    let notes = [Note::new(
+        "stopped",
+        "stopped early: 1 of 2 clips were not read",
+    )];
+    let closing = |is_complete| Closing::Card {
+        out: Path::new("results"),
+        notes: &notes,
+        resumed: 1,
+        took: Duration::from_secs(185),
+        is_complete,
+    };
+    let text = |is_complete| {
+        let table = Table {
+            rows: &rows,
+            closing: closing(is_complete),
+            look: PLAIN,
+        };
+        table.to_string()
+    };
+    let whole = text(true);
+    assert!(
+        whole.contains("1 clip: 1 sure. 1 of them from an earlier run. It took 3 min 05 s.\n"),
+        "{whole}"
+    );
+    assert!(
+        whole.contains("\nStopped early: 1 of 2 clips were not read.\n"),
+        "{whole}"
+    );
+    assert!(
+        whole.ends_with("Open results/report.html to see what each start rests on.\n"),
+        "{whole}"
+    );
+    assert!(text(false).ends_with("Run the same command again to go on.\n"));
+}
+
+#[test]
+fn times_are_told_in_the_unit_that_fits() {
+    let told = |millis| duration(Duration::from_millis(millis));
+    assert_eq!(told(840), "0.8 s");
+    assert_eq!(told(42_000), "42 s");
+    assert_eq!(told(185_000), "3 min 05 s");
+    assert_eq!(told(7_800_000), "2 h 10 min");
 }

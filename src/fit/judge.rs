@@ -27,11 +27,28 @@ const DISTINCT_COUNTS: usize = 3;
 const JUMP_FRAMES: usize = 4;
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
+/// Nats by which a clock at the clip's own rate may be behind one that counts otherwise and
+/// still be taken: ln 20, as one camera in twenty films a clock of another base (judged).
+const CLIPS_OWN: f64 = 3.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
 
+/// Which of the checks that could fail a start has passed.
+struct Checks {
+    was_seen_running: bool,
+    /// Hours, minutes and seconds each lead their best rival.
+    slow_digits_stand: bool,
+}
+
+impl Checks {
+    /// Texture reads like digits that do not run and are not clear: no start to defend.
+    const fn is_mirage(&self) -> bool {
+        !self.was_seen_running && !self.slow_digits_stand
+    }
+}
+
 /// The answer, and the nats that its start gains over knowing nothing.
-pub(super) fn judge(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
+pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
     let times = Times::of(sightings, clip);
     let seen: Vec<Seen> = sightings
         .iter()
@@ -116,10 +133,15 @@ impl Table<'_> {
             .enumerate()
             .filter_map(|(i, start)| Some((i, start.as_ref()?)))
             .collect();
-        self.audit(chosen, &members, fit, &mut doubts);
+        let gain = members.iter().map(|(_, start)| start.gain).sum();
+        let checks = self.audit(chosen, &members, fit, &mut doubts);
+        if checks.is_mirage() {
+            *fit = Self::mirage(fit);
+            return gain;
+        }
         self.check_bounds(chosen, start, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
-        if doubts.iter().any(reasons::is_slow_group) {
+        if !checks.slow_digits_stand {
             doubts.retain(|d| d.code != "start_unclear");
         }
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, fit);
@@ -142,7 +164,7 @@ impl Table<'_> {
             };
             fit.reasons = doubts;
         }
-        members.iter().map(|(_, start)| start.gain).sum()
+        gain
     }
 
     /// The joined starts, best first, with what the marks say for drop-frame.
@@ -227,10 +249,13 @@ impl Table<'_> {
         }
         let survivors = good;
         let best = survivors[0];
-        let plays_at_speed = |j: &&&Joint| j.pace.speed == Ratio::ONE;
         let as_the_clip = self.clip.rate.and_then(|rate| {
-            let mut of_speed = survivors.iter().filter(plays_at_speed);
-            of_speed.find(|j| j.pace.form.rate() == rate)
+            let mut of_rate = survivors
+                .iter()
+                .filter(|j| j.pace.form.rate() == rate && j.pace.speed == Ratio::ONE);
+            of_rate.find(|j| {
+                j.pace.form.base() == best.pace.form.base() || j.score >= best.score - CLIPS_OWN
+            })
         });
         let family = self.clip.rate.is_some_and(Rate::is_ntsc);
         let of_family = survivors.iter().find(|j| {
@@ -289,13 +314,18 @@ impl Table<'_> {
     }
 
     /// Counts frames, and checks what could fail.
+    #[must_use]
     fn audit(
         &self,
         chosen: &Joint,
         members: &[(usize, &Scored)],
         fit: &mut ClockFit,
         doubts: &mut Vec<Note>,
-    ) {
+    ) -> Checks {
+        let mut checks = Checks {
+            was_seen_running: true,
+            slow_digits_stand: true,
+        };
         let mut ballots = Group::ALL.map(Ballot::new);
         let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
         let least = i64::try_from(least).unwrap_or(i64::MAX);
@@ -341,8 +371,10 @@ impl Table<'_> {
             doubts.push(reasons::jumped());
         }
         if agreeing < FEW_FRAMES && gain < FEW_FRAMES_GAIN {
+            checks.was_seen_running = false;
             doubts.push(reasons::few_frames(agreeing));
         } else if running < ENOUGH || (distinct < DISTINCT_COUNTS && agreeing >= FEW_FRAMES) {
+            checks.was_seen_running = false;
             doubts.push(reasons::not_seen_running(distinct));
         }
         if let Some((told, against)) = uneven {
@@ -357,8 +389,27 @@ impl Table<'_> {
         for ballot in &ballots {
             let lead = ballot.lead();
             if !lead.is_settled {
+                checks.slow_digits_stand = false;
                 doubts.push(reasons::group_in_doubt(&lead));
             }
+        }
+        checks
+    }
+
+    /// What is left of a fit when there is nothing in it.
+    fn mirage(fit: &ClockFit) -> ClockFit {
+        let sightings = fit.sightings.iter().map(|sighting| SightingFit {
+            frames_read: sighting.frames_read,
+            ..SightingFit::default()
+        });
+        ClockFit {
+            verdict: Verdict::None,
+            reasons: vec![reasons::no_running_clock()],
+            notes: Vec::new(),
+            start: None,
+            clock: None,
+            sightings: sightings.collect(),
+            next_look: NextLook::ElsewhereToo,
         }
     }
 

@@ -12,7 +12,7 @@ const STRAY_SHARE: f32 = 0.05;
 
 /// Share of digits taken to be misread before the frames have told theirs. On
 /// the high side, so that a search among flipped digits does not fall for one.
-pub(super) const FIRST_MISREAD_SHARE: f32 = 0.02;
+const FIRST_MISREAD_SHARE: f32 = 0.02;
 
 /// Finest tick that is computed with as it is: 0.1 microseconds. Finer ones are
 /// rounded to microseconds, so that positions fit in 64 bits.
@@ -33,14 +33,14 @@ impl Times {
     /// Brings the stamps to one tick. A container with coarse ticks rounds its
     /// stamps; where all of them are rounded multiples of the nominal frame
     /// duration, the exact multiples are used instead.
-    pub fn of(sightings: &[Sighting], facts: &ClipFacts) -> Self {
+    pub fn of(sightings: &[&Sighting], facts: &ClipFacts) -> Self {
         let stamps: Vec<Vec<Ratio>> = sightings
             .iter()
             .map(|s| s.readings.iter().map(|r| r.stamp.seconds()).collect())
             .collect();
         let tick_s = sightings
             .iter()
-            .flat_map(|s| &s.readings)
+            .flat_map(|s| s.readings.iter())
             .map(|r| r.stamp.tick_seconds)
             .reduce(common_tick)
             .unwrap_or(facts.tick_seconds);
@@ -152,7 +152,7 @@ impl<'a> Looks<'a> {
             logs: Vec::new(),
             blank: Vec::new(),
         };
-        looks.weigh(FIRST_MISREAD_SHARE);
+        looks.weigh_first();
         Some(looks)
     }
 
@@ -190,22 +190,27 @@ impl<'a> Looks<'a> {
         looks
     }
 
-    /// Takes the odds anew, for a share of digits that are misread whatever
-    /// their odds say.
-    pub fn weigh(&mut self, misread_share: f32) {
+    /// Takes the odds anew; `misread_shares` holds, for each place, the share of digits that
+    /// are misread there whatever their odds say.
+    pub fn weigh(&mut self, misread_shares: &[f32]) {
         self.logs.clear();
         self.logs
             .reserve(self.readings.len() * self.dial.places() * 10);
         for reading in &self.readings {
-            for (place, odds) in reading.places.iter().enumerate() {
+            for (place, (odds, share)) in reading.places.iter().zip(misread_shares).enumerate() {
                 if self.blank.contains(&place) {
                     self.logs.extend([0.0; 10]);
                 } else {
-                    let floored = |p: f32| (10.0 * p * (1.0 - misread_share) + misread_share).ln();
+                    let floored = |p: f32| (10.0 * p * (1.0 - share) + share).ln();
                     self.logs.extend(odds.all().map(floored));
                 }
             }
         }
+    }
+
+    /// Takes the odds anew as before any frame has told how many digits are misread.
+    pub fn weigh_first(&mut self) {
+        self.weigh(&vec![FIRST_MISREAD_SHARE; self.dial.places()]);
     }
 
     /// From now on treats one place as unread in all frames.
@@ -275,6 +280,21 @@ impl<'a> Looks<'a> {
     pub fn is_read(&self, look: usize) -> bool {
         let places = &self.readings[look].places;
         (0..places.len()).any(|p| !self.blank.contains(&p) && places[p].best().1 >= 0.5)
+    }
+
+    /// Share of looks whose last digit is caught between two. A clock that is not locked to
+    /// the camera is caught in its change in that part of a count in which the shutter is open.
+    pub fn mixed_share(&self) -> f64 {
+        let is_mixed = |reading: &&&Reading| {
+            reading.places.last().is_some_and(|odds| {
+                let (best, most) = odds.best();
+                let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
+                let second = others.fold(0.0, f32::max);
+                second >= 0.15 && most + second >= 0.8
+            })
+        };
+        let mixed = self.readings.iter().filter(is_mixed).count();
+        mixed as f64 / self.readings.len().max(1) as f64
     }
 
     /// Ticks from the first to the last look.

@@ -34,6 +34,7 @@ use crate::note::Note;
 use crate::outcome::{Clock, Start, Verdict};
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use std::borrow::Borrow;
 
 /// What only the user knows.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -176,6 +177,11 @@ pub struct ClockFit {
 }
 
 impl ClockFit {
+    /// True if the start may be used unseen, and more frames would not change it.
+    pub fn is_settled(&self) -> bool {
+        self.verdict == Verdict::Sure && self.next_look == NextLook::Enough
+    }
+
     /// The start as outputs tell it.
     pub fn start_outcome(&self) -> Option<Start> {
         self.start.as_ref().map(|start| Start {
@@ -213,10 +219,10 @@ impl ClockFit {
 const CONTRADICTED: f64 = 60.0;
 
 /// Fits a running clock to what was seen. `sightings` may hold several displays
-/// and several windows; readings may lie in any order.
-pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit {
-    let (given, gain) = judge::judge(sightings, clip, known);
-    let given = without_mirage(given);
+/// and several windows, owned or borrowed; readings may lie in any order.
+pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known) -> ClockFit {
+    let sightings: Vec<&Sighting> = sightings.iter().map(Borrow::borrow).collect();
+    let (given, gain) = judge::judge(&sightings, clip, known);
     if known.rate.is_none() {
         return given;
     }
@@ -225,7 +231,7 @@ pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit 
         rate: None,
         ..known.clone()
     };
-    let (without, free_gain) = judge::judge(sightings, clip, &free);
+    let (without, free_gain) = judge::judge(&sightings, clip, &free);
     if without.verdict != Verdict::Sure || free_gain < gain + CONTRADICTED {
         return given;
     }
@@ -242,39 +248,4 @@ pub fn fit(sightings: &[Sighting], clip: &ClipFacts, known: &Known) -> ClockFit 
         ),
     )];
     fit
-}
-
-/// A start that rests on digits that were not seen to run, with its hours, minutes or seconds
-/// in doubt, is no start to defend: texture reads like that. Nothing is left of it.
-fn without_mirage(fit: ClockFit) -> ClockFit {
-    let has = |codes: &[&str]| fit.reasons.iter().any(|r| codes.contains(&r.code.as_str()));
-    let doubtful = [
-        "hours_doubtful",
-        "hours_unknown",
-        "minutes_doubtful",
-        "minutes_unknown",
-        "seconds_doubtful",
-        "seconds_unknown",
-    ];
-    let is_mirage = has(&["not_seen_running", "few_frames"]) && has(&doubtful);
-    if fit.verdict != Verdict::Unsure || !is_mirage {
-        return fit;
-    }
-    ClockFit {
-        verdict: Verdict::None,
-        reasons: vec![reasons::no_running_clock()],
-        notes: Vec::new(),
-        start: None,
-        clock: None,
-        sightings: fit
-            .sightings
-            .into_iter()
-            .map(|s| SightingFit {
-                displayed: Vec::new(),
-                frames_agreeing: 0,
-                ..s
-            })
-            .collect(),
-        next_look: NextLook::ElsewhereToo,
-    }
 }

@@ -244,11 +244,3 @@ pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
             | "parts_doubtful"
     )
 }
-
-/// Whether a doubt is about hours, minutes or seconds.
-pub(super) fn is_slow_group(doubt: &Note) -> bool {
-    doubt.code.ends_with("_unknown")
-        && doubt.code != "rate_unknown"
-        && doubt.code != "drop_frame_unknown"
-        || doubt.code.ends_with("_doubtful") && doubt.code != "parts_doubtful"
-}

@@ -9,7 +9,7 @@
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::sweep::Grid;
-use crate::timecode::Label;
+use crate::timecode::{Label, Ratio};
 
 /// Looks that vote on the pace and the phase; more add cost but no new candidates.
 const SCREENED_LOOKS: usize = 64;
@@ -78,7 +78,7 @@ fn voters(looks: &Looks, times: &Times) -> Vec<usize> {
     } else {
         read
     };
-    let span = times.tick_s.recip() * crate::timecode::Ratio::from_integer(SCREENED_SPAN_S);
+    let span = times.tick_s.recip() * Ratio::from_integer(SCREENED_SPAN_S);
     let span = i64::try_from(span.floor()).unwrap_or(i64::MAX);
     let (mut from, mut to) = (0, 0);
     let mut first = 0;
@@ -155,14 +155,14 @@ pub(super) fn candidates(
     };
     let mut phases = Vec::new();
     let mut table = Fine::default();
-    let mut twin: Option<(usize, std::ops::Range<usize>)> = None;
+    let mut found: Vec<(usize, std::ops::Range<usize>)> = Vec::new();
     for (index, (pace, grid)) in paces.iter().zip(grids).enumerate() {
         let Some(grid) = grid else { continue };
         // 23.976 and 24 are one clock to the voters: only the positions of the others differ.
-        let same = twin.clone().filter(|&(other, _)| {
-            paces[other].form.base() == pace.form.base() && paces[other].speed == pace.speed
-        });
-        if let Some((_, range)) = same {
+        let is_twin =
+            |other: &Pace| other.form.base() == pace.form.base() && other.speed == pace.speed;
+        let twin = found.iter().find(|&&(other, _)| is_twin(&paces[other]));
+        if let Some((_, range)) = twin.cloned() {
             for at in range {
                 let phase: Phase = phases[at];
                 phases.push(Phase {
@@ -191,15 +191,30 @@ pub(super) fn candidates(
                 });
             },
         );
-        twin = Some((index, from..phases.len()));
+        found.push((index, from..phases.len()));
     }
     phases.sort_by(|a, b| b.score.total_cmp(&a.score));
-    phases.truncate(PHASES_CLIMBED);
+    // A clock that skips labels in view has two phases here, and half of the voters for each.
+    let may_skip = |phase: &Phase| {
+        let pace = &paces[phase.pace];
+        pace.form.rate().has_drop_frame() && pace.speed == Ratio::ONE
+    };
+    let mut rank = 0..;
+    phases.retain(|phase| rank.next() < Some(PHASES_CLIMBED) || may_skip(phase));
     let coarse = Coarse::of(looks);
     let mut starts = Vec::new();
     for phase in &phases {
         let grid = grids[phase.pace].as_ref().expect("had a grid above");
-        climb(looks, &coarse, &paces[phase.pace], grid, phase, &mut starts);
+        let pace = &paces[phase.pace];
+        let first = starts.len();
+        climb(looks, &coarse, pace, grid, phase, &mut starts);
+        for start in &mut starts[first..] {
+            let counts = skipping_counts(pace, &start.label, grid, start.reach);
+            let scores = counts
+                .iter()
+                .map(|&count| skipping_score(looks, &coarse, &voters, pace, grid, phase, count));
+            start.score = scores.fold(start.score, f64::max);
+        }
     }
     starts.sort_by(|a, b| b.score.total_cmp(&a.score));
     if let Some(best) = starts.first().map(|s| s.score) {
@@ -370,6 +385,76 @@ fn climb(
             }
         }
     }
+}
+
+/// Counts at the reference of a clock that skips labels, where `label` was put together
+/// without; none if the sighting does not go over a minute. The label may have been put
+/// together from either side of it.
+pub(super) fn skipping_counts(pace: &Pace, label: &Label, grid: &Grid, reach: i64) -> Vec<i64> {
+    let forms = [false, true].map(|skips| pace.with_drop_frame(skips).map(|p| p.form));
+    let [Some(plain), Some(skipping)] = forms else {
+        return Vec::new();
+    };
+    let Ok(count) = plain.count(label) else {
+        return Vec::new();
+    };
+    if !grid.goes_over_a_minute(plain, count - reach..=count + reach) {
+        return Vec::new();
+    }
+    let skipped = i64::from(plain.base() / 15);
+    let mut counts: Vec<i64> = [0, grid.first_count(), grid.last_count()]
+        .into_iter()
+        .filter_map(|off| {
+            let there = count + off;
+            let labels = [plain.label(there), plain.label(there + skipped)];
+            let count = labels.iter().find_map(|label| skipping.count(label).ok())?;
+            Some(count - off)
+        })
+        .collect();
+    counts.dedup();
+    counts
+}
+
+/// What [`climb`] would have found for a clock that skips labels.
+fn skipping_score(
+    looks: &Looks,
+    coarse: &Coarse,
+    voters: &[usize],
+    pace: &Pace,
+    grid: &Grid,
+    phase: &Phase,
+    count: i64,
+) -> f64 {
+    let Some(Pace { form, .. }) = pace.with_drop_frame(true) else {
+        return f64::MIN;
+    };
+    let within = phase.shift.rem_euclid(phase.steps) * grid.units / phase.steps;
+    let shown = |look| count + grid.count_at(look, within);
+    let last = looks.dial.places() - usize::from(looks.dial.last_digits);
+    let fine = |look, count| -> f32 {
+        let digits = form.digits(count);
+        let digits = &digits.as_slice()[looks.dial.hidden_digits()..];
+        let places = last..looks.dial.places();
+        places
+            .map(|p| looks.place(look, p)[usize::from(digits[p])])
+            .sum()
+    };
+    let parts = voters.iter().map(|&look| {
+        let lags = 0..=lag_counts(pace);
+        f64::from(
+            lags.map(|late| fine(look, shown(look) - late))
+                .fold(f32::MIN, f32::max),
+        )
+    });
+    let rest = coarse.rows.iter().enumerate().map(|(look, row)| {
+        let label = form.label(shown(look));
+        f64::from(
+            row[SECONDS.start + usize::from(label.seconds())]
+                + row[MINUTES.start + usize::from(label.minutes())]
+                + row[HOURS.start + usize::from(label.hours())],
+        )
+    });
+    pace.prior + parts.sum::<f64>() + rest.sum::<f64>()
 }
 
 /// What each look says for the values of seconds, minutes and hours.

@@ -9,10 +9,18 @@
 use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESH_LCM_HZ, REFRESHES};
 use crate::timecode::ClockForm;
+use std::ops::RangeInclusive;
 
 /// How far a phase may fall behind the best one, in nats, and still count as
 /// possible: e^7 is about 1,100, the coverage of 99.9 % that bounds must have.
 pub(super) const DOUBT: f64 = 7.0;
+
+/// Looks at one phase of the clock that count as independent where phases are bounded. A
+/// camera locked to the clock catches each change at the same moment, so that a reader who
+/// takes the blend for the wrong digit does so in every frame.
+const ALIKE_LOOKS: f64 = 8.0;
+/// Phases that are one to [`ALIKE_LOOKS`], as a part of a count.
+const ALIKE_PHASES: i64 = 100;
 
 /// Positions of the looks for one pace, exact.
 pub(super) struct Grid {
@@ -64,6 +72,27 @@ impl Grid {
         (phase + self.at[look]).div_euclid(self.units)
     }
 
+    /// Counts from the reference to the first look, at phase 0.
+    pub fn first_count(&self) -> i64 {
+        self.count_at(0, 0)
+    }
+
+    /// Counts from the reference to the last look, at phase 0.
+    pub fn last_count(&self) -> i64 {
+        self.count_at(self.at.len() - 1, 0)
+    }
+
+    /// True if, with one of `counts` at the reference, looks may lie on both sides of a
+    /// minute. `plain` counts without drop-frame. A clock that skips labels stood up to that
+    /// many labels earlier before the minute: where few looks lie there, `plain` puts them on
+    /// labels after it, the very ones that are skipped.
+    pub fn goes_over_a_minute(&self, plain: ClockForm, counts: RangeInclusive<i64>) -> bool {
+        let skipped = i64::from(plain.base() / 15);
+        let first = plain.label(counts.start() + self.first_count() - skipped);
+        let last = plain.label(counts.end() + self.last_count());
+        (first.hours(), first.minutes()) != (last.hours(), last.minutes())
+    }
+
     /// Slack in units for an entry of [`REFRESHES`], or for a display that is never late.
     pub fn slack(&self, refresh: Option<usize>) -> i64 {
         self.rounding + refresh.map_or(0, |i| self.late[i])
@@ -97,6 +126,8 @@ pub(super) struct Strip<'g> {
     says: Vec<f32>,
     /// Looks by the phase within a count at which their count steps up.
     order: Vec<(i64, u32)>,
+    /// What each look weighs where phases are bounded; see [`ALIKE_LOOKS`].
+    weights: Vec<f64>,
 }
 
 /// A stretch of phases that explain the looks equally well.
@@ -108,6 +139,8 @@ struct Piece {
     /// The same, less ln of the number of counts allowed: a display that may
     /// show either of two counts foretells each with one half.
     mean: f64,
+    /// The best, with each look weighed.
+    weighed: f64,
 }
 
 /// The result of one sweep.
@@ -117,6 +150,7 @@ pub(super) struct Swept {
     high: i64,
     pub best: f64,
     pub mean: f64,
+    pub weighed: f64,
 }
 
 impl<'g> Strip<'g> {
@@ -153,6 +187,16 @@ impl<'g> Strip<'g> {
             .map(|(&at, look)| ((-at).rem_euclid(units), look))
             .collect();
         order.sort_unstable();
+        let mut weights = vec![1.0; looks.len()];
+        for alike in order.chunk_by(|a, b| {
+            let part = |at: i64| at / (units / ALIKE_PHASES).max(1);
+            part(a.0) == part(b.0)
+        }) {
+            let weight = (ALIKE_LOOKS / alike.len() as f64).min(1.0);
+            for &(_, look) in alike {
+                weights[look as usize] = weight;
+            }
+        }
         Self {
             grid,
             low,
@@ -161,6 +205,7 @@ impl<'g> Strip<'g> {
             width,
             says,
             order,
+            weights,
         }
     }
 
@@ -185,11 +230,14 @@ impl<'g> Strip<'g> {
             .collect();
         let mut best: f64 = frames.iter().map(|f| f64::from(f.best)).sum();
         let mut spread: f64 = frames.iter().map(Allowed::spread).sum();
+        let weighs = |(frame, weight): (&Allowed, &f64)| f64::from(frame.best) * weight;
+        let mut weighed: f64 = frames.iter().zip(&self.weights).map(weighs).sum();
         let mut pieces = Vec::with_capacity(1 + 2 * self.order.len() * self.counts as usize);
         pieces.push(Piece {
             low: self.low,
             best,
             mean: best - spread,
+            weighed,
         });
         // Oldest counts leave where newest ones entered, a slack later: the same order, turned.
         let turn = slack.rem_euclid(units);
@@ -219,7 +267,9 @@ impl<'g> Strip<'g> {
                         let frame = &mut frames[look as usize];
                         let before = (f64::from(frame.best), frame.spread());
                         frame.enter(&self.says[look as usize * self.width..]);
-                        best += f64::from(frame.best) - before.0;
+                        let gained = f64::from(frame.best) - before.0;
+                        best += gained;
+                        weighed += gained * self.weights[look as usize];
                         spread += frame.spread() - before.1;
                     }
                 }
@@ -229,7 +279,9 @@ impl<'g> Strip<'g> {
                         let frame = &mut frames[look as usize];
                         let before = (f64::from(frame.best), frame.spread());
                         frame.leave(&self.says[look as usize * self.width..]);
-                        best += f64::from(frame.best) - before.0;
+                        let gained = f64::from(frame.best) - before.0;
+                        best += gained;
+                        weighed += gained * self.weights[look as usize];
                         spread += frame.spread() - before.1;
                     }
                 }
@@ -238,6 +290,7 @@ impl<'g> Strip<'g> {
                         low: base + at,
                         best,
                         mean: best - spread,
+                        weighed,
                     });
                 }
             }
@@ -245,6 +298,7 @@ impl<'g> Strip<'g> {
         Swept {
             best: pieces.iter().map(|p| p.best).fold(f64::MIN, f64::max),
             mean: pieces.iter().map(|p| p.mean).fold(f64::MIN, f64::max),
+            weighed: pieces.iter().map(|p| p.weighed).fold(f64::MIN, f64::max),
             low: self.low,
             high: self.low + self.counts * units,
             pieces,
@@ -289,11 +343,12 @@ impl Swept {
         longest.0 + (longest.1 - longest.0) / 2
     }
 
-    /// From the first to the last phase that passes `possible`, which gets the
-    /// two sums of [`Piece`]: best and mean. In units, half-open.
-    pub fn hull(&self, possible: impl Fn(f64, f64) -> bool) -> Option<(i64, i64)> {
-        let first = self.pieces.iter().position(|p| possible(p.best, p.mean))?;
-        let last = self.pieces.iter().rposition(|p| possible(p.best, p.mean))?;
+    /// From the first to the last phase that falls behind the best one by no more than
+    /// `doubt` nats, looks weighed, and whose mean is at least `least`. In units, half-open.
+    pub fn hull(&self, doubt: f64, least: f64) -> Option<(i64, i64)> {
+        let possible = |p: &Piece| p.weighed >= self.weighed - doubt && p.mean >= least;
+        let first = self.pieces.iter().position(possible)?;
+        let last = self.pieces.iter().rposition(possible)?;
         let high = self.pieces.get(last + 1).map_or(self.high, |p| p.low);
         Some((self.pieces[first].low, high))
     }

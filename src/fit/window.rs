@@ -1,11 +1,11 @@
 //! One sighting against every pace: which starts explain it, and how tightly.
 
 use super::audit::{Ballot, ENOUGH};
-use super::looks::{FIRST_MISREAD_SHARE, Looks, Times};
+use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESHES};
 use super::search::{self, Candidate};
 use super::sweep::{DOUBT, Grid, Strip, Swept};
-use crate::timecode::{ClockForm, HalfOpen, Label, Ratio};
+use crate::timecode::{HalfOpen, Label, Ratio};
 
 /// Starts this far behind the best one, in nats, are dropped before the last,
 /// finer weighing: more than any reweighing can make up for.
@@ -18,6 +18,10 @@ const REACH_MORE: i64 = 2;
 /// A phase known to less than this many tenths of a count shows that the
 /// looks fall on different phases of the clock.
 const UNLOCKED_TENTHS: i64 = 9;
+
+/// Part of the exposure by which a reader may miss its middle: it takes a digit caught in its
+/// change for the old one a little too long, or not long enough. Judged.
+const MIXED_MARGIN: f64 = 0.05;
 
 /// One start of a sighting, weighed.
 #[derive(Clone, Debug)]
@@ -109,7 +113,7 @@ impl Scored {
 
     /// The same labels on a drop-frame clock, where the looks do not go over a
     /// minute: there, they cannot tell the two apart.
-    fn skipping_labels(&self, looks: &Looks, grid: &Grid) -> Option<Self> {
+    fn skipping_labels(&self, grid: &Grid) -> Option<Self> {
         let plain = self.pace.form;
         let pace = self
             .pace
@@ -117,7 +121,7 @@ impl Scored {
             .filter(|_| !plain.drop_frame())?;
         let low = i64::try_from(self.bounds.low.floor()).ok()?;
         let high = i64::try_from(self.bounds.high.ceil()).ok()?;
-        if goes_over_a_minute(plain, low..=high, looks, grid) {
+        if grid.goes_over_a_minute(plain, low..=high) {
             return None;
         }
         let count = i64::try_from(self.bounds.middle().floor()).ok()?;
@@ -144,7 +148,7 @@ pub(super) fn fit_window(
     if looks.len() == 0 {
         return WindowFit::EMPTY;
     }
-    looks.weigh(FIRST_MISREAD_SHARE);
+    looks.weigh_first();
     let reference_tick = search::reference_tick(looks, times);
     let grids: Vec<Option<Grid>> = paces
         .iter()
@@ -157,7 +161,7 @@ pub(super) fn fit_window(
         let Some(grid) = &grids[candidate.pace] else {
             continue;
         };
-        for start in counts_of(candidate, pace, grid, looks) {
+        for start in counts_of(candidate, pace, grid) {
             if !starts.iter().any(|s| s.is_near(&start)) {
                 starts.push(start);
             }
@@ -186,19 +190,28 @@ pub(super) fn fit_window(
         start.behind = (best.score - start.score).min(most_lenient - start.lenient_score);
     }
     let grid = Grid::of(looks, times, &best.pace, reference_tick).expect("had a grid above");
-    let share = misread_share(looks, &best, &grid);
+    let shares = misread_shares(looks, &best, &grid);
     starts.retain(|s| s.behind <= HOPELESS);
     starts.sort_by(|a, b| a.behind.total_cmp(&b.behind));
     starts.truncate(WEIGHED);
-    looks.weigh(share);
-    let mut scored: Vec<Scored> = Vec::new();
-    for start in &starts {
+    looks.weigh(&shares);
+    let mut weighed: Vec<(Grid, Start, Scored)> = Vec::new();
+    for start in starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let one = start.weigh(looks, &grid);
-        if drop_frame.is_none() {
-            scored.extend(one.skipping_labels(looks, &grid));
+        weighed.push((grid, start, one));
+    }
+    weighed.sort_by(|a, b| b.2.score.total_cmp(&a.2.score));
+    let mut scored: Vec<Scored> = Vec::new();
+    for (i, (grid, _, one)) in weighed.iter().enumerate() {
+        // What lies in the strip of a better start was weighed there: the same, shown later.
+        if weighed[..i].iter().any(|(_, better, _)| better.holds(one)) {
+            continue;
         }
-        scored.push(one);
+        if drop_frame.is_none() {
+            scored.extend(one.skipping_labels(grid));
+        }
+        scored.push(one.clone());
     }
     if let Some(wanted) = drop_frame {
         scored
@@ -238,80 +251,38 @@ struct Start {
     behind: f64,
 }
 
-/// The counts that a candidate's label may stand for. Labels were put together
-/// without drop-frame; where a clock skips labels, the label at the other end
-/// of the sighting may be the one that was put together right.
-fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid, looks: &Looks) -> Vec<Start> {
-    let mut starts = Vec::new();
-    let mut add = |pace: Pace, label: Label, back: i64| {
-        let skipped = pace.form.base() as u16 / 15;
-        let later = Label::new(
-            label.hours(),
-            label.minutes(),
-            label.seconds(),
-            label.part() + skipped,
-        );
-        let count = pace.form.count(&label).or_else(|_| pace.form.count(&later));
-        if let Ok(count) = count {
-            starts.push(Start {
-                pace,
-                count: count - back,
-                reach: candidate.reach,
-                score: f64::MIN,
-                lenient_score: f64::MIN,
-                behind: f64::MAX,
-            });
-        }
-    };
-    add(pace, candidate.label, 0);
-    let plain = pace.with_drop_frame(false).unwrap_or(pace).form;
-    let Ok(count) = plain.count(&candidate.label) else {
-        return starts;
+/// The counts that a candidate's label may stand for. Labels were put together without
+/// drop-frame.
+fn counts_of(candidate: &Candidate, pace: Pace, grid: &Grid) -> Vec<Start> {
+    let start = |pace: Pace, count: i64| Start {
+        pace,
+        count,
+        reach: candidate.reach,
+        score: f64::MIN,
+        lenient_score: f64::MIN,
+        behind: f64::MAX,
     };
     let reach = candidate.reach + REACH_MORE;
-    if !goes_over_a_minute(plain, count - reach..=count + reach, looks, grid) {
-        return starts;
-    }
-    // The label may have been put together from either side of the minute.
-    let places = [None, Some(0), Some(looks.len() - 1)].map(|look| {
-        let off = look.map_or(0, |look| grid.count_at(look, 0));
-        (plain.label(count + off), off)
-    });
-    let skipping = pace.with_drop_frame(true);
-    for pace in [
-        Some(pace).filter(|p| p.form.drop_frame()),
-        skipping.filter(|_| !pace.form.drop_frame()),
-    ]
-    .into_iter()
-    .flatten()
-    {
-        for (label, off) in places {
-            add(pace, label, off);
-        }
+    let mut starts = Vec::new();
+    starts.extend(pace.form.count(&candidate.label).map(|c| start(pace, c)));
+    if let Some(skipping) = pace.with_drop_frame(true) {
+        let counts = search::skipping_counts(&pace, &candidate.label, grid, reach);
+        starts.extend(counts.into_iter().map(|count| start(skipping, count)));
     }
     starts
-}
-
-/// True if, with a count of `counts` at the reference, some look may lie on the other side
-/// of a minute than another. `plain` counts without drop-frame; a clock that skips labels
-/// stood up to that many labels earlier before the minute, and a look that shows the last
-/// of the old minute would on `plain` be one of the labels that are skipped.
-fn goes_over_a_minute(
-    plain: ClockForm,
-    counts: std::ops::RangeInclusive<i64>,
-    looks: &Looks,
-    grid: &Grid,
-) -> bool {
-    let skipped = i64::from(plain.base() / 15);
-    let first = plain.label(counts.start() + grid.count_at(0, 0) - skipped);
-    let last = plain.label(counts.end() + grid.count_at(looks.len() - 1, 0));
-    (first.hours(), first.minutes()) != (last.hours(), last.minutes())
 }
 
 impl Start {
     fn is_near(&self, other: &Self) -> bool {
         let lag = search::lag_counts(&self.pace);
         self.pace == other.pace && (self.count - other.count).abs() <= lag
+    }
+
+    /// True if `other` lies within the counts that this start is swept over.
+    fn holds(&self, other: &Scored) -> bool {
+        let reach = Ratio::from_integer(self.reach + REACH_MORE);
+        self.pace == other.pace
+            && (other.bounds.middle() - Ratio::from_integer(self.count)).abs() < reach
     }
 
     fn strip<'g>(&self, looks: &Looks, grid: &'g Grid) -> Strip<'g> {
@@ -342,13 +313,11 @@ impl Start {
             }
         }
         let (refresh, winner) = &swept[chosen];
-        let mut hull = winner
-            .hull(|best, _| best >= winner.best - DOUBT)
-            .expect("the best piece passes");
+        let mut hull = winner.hull(DOUBT, f64::MIN).expect("the best piece passes");
         // Looks that all fall on one phase of the clock cannot tell a late
         // display: its lag is then constant, and the count is as displayed.
         let core = winner
-            .hull(|best, _| best >= winner.best - CERTAIN)
+            .hull(CERTAIN, f64::MIN)
             .expect("the best piece passes");
         let locked = (hull.1 - hull.0) * 10 >= UNLOCKED_TENTHS * grid.units;
         if !locked {
@@ -357,9 +326,7 @@ impl Start {
                     continue;
                 }
                 let (refresh, other) = entry;
-                let more = other.hull(|best, mean| {
-                    best >= other.best - DOUBT && mean + prior(*refresh) >= most - DOUBT
-                });
+                let more = other.hull(DOUBT, most - DOUBT - prior(*refresh));
                 if let Some(more) = more {
                     hull = (hull.0.min(more.0), hull.1.max(more.1));
                 }
@@ -368,6 +335,8 @@ impl Start {
         let counts = |units: i64| {
             Ratio::from_integer(self.count) + Ratio::new(units.into(), grid.units.into())
         };
+        let margin = (grid.units as f64 * MIXED_MARGIN * looks.mixed_share()) as i64;
+        hull = (hull.0 - margin, hull.1 + margin);
         // A start that fits at a narrow range of phases only had little chance to.
         let chance = ((core.1 - core.0) as f64 / grid.units as f64).ln();
         Scored {
@@ -383,22 +352,30 @@ impl Start {
     }
 }
 
-/// The share of digits that the best start calls misread, drawn towards a usual
-/// share as by 50 more digits: few digits cannot tell much.
-fn misread_share(looks: &Looks, best: &Start, grid: &Grid) -> f32 {
+/// For each place, the share of digits that the best start calls misread, drawn towards a
+/// usual share as by 50 more: few digits cannot tell much. By place, since frames that repeat
+/// an older picture, and late ones, are wrong in the last digit.
+fn misread_shares(looks: &Looks, best: &Start, grid: &Grid) -> Vec<f32> {
     const DRAWN_BY: f32 = 50.0;
     const USUAL: f32 = 0.005;
     let strip = best.strip(looks, grid);
     let swept = strip.sweep(Some(PANEL));
     let phase = swept.likeliest();
-    let (mut read, mut against) = (0, 0);
+    let hidden = looks.dial.hidden_digits();
+    let mut told = vec![(0, 0); looks.dial.places()];
     for look in 0..looks.len() {
         let count = best.count + strip.shown(look, phase, Some(PANEL));
-        let agreement = looks.agreement(look, best.pace.form.digits(count).as_slice());
-        read += agreement.read;
-        against += agreement.against;
+        let digits = best.pace.form.digits(count);
+        for (place, (read, against)) in told.iter_mut().enumerate() {
+            let digit = digits.as_slice()[hidden + place];
+            if let Some(is_against) = looks.place_against(look, place, digit) {
+                *read += 1;
+                *against += i32::from(is_against);
+            }
+        }
     }
-    (against as f32 + DRAWN_BY * USUAL) / (read as f32 + DRAWN_BY)
+    let share = |(read, against)| (against as f32 + DRAWN_BY * USUAL) / (read as f32 + DRAWN_BY);
+    told.into_iter().map(share).collect()
 }
 
 /// The counts that a start says were displayed.

@@ -65,7 +65,7 @@ pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
 
 /// The children of the box whose contents are `within`: type and contents.
 /// Stops at the first child that does not fit.
-fn children(bytes: &[u8], within: Range<usize>) -> Vec<([u8; 4], Range<usize>)> {
+pub(super) fn children(bytes: &[u8], within: Range<usize>) -> Vec<([u8; 4], Range<usize>)> {
     let mut found = Vec::new();
     let mut at = within.start;
     while let Some(head) = bytes.get(at..at + 8).filter(|_| at + 8 <= within.end) {
@@ -93,7 +93,7 @@ fn children(bytes: &[u8], within: Range<usize>) -> Vec<([u8; 4], Range<usize>)> 
     found
 }
 
-fn child(bytes: &[u8], within: &Range<usize>, kind: &[u8; 4]) -> Option<Range<usize>> {
+pub(super) fn child(bytes: &[u8], within: &Range<usize>, kind: &[u8; 4]) -> Option<Range<usize>> {
     children(bytes, within.clone())
         .into_iter()
         .find(|(found, _)| found == kind)

@@ -162,6 +162,16 @@ impl Clip {
         Ok(clip)
     }
 
+    /// The picture stream's number in the file.
+    pub(super) fn picture_stream(&self) -> usize {
+        self.source.stream().index()
+    }
+
+    /// FFmpeg's stamp of frame 0.
+    pub(super) fn zero_ticks(&self) -> i64 {
+        self.stamper.zero()
+    }
+
     /// The next frame that the way of reading lets through.
     fn pull(&mut self, key_spacing: i64) -> Option<Shot> {
         loop {

@@ -7,6 +7,7 @@
 //! - `claims`: what the container claims, into [`crate::facts::ClipFacts`]
 //! - `stamps`, `spacing`: frame times and their repair; even or variable, nominal rate
 //! - `luma`, `orient`: any pixel format to 8-bit luma; turning and mirroring
+//! - [`copy_with_timecode`]: a clip copied as it is, with a timecode track
 //! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/options` says what
 //!   can be asked for, `record/sound` is its tone
 //! - `boxes`: the few boxes of MP4 and QuickTime that FFmpeg keeps silent about
@@ -14,6 +15,7 @@
 mod boxes;
 mod claims;
 mod clip;
+mod copy;
 mod luma;
 mod open;
 mod orient;
@@ -23,6 +25,9 @@ mod spacing;
 mod stamps;
 
 pub use clip::Clip;
+pub use copy::{
+    CopiedStream, CopyReport, CopyTimecode, CopyWay, StreamDigest, copied_name, copy_with_timecode,
+};
 pub use record::{Picture, Quality, RecordCodec, RecordOptions, Recorder, Stamps};
 
 use crate::error::Result;

@@ -82,7 +82,7 @@ fn check_file(path: &Path) -> Result<()> {
     Ok(())
 }
 
-fn open_demuxer(path: &Path) -> std::result::Result<Input, ffmpeg::Error> {
+pub(super) fn open_demuxer(path: &Path) -> std::result::Result<Input, ffmpeg::Error> {
     let unusable = ffmpeg::Error::Other {
         errno: ffmpeg::error::EINVAL,
     };

@@ -71,11 +71,14 @@ impl Recorder {
             }
             false => None,
         };
+        let mut tags = Dictionary::new();
         if let Some(timecode) = &options.timecode {
-            let mut tags = Dictionary::new();
             tags.set("timecode", timecode);
-            output.set_metadata(tags);
         }
+        if let Some(created) = &options.created {
+            tags.set("creation_time", created);
+        }
+        output.set_metadata(tags);
         let mut settings = Dictionary::new();
         if let (Stamps::Explicit { ticks_per_second }, true) =
             (options.stamps, container.has_matrix)
@@ -267,7 +270,7 @@ fn temporary_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     builder.tempfile_in(folder.unwrap_or(Path::new(".")))
 }
 
-fn open_output(path: &Path, muxer: &str) -> Result<Output> {
+pub(super) fn open_output(path: &Path, muxer: &str) -> Result<Output> {
     let mut url = b"file:".to_vec();
     url.extend(path.as_os_str().as_encoded_bytes());
     let url = CString::new(url).map_err(cannot_write)?;

@@ -1,5 +1,6 @@
 //! What a display shows when: the clock behind it, and how it gets onto the glass.
 
+use super::flicker::{Flicker, Wave};
 use super::screens::Look;
 use crate::timecode::{ClockForm, Ratio};
 
@@ -46,7 +47,7 @@ pub enum Edge {
 /// How a count gets onto the glass.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Drive {
-    /// At once and everywhere: LED hardware with a static drive.
+    /// At once and everywhere, all the time: LED hardware with a static drive.
     Direct,
     /// Only when a refresh comes round, line by line.
     Panel {
@@ -59,6 +60,44 @@ pub enum Drive {
         scan: Ratio,
         from: Edge,
     },
+    /// LED hardware that lights its digits one after the other, from the left, and around
+    /// again; marks shine with the digit before them. Counts change at once.
+    Multiplexed {
+        /// Rounds per second, > 0.
+        rounds_hz: Ratio,
+        /// Where in its round the display is at time 0, 0..1.
+        turn: Ratio,
+        /// Digits that take turns, > 0; further digits begin again with the first.
+        digits: u32,
+    },
+}
+
+impl Drive {
+    /// How the first digit flickers; the next ones follow, each a turn share of
+    /// `1 / digits` later. `None` where all digits shine all the time.
+    pub fn turns(&self) -> Option<(Flicker, u32)> {
+        match *self {
+            Self::Direct | Self::Panel { .. } => None,
+            Self::Multiplexed {
+                rounds_hz,
+                turn,
+                digits,
+            } => {
+                // Between two digits all are dark for a moment, or one would shine into
+                // the other (common practice, no source).
+                const LIT_OF_TURN: f64 = 0.92;
+                let flicker = Flicker {
+                    hz: rounds_hz,
+                    turn,
+                    wave: Wave::Pulse {
+                        on: LIT_OF_TURN / f64::from(digits.max(1)),
+                        rest: 0.0,
+                    },
+                };
+                Some((flicker, digits.max(1)))
+            }
+        }
+    }
 }
 
 /// From `at_s` on, the first line of the screen shows `count`.
@@ -82,18 +121,20 @@ impl Display {
     /// last) is written, seconds.
     pub fn scan_delay_s(&self, along: Ratio) -> Ratio {
         match self.drive {
-            Drive::Direct => Ratio::ZERO,
+            Drive::Direct | Drive::Multiplexed { .. } => Ratio::ZERO,
             Drive::Panel {
                 refresh_hz, scan, ..
             } => along * scan / refresh_hz,
         }
     }
 
-    /// One refresh in seconds; 0 without a panel.
+    /// How long a count can wait until it is seen, seconds: a panel's refresh, a round of
+    /// a multiplexed display, or 0.
     pub fn refresh_s(&self) -> Ratio {
         match self.drive {
             Drive::Direct => Ratio::ZERO,
             Drive::Panel { refresh_hz, .. } => refresh_hz.recip(),
+            Drive::Multiplexed { rounds_hz, .. } => rounds_hz.recip(),
         }
     }
 
@@ -102,7 +143,7 @@ impl Display {
     pub fn lit_count(&self, clock: &Clock, time_s: Ratio, along: Ratio) -> i64 {
         let at = time_s - self.scan_delay_s(along);
         let sent_at = match self.drive {
-            Drive::Direct => at,
+            Drive::Direct | Drive::Multiplexed { .. } => at,
             Drive::Panel {
                 refresh_hz, phase, ..
             } => {
@@ -126,7 +167,7 @@ impl Display {
             let reached =
                 (Ratio::from_integer(count) - clock.phi) / clock.form.rate().ratio() + self.lag_s;
             let at_s = match self.drive {
-                Drive::Direct => reached,
+                Drive::Direct | Drive::Multiplexed { .. } => reached,
                 Drive::Panel {
                     refresh_hz, phase, ..
                 } => {
@@ -307,5 +348,31 @@ mod tests {
             direct().lit_count(&stopped, Ratio::from_integer(9), Ratio::ZERO),
             38
         );
+    }
+
+    /// Of ten digits that take turns a hundred times a second, an exposure of 1 ms sees
+    /// one or two, and one of 10 ms all of them alike.
+    #[test]
+    fn multiplexed_digits_shine_one_after_the_other() {
+        let drive = Drive::Multiplexed {
+            rounds_hz: Ratio::from_integer(100),
+            turn: Ratio::ZERO,
+            digits: 10,
+        };
+        let (flicker, digits) = drive.turns().unwrap();
+        let seen = |from_s: f64, to_s: f64| -> Vec<f64> {
+            (0..digits)
+                .map(|k| flicker.mean(from_s, to_s, f64::from(k) / f64::from(digits)))
+                .collect()
+        };
+        let short = seen(0.0302, 0.0308);
+        assert!(
+            short[0] > 9.0 && short[1..].iter().all(|&l| l == 0.0),
+            "{short:?}"
+        );
+        let next = seen(0.0312, 0.0318);
+        assert!(next[1] > 9.0 && next[0] == 0.0, "{next:?}");
+        assert!(seen(0.03, 0.04).iter().all(|l| (l - 1.0).abs() < 1e-9));
+        assert!(Drive::Direct.turns().is_none());
     }
 }

@@ -434,15 +434,9 @@ mod tests {
 
     fn segments() -> Face {
         Face::Segments(SegmentShape {
-            width: 0.55,
-            thickness: 0.12,
-            gap: 0.02,
             slant: 0.1,
-            spacing: 0.2,
             ends: SegmentEnds::Round,
-            tail_6: true,
-            tail_7: true,
-            tail_9: true,
+            ..SegmentShape::PLAIN
         })
     }
 

@@ -4,8 +4,9 @@ use super::camera::{Sensor, aside_unit};
 use super::canvas::{CLEAR, Canvas, Light};
 use super::display::whole;
 use super::motion::{Hand, Projection};
+use super::optics::{bloom, mosaic};
 use super::shoot::Shoot;
-use super::stage::{Stage, Step, Window};
+use super::stage::{Shown, Stage, Window};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::{Point, Quad};
@@ -20,7 +21,9 @@ const SCENE_MARGIN: f64 = 1.12;
 pub(super) const LENS_BLUR_PX: f32 = 0.45;
 /// Samples per pixel of the display at rest, and at most when it moves.
 const LEAST_TAPS: usize = 2;
-const MOST_TAPS: usize = 9;
+const MOST_TAPS: usize = 25;
+/// Samples of the scene behind at most when the camera moves.
+const MOST_VIEWS: f64 = 16.0;
 
 /// What is in a frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,6 +56,8 @@ pub struct Film {
 struct Tap {
     to_plate: Projection,
     jitter: (f64, f64),
+    /// How far the camera's hand has shifted the picture, pixels.
+    shift: (f32, f32),
 }
 
 impl Film {
@@ -82,7 +87,8 @@ impl Film {
         let stage = shoot
             .staged
             .as_ref()
-            .map(|staged| Stage::new(staged, &shoot, &mut stream(2)));
+            .map(|staged| Stage::new(staged, &shoot, &mut stream(2)))
+            .transpose()?;
         Ok(Self {
             scene,
             stage,
@@ -130,6 +136,18 @@ impl Film {
         self.hand.at(time_s, middle)
     }
 
+    /// How far the camera's hand shifts the middle of the picture, pixels.
+    fn shift(&self, time_s: f64) -> (f32, f32) {
+        let camera = &self.shoot.camera;
+        let (x, y) = (
+            f64::from(camera.width_px) / 2.0,
+            f64::from(camera.height_px) / 2.0,
+        );
+        self.view(time_s)
+            .apply(x, y)
+            .map_or((0.0, 0.0), |p| (p.x - x as f32, p.y - y as f32))
+    }
+
     /// What is in a frame.
     pub fn truth(&self, index: u64) -> FrameTruth {
         let camera = &self.shoot.camera;
@@ -148,6 +166,7 @@ impl Film {
         // With a rolling shutter the row decides the time and the time the
         // row; a few rounds settle it, as displays move slowly.
         let project = |x: f32, y: f32| -> Option<(Point, u32)> {
+            let (x, y) = stage.appears(x, y);
             let mut row = camera.height_px / 2;
             let mut point = None;
             for _ in 0..3 {
@@ -204,26 +223,40 @@ impl Film {
     pub fn frame(&mut self, index: u64) -> RgbImage {
         let camera = self.shoot.camera;
         let (w, h) = (camera.width_px as usize, camera.height_px as usize);
-        let steps = match &mut self.stage {
-            Some(stage) => stage.steps(&self.shoot, index),
-            None => Vec::new(),
+        let shown = match &mut self.stage {
+            Some(stage) => stage.shown(&self.shoot, index),
+            None => None,
         };
-        let mut picture = vec![0u8; w * h * 3];
         let bands = std::thread::available_parallelism()
             .map_or(1, usize::from)
             .min(8);
         let band_rows = h.div_ceil(bands).max(1);
         let film = &*self;
-        let steps = &steps;
+        let shown = shown.as_ref();
+        let mut light = vec![CLEAR; w * h];
         std::thread::scope(|scope| {
-            for (band, rows) in picture.chunks_mut(band_rows * w * 3).enumerate() {
+            for (band, rows) in light.chunks_mut(band_rows * w).enumerate() {
                 scope.spawn(move || {
-                    let mut light = vec![CLEAR; w];
-                    for (i, out) in rows.chunks_exact_mut(w * 3).enumerate() {
+                    for (i, row) in rows.chunks_exact_mut(w).enumerate() {
+                        film.gather_row(index, band * band_rows + i, shown, row);
+                    }
+                });
+            }
+        });
+        bloom(&mut light, w, camera.bloom);
+        if camera.is_mosaic {
+            mosaic(&mut light, w);
+        }
+        let mut picture = vec![0u8; w * h * 3];
+        std::thread::scope(|scope| {
+            let bands = picture.chunks_mut(band_rows * w * 3);
+            for (band, (out, light)) in bands.zip(light.chunks(band_rows * w)).enumerate() {
+                scope.spawn(move || {
+                    let rows = out.chunks_exact_mut(w * 3).zip(light.chunks_exact(w));
+                    for (i, (out, light)) in rows.enumerate() {
                         let y = band * band_rows + i;
-                        film.gather_row(index, y, steps, &mut light);
                         let aside = (y as f32 + 0.5 - h as f32 / 2.0) / aside_unit(w as f32);
-                        film.sensor.expose(index, y, aside, &light, out);
+                        film.sensor.expose(index, y, aside, light, out);
                     }
                 });
             }
@@ -233,13 +266,17 @@ impl Film {
     }
 
     /// The light that a row of the sensor gathers.
-    fn gather_row(&self, index: u64, y: usize, steps: &[Step], light: &mut [Light]) {
+    fn gather_row(&self, index: u64, y: usize, shown: Option<&Shown>, light: &mut [Light]) {
         let camera = &self.shoot.camera;
         let row_s = camera.row_delay_s(y as u32).to_f64();
         let time_s = camera.middle_s(index).to_f64() + row_s;
         let exposure_s = camera.exposure_s.to_f64();
-        self.gather_scene(time_s, exposure_s, y, light);
-        let Some(stage) = &self.stage else {
+        let ambient = self
+            .shoot
+            .ambient
+            .mean(time_s - exposure_s / 2.0, time_s + exposure_s / 2.0);
+        self.gather_scene(time_s, exposure_s, y, ambient, light);
+        let (Some(stage), Some(shown)) = (&self.stage, shown) else {
             return;
         };
         let Some((taps, way_px)) = self.taps(stage, time_s, exposure_s) else {
@@ -254,7 +291,9 @@ impl Film {
         let (from, to) = (from.min(reach), to.min(reach));
         let share = 1.0 / taps.len() as f32;
         let window = Window {
-            steps,
+            shown,
+            frame_s: time_s - row_s,
+            ambient,
             middle_s: row_s as f32,
             exposure_s: exposure_s as f32,
             scan_s: stage.display.scan_delay_s(Ratio::ONE).to_f64() as f32,
@@ -269,7 +308,8 @@ impl Film {
                 if d <= 0.0 {
                     continue;
                 }
-                let part = stage.light(u / d, v / d, &window);
+                let at = (px as f32 - tap.shift.0, py as f32 - tap.shift.1);
+                let part = stage.light(u / d, v / d, at, &window);
                 for c in 0..4 {
                     sum[c] += part[c] * share;
                 }
@@ -284,7 +324,14 @@ impl Film {
     }
 
     /// The scene behind, blurred along the hand's way if it moves fast.
-    fn gather_scene(&self, time_s: f64, exposure_s: f64, y: usize, light: &mut [Light]) {
+    fn gather_scene(
+        &self,
+        time_s: f64,
+        exposure_s: f64,
+        y: usize,
+        ambient: f32,
+        light: &mut [Light],
+    ) {
         let w = light.len() as f64;
         let h = f64::from(self.shoot.camera.height_px);
         let views: Vec<Projection> = {
@@ -293,7 +340,7 @@ impl Film {
                 let (a, b) = (at(-0.5).0, at(0.5).0);
                 (a[0][2] - b[0][2]).hypot(a[1][2] - b[1][2])
             };
-            let taps = (way / 1.5).ceil().clamp(1.0, 4.0) as usize;
+            let taps = (way / 1.5).ceil().clamp(1.0, MOST_VIEWS) as usize;
             (0..taps)
                 .map(|i| at((i as f64 + 0.5) / taps as f64 - 0.5))
                 .collect()
@@ -305,7 +352,7 @@ impl Film {
             let y0 = m[1][0] * 0.5 + m[1][1] * py + m[1][2] + h * (SCENE_MARGIN - 1.0) / 2.0;
             Some([x0 as f32, y0 as f32, m[0][0] as f32, m[1][0] as f32])
         };
-        let share = 1.0 / views.len() as f32;
+        let share = ambient / views.len() as f32;
         for (i, line) in views.iter().filter_map(to_scene).enumerate() {
             let [x0, y0, dx, dy] = line;
             for (x, light) in light.iter_mut().enumerate() {
@@ -332,14 +379,17 @@ impl Film {
             _ => 0.0,
         };
         let count = (way.ceil() as usize + 1).clamp(LEAST_TAPS, MOST_TAPS);
+        let stride = stride(count);
         let taps: Vec<Tap> = (0..count)
             .filter_map(|i| {
                 let share = (i as f64 + 0.5) / count as f64;
                 Some(Tap {
                     to_plate: at(share - 0.5)?.inverse()?,
-                    // Spread over the pixel; the golden ratio keeps x and y apart.
+                    shift: self.shift(time_s + (share - 0.5) * exposure_s),
+                    // Spread over the pixel, in another order than along the way: in the
+                    // same order they would stretch or shorten it by a pixel.
                     jitter: (
-                        share - 0.5,
+                        (((i * stride) % count) as f64 + 0.5) / count as f64 - 0.5,
                         (share * count as f64 * 0.618_034).fract() - 0.5,
                     ),
                 })
@@ -351,14 +401,14 @@ impl Film {
     /// The columns of a row that the plate may touch, `room_px` more on all sides.
     fn span(&self, stage: &Stage, time_s: f64, y: usize, room_px: f32) -> Option<(usize, usize)> {
         let to_picture = self.to_picture(stage, time_s)?;
-        let (w, h) = (
-            stage.plate.base.width_px() as f64,
-            stage.plate.base.height_px() as f64,
-        );
-        let corners: Option<Vec<Point>> = [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)]
-            .iter()
-            .map(|&(x, y)| to_picture.apply(x, y))
-            .collect();
+        let extent = stage.extent();
+        let [left, top, right, bottom] =
+            [extent.left, extent.top, extent.right, extent.bottom].map(f64::from);
+        let corners: Option<Vec<Point>> =
+            [(left, top), (right, top), (right, bottom), (left, bottom)]
+                .iter()
+                .map(|&(x, y)| to_picture.apply(x, y))
+                .collect();
         let Some(corners) = corners else {
             // Part of the plate is behind the lens: it may touch anything.
             return Some((0, usize::MAX));
@@ -391,6 +441,21 @@ impl Film {
     }
 }
 
+/// A step near the golden section of `count` that visits all of `0..count`.
+fn stride(count: usize) -> usize {
+    let shares_no_factor = |step: &usize| {
+        let (mut a, mut b) = (count, *step);
+        while b > 0 {
+            (a, b) = (b, a % b);
+        }
+        a == 1
+    };
+    (1..=count * 5 / 8)
+        .rev()
+        .find(shares_no_factor)
+        .unwrap_or(1)
+}
+
 impl Iterator for Film {
     type Item = (Stamp, RgbImage);
 
@@ -407,3 +472,7 @@ impl Iterator for Film {
 #[cfg(test)]
 #[path = "film_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "film_physics_tests.rs"]
+mod physics_tests;

@@ -1,21 +1,23 @@
 use super::*;
+use crate::media::Quality;
 use crate::rehearse::camera::Camera;
 use crate::rehearse::display::{Clock, Display, Drive, Edge};
+use crate::rehearse::glass::Glass;
 use crate::rehearse::motion::{Hold, Pose, Steadiness};
-use crate::rehearse::scene::Scene;
+use crate::rehearse::scene::{Ambient, Scene};
 use crate::rehearse::screens::{Body, Look};
 use crate::rehearse::shoot::Staged;
 use crate::timecode::{ClockForm, Rate};
 
-const WIDTH: u32 = 480;
-const HEIGHT: u32 = 270;
+pub(super) const WIDTH: u32 = 480;
+pub(super) const HEIGHT: u32 = 270;
 
-fn ratio(num: i128, den: i128) -> Ratio {
+pub(super) fn ratio(num: i128, den: i128) -> Ratio {
     Ratio::new(num, den)
 }
 
 /// White digits on black, straight in front of a perfect camera.
-fn measured(clock: Clock, drive: Drive, camera: Camera) -> Shoot {
+pub(super) fn measured(clock: Clock, drive: Drive, camera: Camera) -> Shoot {
     Shoot {
         camera,
         staged: Some(Staged {
@@ -25,28 +27,24 @@ fn measured(clock: Clock, drive: Drive, camera: Camera) -> Shoot {
                 drive,
                 lag_s: Ratio::ZERO,
             },
-            pose: Pose {
-                x: 0.5,
-                y: 0.5,
-                digit_px: 50.0,
-                roll_degrees: 0.0,
-                yaw_degrees: 0.0,
-                pitch_degrees: 0.0,
-            },
+            pose: Pose::upright(50.0),
             hold: Hold::ALWAYS,
             holder: Steadiness::TRIPOD,
+            glass: Glass::NONE,
         }),
         scene: Scene::Plain([0; 3]),
+        ambient: Ambient::DAY,
+        quality: Quality::Constant(20),
         frames: 50,
         seed: 5,
     }
 }
 
-fn frames25() -> ClockForm {
+pub(super) fn frames25() -> ClockForm {
     ClockForm::frames(Rate::F25, false).unwrap()
 }
 
-fn camera25() -> Camera {
+pub(super) fn camera25() -> Camera {
     Camera::ideal(Rate::F25, WIDTH, HEIGHT)
 }
 
@@ -62,14 +60,14 @@ fn still(count: i64) -> RgbImage {
     shoot.film().unwrap().frame(0)
 }
 
-fn rows(picture: &RgbImage, range: std::ops::Range<f64>) -> &[u8] {
+pub(super) fn rows(picture: &RgbImage, range: std::ops::Range<f64>) -> &[u8] {
     let h = f64::from(picture.height());
     let row = |share: f64| (share * h) as usize * picture.width() as usize * 3;
     &picture.as_raw()[row(range.start)..row(range.end)]
 }
 
 /// Bounding box of bright pixels: left, top, right, bottom.
-fn bright_box(picture: &RgbImage) -> [f32; 4] {
+pub(super) fn bright_box(picture: &RgbImage) -> [f32; 4] {
     let mut b = [f32::MAX, f32::MAX, 0.0, 0.0];
     for (x, y, p) in picture.enumerate_pixels() {
         if p.0[1] > 120 {
@@ -85,7 +83,7 @@ fn bright_box(picture: &RgbImage) -> [f32; 4] {
     b
 }
 
-fn quad_box(quad: &Quad) -> [f32; 4] {
+pub(super) fn quad_box(quad: &Quad) -> [f32; 4] {
     let c = quad.corners();
     let fold = |f: fn(f32, f32) -> f32, of: fn(&Point) -> f32| c.iter().map(of).reduce(f).unwrap();
     [
@@ -353,11 +351,10 @@ fn extreme_poses_do_not_panic() {
             staged.display.look.body = body;
             staged.pose = Pose {
                 x,
-                y: 0.5,
-                digit_px,
                 roll_degrees: 33.0,
                 yaw_degrees: yaw,
                 pitch_degrees: pitch,
+                ..Pose::upright(digit_px)
             };
             let mut film = shoot.film().unwrap();
             let truth = film.truth(0);

@@ -55,9 +55,24 @@ pub struct Pose {
     pub yaw_degrees: f64,
     /// Tipped back, degrees, -80..=80.
     pub pitch_degrees: f64,
+    /// Seen in a mirror: left and right of the display change places.
+    pub is_mirrored: bool,
 }
 
 impl Pose {
+    /// In the middle of the picture, straight in front of the camera.
+    pub const fn upright(digit_px: f64) -> Self {
+        Self {
+            x: 0.5,
+            y: 0.5,
+            digit_px,
+            roll_degrees: 0.0,
+            yaw_degrees: 0.0,
+            pitch_degrees: 0.0,
+            is_mirrored: false,
+        }
+    }
+
     /// Projection from the plate (pixels, `middle` and `plate_digit_px` as the
     /// plate has them) to a picture `width_px` x `height_px`. The lens sees
     /// about 49 degrees across: its focal length is 1.1 picture widths.
@@ -86,8 +101,9 @@ impl Pose {
             [uz, vz, distance],
         ]);
         let scale = 1.0 / f64::from(plate_digit_px);
+        let across = if self.is_mirrored { -scale } else { scale };
         lens.after(&Projection([
-            [scale, 0.0, -f64::from(middle.0) * scale],
+            [across, 0.0, -f64::from(middle.0) * across],
             [0.0, scale, -f64::from(middle.1) * scale],
             [0.0, 0.0, 1.0],
         ]))
@@ -239,11 +255,7 @@ mod tests {
     fn a_flat_pose_puts_digits_at_their_height_and_place() {
         let pose = Pose {
             x: 0.25,
-            y: 0.5,
-            digit_px: 40.0,
-            roll_degrees: 0.0,
-            yaw_degrees: 0.0,
-            pitch_degrees: 0.0,
+            ..Pose::upright(40.0)
         };
         let p = pose.projection((300.0, 100.0), 80.0, 1000.0, 600.0);
         let middle = p.apply(300.0, 100.0).unwrap();
@@ -257,12 +269,8 @@ mod tests {
     #[test]
     fn roll_turns_clockwise() {
         let pose = Pose {
-            x: 0.5,
-            y: 0.5,
-            digit_px: 10.0,
             roll_degrees: 90.0,
-            yaw_degrees: 0.0,
-            pitch_degrees: 0.0,
+            ..Pose::upright(10.0)
         };
         // What is right of the middle comes to stand below it.
         let p = pose.projection((0.0, 0.0), 10.0, 100.0, 100.0);
@@ -272,14 +280,28 @@ mod tests {
     }
 
     #[test]
+    fn a_mirror_swaps_left_and_right_only() {
+        let pose = Pose {
+            is_mirrored: true,
+            roll_degrees: 20.0,
+            ..Pose::upright(10.0)
+        };
+        let plain = Pose {
+            is_mirrored: false,
+            ..pose
+        };
+        let at = |pose: &Pose, x, y| {
+            let p = pose.projection((0.0, 0.0), 10.0, 100.0, 100.0);
+            p.apply(x, y).unwrap()
+        };
+        assert_eq!(at(&pose, 7.0, 3.0), at(&plain, -7.0, 3.0));
+    }
+
+    #[test]
     fn the_near_side_of_a_turned_plate_is_larger() {
         let pose = Pose {
-            x: 0.5,
-            y: 0.5,
-            digit_px: 50.0,
-            roll_degrees: 0.0,
             yaw_degrees: 40.0,
-            pitch_degrees: 0.0,
+            ..Pose::upright(50.0)
         };
         let p = pose.projection((0.0, 0.0), 50.0, 1000.0, 1000.0);
         let side = |x: f64| {
@@ -295,10 +317,10 @@ mod tests {
         let pose = Pose {
             x: 0.3,
             y: 0.6,
-            digit_px: 33.0,
             roll_degrees: 200.0,
             yaw_degrees: 25.0,
             pitch_degrees: -35.0,
+            ..Pose::upright(33.0)
         };
         let p = pose.projection((120.0, 60.0), 48.0, 1280.0, 720.0);
         let there = p.apply(10.0, 90.0).unwrap();

@@ -4,9 +4,10 @@
 
 use super::display::{Clock, Display, Drive, Edge};
 use super::motion::Hold;
+use super::ordinary::ordinary_display;
 use super::scene::{PHOTOS, Scene};
 use super::screens::{Body, Lines, Marks};
-use super::shoot::{Shoot, ordinary_display};
+use super::shoot::Shoot;
 use crate::error::{Error, ErrorKind, Result};
 use crate::media::{RecordCodec, RecordOptions};
 use crate::outcome::Verdict;

@@ -2,6 +2,7 @@
 
 use super::canvas::{Area, Canvas, Light, dimmed, mix, srgb};
 use super::faces::Face;
+use super::flicker::Flicker;
 use crate::error::{Error, ErrorKind, Result};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -31,6 +32,28 @@ pub const PHOTOS: [&str; 19] = [
     "/usr/share/backgrounds/rollpaper.png",
     "/usr/share/backgrounds/rhythm.jpg",
 ];
+
+/// The light that falls on the scene, on cases, and on displays that do not shine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ambient {
+    /// 1.0 is the light that shows a white card white; a street at night has a tenth.
+    pub level: f32,
+    /// Lamps on the mains.
+    pub flicker: Option<Flicker>,
+}
+
+impl Ambient {
+    pub const DAY: Self = Self {
+        level: 1.0,
+        flicker: None,
+    };
+
+    /// Mean light from one time to another, seconds after the middle of frame 0's exposure.
+    pub fn mean(&self, from_s: f64, to_s: f64) -> f32 {
+        let share = self.flicker.map_or(1.0, |f| f.mean(from_s, to_s, 0.0));
+        self.level * share as f32
+    }
+}
 
 /// What is behind the display.
 #[derive(Clone, Debug, PartialEq, Eq)]

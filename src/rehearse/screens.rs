@@ -1,8 +1,9 @@
 //! Draws what holds the digits: phones, windows on a monitor, LED boxes, LCDs.
 
-use super::canvas::{Area, Canvas, Light, dimmed, mix, srgb};
+use super::bodies::Layout;
+use super::canvas::{Area, Canvas, dimmed, mix, srgb};
 use super::faces::{Face, Line, Sheet};
-use super::segments::{SegmentEnds, SegmentShape};
+use super::segments::SegmentShape;
 use crate::timecode::ClockForm;
 
 /// What the screen is part of.
@@ -54,6 +55,18 @@ pub struct Chatter {
     pub below: String,
 }
 
+/// What the large digits tell.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Showing {
+    /// The clock.
+    Clock,
+    /// Always the same lines: a date, a price, a telephone number.
+    Words(Vec<String>),
+    /// A figure with two decimals that rises by `step` hundredths a count, as on a petrol
+    /// pump; it begins again after 9999.99.
+    Figure { step: i64 },
+}
+
 /// How a display looks.
 #[derive(Clone)]
 pub struct Look {
@@ -78,6 +91,10 @@ pub struct Look {
     /// Every digit in the widest digit's cell.
     pub is_even: bool,
     pub chatter: Chatter,
+    pub showing: Showing,
+    /// Pixels of the panel per digit height, each with its three colours side by side;
+    /// 0 is a surface without pixels.
+    pub pixels_per_digit: f32,
 }
 
 impl Look {
@@ -85,17 +102,7 @@ impl Look {
     pub fn plain() -> Self {
         Self {
             body: Body::Bare,
-            face: Face::Segments(SegmentShape {
-                width: 0.56,
-                thickness: 0.12,
-                gap: 0.01,
-                slant: 0.0,
-                spacing: 0.2,
-                ends: SegmentEnds::Chamfered,
-                tail_6: true,
-                tail_7: false,
-                tail_9: true,
-            }),
+            face: Face::Segments(SegmentShape::PLAIN),
             words: None,
             lit: [255; 3],
             ground: [0; 3],
@@ -107,12 +114,21 @@ impl Look {
             marks: Marks::AsCounted,
             is_even: true,
             chatter: Chatter::default(),
+            showing: Showing::Clock,
+            pixels_per_digit: 0.0,
         }
     }
 
     /// The texts of the lines at a count.
-    fn texts(&self, form: ClockForm, count: i64) -> Vec<String> {
-        let text = form.text(count);
+    pub(super) fn texts(&self, form: ClockForm, count: i64) -> Vec<String> {
+        let text = match &self.showing {
+            Showing::Clock => form.text(count),
+            Showing::Words(lines) => return lines.clone(),
+            Showing::Figure { step } => {
+                let hundredths = (count * step).rem_euclid(1_000_000);
+                return vec![format!("{:04}.{:02}", hundredths / 100, hundredths % 100)];
+            }
+        };
         let mut groups: Vec<(char, String)> = vec![(' ', String::new())];
         for c in text.chars() {
             match (c.is_ascii_digit(), groups.last_mut()) {
@@ -164,11 +180,11 @@ impl Look {
 }
 
 /// One line of running digits on a plate.
-struct Slot {
-    sheet: Sheet,
+pub(super) struct Slot {
+    pub(super) sheet: Sheet,
     /// Middle of the line.
-    mid_x: f32,
-    baseline: f32,
+    pub(super) mid_x: f32,
+    pub(super) baseline: f32,
 }
 
 impl Slot {
@@ -183,6 +199,8 @@ impl Slot {
 /// A display without its digits, and where they go. All in plate pixels.
 pub struct Plate {
     pub base: Canvas,
+    /// The body's outline.
+    pub body: Area,
     /// The part that is refreshed.
     pub screen: Area,
     /// Digit height of the first line.
@@ -191,12 +209,38 @@ pub struct Plate {
     pub middle: (f32, f32),
     /// Holds the digits of every count, and their glow.
     pub text_area: Area,
-    slots: Vec<Slot>,
-    look: Look,
-    form: ClockForm,
+    pub(super) slots: Vec<Slot>,
+    pub(super) look: Look,
+    pub(super) form: ClockForm,
 }
 
 impl Plate {
+    /// Which digit a place on the plate belongs to, counted from 0 in reading order; marks
+    /// belong to the digit before them.
+    pub fn digit_at(&self, u: f32, v: f32) -> usize {
+        let mut before = 0;
+        let texts = self.look.texts(self.form, 0);
+        let last = self.slots.len().saturating_sub(1);
+        for (i, (slot, text)) in self.slots.iter().zip(texts).enumerate() {
+            let half_gap = slot.sheet.digit_height_px() * 0.15;
+            if i < last && v > slot.baseline + half_gap {
+                before += text.chars().filter(char::is_ascii_digit).count();
+                continue;
+            }
+            let lean = match &self.look.face {
+                Face::Segments(shape) => shape.slant * (slot.baseline - v),
+                Face::Font(_) => 0.0,
+            };
+            let (start, line) = slot.place(&text, self.look.is_even);
+            let digits = line.pens.iter().filter(|(c, _)| c.is_ascii_digit());
+            let passed = digits
+                .filter(|(_, pen)| (start + pen) as f32 <= u - lean)
+                .count();
+            return before + passed.saturating_sub(1);
+        }
+        before
+    }
+
     /// Outlines of the lines of digits at a count.
     pub fn digit_areas(&self, count: i64) -> Vec<Area> {
         self.slots
@@ -215,13 +259,17 @@ impl Plate {
     }
 
     /// Draws a count's digits onto a copy of the base, which is cut out at
-    /// (`left`, `top`).
-    pub fn draw_count(&self, count: i64, canvas: &mut Canvas, left: i32, top: i32) {
+    /// (`left`, `top`); without a count, the unlit segments.
+    pub fn draw_count(&self, count: Option<i64>, canvas: &mut Canvas, left: i32, top: i32) {
         let lit = dimmed(srgb(self.look.lit), self.look.brightness);
         let ground = dimmed(srgb(self.look.ground), self.look.brightness);
         let mut glow = (self.look.glow > 0.0)
             .then(|| Canvas::new(canvas.width_px(), canvas.height_px(), [0.0; 4]));
-        for (slot, text) in self.slots.iter().zip(self.look.texts(self.form, count)) {
+        for (slot, text) in self
+            .slots
+            .iter()
+            .zip(self.look.texts(self.form, count.unwrap_or(0)))
+        {
             let (start, line) = slot.place(&text, self.look.is_even);
             let y = slot.baseline.round() as i32 - top;
             for (c, pen) in line.pens {
@@ -231,6 +279,9 @@ impl Plate {
                     && let Some(blank) = slot.sheet.blank()
                 {
                     canvas.stamp(blank, x, y, mix(ground, lit, self.look.ghost));
+                }
+                if count.is_none() {
+                    continue;
                 }
                 canvas.stamp(&slot.sheet.glyph(c).mask, x, y, lit);
                 if let Some(glow) = &mut glow {
@@ -245,271 +296,7 @@ impl Plate {
 }
 
 /// Standard deviation of the glow in digit heights.
-const GLOW_REACH: f32 = 0.12;
-
-/// Sizes in plate pixels, before anything is drawn.
-struct Layout {
-    width_px: f32,
-    height_px: f32,
-    screen: Area,
-    slots: Vec<Slot>,
-    text: Area,
-    digit_px: f32,
-    form: ClockForm,
-}
-
-impl Layout {
-    fn new(look: &Look, form: ClockForm, digit_px: f32) -> Self {
-        // All digits may be as wide as a zero; proportional ones hardly wider.
-        let texts = look.texts(form, 0);
-        let heights = match look.lines {
-            Lines::One => vec![digit_px],
-            Lines::Two { second, .. } => vec![digit_px, digit_px * second],
-        };
-        let sheets: Vec<Sheet> = heights
-            .iter()
-            .map(|&height| look.face.sheet(height, ":;."))
-            .collect();
-        let lines: Vec<Line> = sheets
-            .iter()
-            .zip(&texts)
-            .map(|(sheet, text)| sheet.lay(text, look.is_even))
-            .collect();
-        let text_w = lines.iter().map(|l| l.ink.width()).fold(0.0, f32::max);
-        const LEADING: f32 = 0.35;
-        let gap = LEADING * digit_px;
-        let text_h = heights.iter().take(texts.len()).sum::<f32>()
-            + gap * (texts.len().saturating_sub(1)) as f32;
-
-        // Screen and case around the text, in shares that real devices have.
-        let d = digit_px;
-        let (screen_w, screen_h, at_y, rim) = match look.body {
-            Body::Bare => (text_w + 2.0 * d, text_h + 2.0 * d, 0.5, 0.0),
-            Body::PhoneAcross => {
-                let w = (text_w / 0.82).max((text_h + 2.2 * d) * 1.9);
-                (w, w / 2.05, 0.5, 0.025 * w)
-            }
-            Body::PhoneUpright => {
-                let w = text_w / 0.84;
-                (w, (w * 2.05).max(text_h + 3.0 * d), 0.42, 0.045 * w)
-            }
-            Body::Window => {
-                let w = text_w / 0.6;
-                (w, (w / 1.6).max(text_h + 4.0 * d), 0.48, 0.03 * w)
-            }
-            Body::LedBox => (text_w + 1.1 * d, text_h + 0.9 * d, 0.5, 0.35 * d),
-            Body::Lcd => (text_w + 0.9 * d, text_h + 1.1 * d, 0.55, 0.7 * d),
-        };
-        const MARGIN_PX: f32 = 4.0;
-        let screen = Area::new(
-            rim + MARGIN_PX,
-            rim + MARGIN_PX,
-            rim + MARGIN_PX + screen_w,
-            rim + MARGIN_PX + screen_h,
-        );
-        let mid_x = (screen.left + screen.right) / 2.0;
-        let mut top = screen.top + screen_h * at_y - text_h / 2.0;
-        let text = Area::new(
-            mid_x - text_w / 2.0,
-            top,
-            mid_x + text_w / 2.0,
-            top + text_h,
-        );
-        let mut slots = Vec::new();
-        for (sheet, height) in sheets.into_iter().zip(heights).take(texts.len()) {
-            slots.push(Slot {
-                sheet,
-                mid_x,
-                baseline: (top + height).round(),
-            });
-            top += height + gap;
-        }
-        Self {
-            width_px: screen.right + rim + MARGIN_PX,
-            height_px: screen.bottom + rim + MARGIN_PX,
-            screen,
-            slots,
-            text,
-            digit_px,
-            form,
-        }
-    }
-
-    fn draw(self, look: &Look) -> Plate {
-        let mut base = Canvas::new(
-            self.width_px.ceil() as usize,
-            self.height_px.ceil() as usize,
-            [0.0; 4],
-        );
-        let outer = Area::new(2.0, 2.0, self.width_px - 2.0, self.height_px - 2.0);
-        let case = srgb(look.case);
-        let ground = dimmed(srgb(look.ground), look.brightness);
-        let d = self.digit_px;
-        let short = self.screen.width().min(self.screen.height());
-        let shade = |top: Light, bottom: Light| {
-            let (y0, h) = (outer.top, outer.height());
-            move |_: f32, y: f32| mix(top, bottom, (y - y0) / h)
-        };
-        match look.body {
-            Body::Bare => {
-                base.rounded_box(self.screen, 0.0, |_, _| ground);
-            }
-            Body::PhoneAcross | Body::PhoneUpright => {
-                let radius = short * 0.11;
-                base.rounded_box(
-                    outer,
-                    radius + 3.0,
-                    shade(dimmed(case, 4.0), dimmed(case, 2.0)),
-                );
-                base.rounded_box(outer.grown(-short * 0.008 - 1.0), radius, |_, _| case);
-                base.rounded_box(self.screen, radius * 0.8, |_, _| ground);
-            }
-            Body::Window => {
-                base.rounded_box(outer, short * 0.02, shade(dimmed(case, 1.5), case));
-                self.draw_desktop(&mut base, look);
-            }
-            Body::LedBox => {
-                base.rounded_box(outer, d * 0.12, shade(dimmed(case, 1.7), dimmed(case, 0.8)));
-                base.rounded_box(self.screen, d * 0.06, |_, _| ground);
-            }
-            Body::Lcd => {
-                base.rounded_box(
-                    outer,
-                    d * 0.35,
-                    shade(dimmed(case, 1.2), dimmed(case, 0.75)),
-                );
-                base.rounded_box(self.screen.grown(d * 0.12), d * 0.15, |_, _| {
-                    dimmed(case, 0.3)
-                });
-                base.rounded_box(self.screen, d * 0.08, |_, _| ground);
-            }
-        }
-        self.draw_words(&mut base, look);
-        let text_area = self.text.grown(
-            d * (0.3
-                + if look.glow > 0.0 {
-                    3.0 * GLOW_REACH
-                } else {
-                    0.0
-                }),
-        );
-        Plate {
-            base,
-            screen: self.screen,
-            digit_px: d,
-            middle: (
-                (self.text.left + self.text.right) / 2.0,
-                (self.text.top + self.text.bottom) / 2.0,
-            ),
-            text_area,
-            slots: self.slots,
-            look: look.clone(),
-            form: self.form,
-        }
-    }
-
-    /// A monitor's desktop with one window, in which the digits stand.
-    fn draw_desktop(&self, base: &mut Canvas, look: &Look) {
-        let d = self.digit_px;
-        let ground = dimmed(srgb(look.ground), look.brightness);
-        let lit = dimmed(srgb(look.lit), look.brightness);
-        let (left, right) = (
-            dimmed(srgb([38, 62, 84]), look.brightness),
-            dimmed(srgb([88, 108, 104]), look.brightness),
-        );
-        let screen = self.screen;
-        base.rounded_box(screen, 0.0, |x, _| {
-            mix(left, right, (x - screen.left) / screen.width())
-        });
-        let window = Area::new(
-            self.text.left - 0.9 * d,
-            self.text.top - 1.5 * d,
-            self.text.right + 0.9 * d,
-            self.text.bottom + 1.3 * d,
-        );
-        base.rounded_box(window.grown(1.0), d * 0.1, |_, _| mix(ground, lit, 0.4));
-        base.rounded_box(window, d * 0.1, |_, _| ground);
-        let bar = Area::new(window.left, window.top, window.right, window.top + 0.5 * d);
-        base.rounded_box(bar, d * 0.1, |_, _| mix(ground, lit, 0.2));
-        // Other windows' text: rows of short strokes.
-        for row in 0..9u32 {
-            let y = window.bottom + (0.4 + 0.3 * row as f32) * d;
-            if y + 0.12 * d > screen.bottom {
-                break;
-            }
-            let length = 0.3 + 0.5 * ((row * 37 % 11) as f32 / 11.0);
-            base.rounded_box(
-                Area::new(
-                    screen.left + 0.5 * d,
-                    y,
-                    screen.left + 0.5 * d + length * screen.width(),
-                    y + 0.12 * d,
-                ),
-                0.05 * d,
-                |_, _| mix(left, lit, 0.3),
-            );
-        }
-    }
-
-    fn draw_words(&self, base: &mut Canvas, look: &Look) {
-        let Some(face) = &look.words else {
-            return;
-        };
-        let d = self.digit_px;
-        let lit = dimmed(srgb(look.lit), look.brightness);
-        let ground = dimmed(srgb(look.ground), look.brightness);
-        let faint = mix(ground, lit, 0.55);
-        let (screen, text) = (self.screen, self.text);
-        let short = screen.width().min(screen.height());
-        let is_phone = matches!(look.body, Body::PhoneAcross | Body::PhoneUpright);
-        let mut write = |words: &str, height: f32, x: f32, y: f32, align: f32, paint: Light| {
-            if words.is_empty() || height < 3.0 {
-                return;
-            }
-            let sheet = face.sheet(height, words);
-            let line = sheet.lay(words, false);
-            let start = (x - line.advance_px * align).round() as i32;
-            for (c, pen) in line.pens {
-                base.stamp(&sheet.glyph(c).mask, start + pen, y.round() as i32, paint);
-            }
-        };
-        let small = if is_phone { 0.032 * short } else { 0.28 * d }.clamp(0.0, 0.5 * d);
-        let (inset_x, inset_y) = if is_phone {
-            (0.09 * short, 0.08 * short)
-        } else {
-            (0.3 * d, 0.45 * d)
-        };
-        let chatter = &look.chatter;
-        let y = screen.top + inset_y;
-        write(
-            &chatter.status_left,
-            small,
-            screen.left + inset_x,
-            y,
-            0.0,
-            lit,
-        );
-        write(
-            &chatter.status_right,
-            small,
-            screen.right - inset_x,
-            y,
-            1.0,
-            lit,
-        );
-        let mid = (text.left + text.right) / 2.0;
-        let note = (0.24 * d).max(small * 0.8);
-        write(&chatter.above, note, mid, text.top - 0.45 * d, 0.5, faint);
-        write(
-            &chatter.below,
-            note,
-            mid,
-            text.bottom + 0.75 * d,
-            0.5,
-            faint,
-        );
-    }
-}
+pub(super) const GLOW_REACH: f32 = 0.12;
 
 #[cfg(test)]
 mod tests {
@@ -586,5 +373,40 @@ mod tests {
         let plate = look.plate(form(), 400.0, 1_000_000);
         assert!(plate.base.width_px() * plate.base.height_px() < 1_100_000);
         assert!(plate.digit_px < 400.0);
+    }
+
+    #[test]
+    fn every_place_knows_its_digit() {
+        let look = Look {
+            lines: Lines::Two {
+                after: 2,
+                second: 1.0,
+            },
+            ..Look::plain()
+        };
+        let plate = look.plate(form(), 40.0, 4_000_000);
+        for (line, area) in plate.digit_areas(0).iter().enumerate() {
+            let middle = (area.top + area.bottom) / 2.0;
+            for digit in 0..4 {
+                // 00:00, four digits of 0.76 heights and a mark of 0.344 after the second.
+                let pen = digit as f32 * 0.76 + if digit < 2 { 0.0 } else { 0.344 };
+                let u = area.left + (pen + 0.28) * 40.0;
+                assert_eq!(
+                    plate.digit_at(u, middle),
+                    line * 4 + digit,
+                    "{line} {digit}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn screens_can_show_other_things_than_the_clock() {
+        let mut look = Look::plain();
+        look.showing = Showing::Figure { step: 37 };
+        assert_eq!(look.texts(form(), 3), ["0001.11"]);
+        assert_eq!(look.texts(form(), -1), ["9999.63"]);
+        look.showing = Showing::Words(vec!["12.04".into(), "08:15".into()]);
+        assert_eq!(look.texts(form(), 3), look.texts(form(), 4));
     }
 }

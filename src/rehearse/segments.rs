@@ -44,6 +44,19 @@ const D: u8 = 1 << 3;
 const F: u8 = 1 << 5;
 
 impl SegmentShape {
+    /// Upright, of middling proportions, 6 and 9 with their tails.
+    pub const PLAIN: Self = Self {
+        width: 0.56,
+        thickness: 0.12,
+        gap: 0.01,
+        slant: 0.0,
+        spacing: 0.2,
+        ends: SegmentEnds::Chamfered,
+        tail_6: true,
+        tail_7: false,
+        tail_9: true,
+    };
+
     /// The segments of a digit, as bits.
     ///
     /// # Panics
@@ -180,23 +193,9 @@ impl SegmentShape {
 mod tests {
     use super::*;
 
-    fn shape() -> SegmentShape {
-        SegmentShape {
-            width: 0.55,
-            thickness: 0.12,
-            gap: 0.02,
-            slant: 0.0,
-            spacing: 0.2,
-            ends: SegmentEnds::Chamfered,
-            tail_6: true,
-            tail_7: false,
-            tail_9: true,
-        }
-    }
-
     #[test]
     fn tails_change_one_segment() {
-        let with = shape();
+        let with = SegmentShape::PLAIN;
         let without = SegmentShape {
             tail_6: false,
             tail_7: true,
@@ -216,7 +215,7 @@ mod tests {
                 tail_6: bits & 1 != 0,
                 tail_7: bits & 2 != 0,
                 tail_9: bits & 4 != 0,
-                ..shape()
+                ..SegmentShape::PLAIN
             };
             for a in 0..10 {
                 for b in 0..a {
@@ -228,7 +227,38 @@ mod tests {
 
     #[test]
     fn ink_grows_with_the_number_of_segments() {
-        let ink = |digit| shape().digit(digit, 60.0).cover.iter().sum::<f32>();
+        let ink = |digit| {
+            SegmentShape::PLAIN
+                .digit(digit, 60.0)
+                .cover
+                .iter()
+                .sum::<f32>()
+        };
         assert!(ink(1) < ink(7) && ink(7) < ink(4) && ink(4) < ink(0) && ink(0) < ink(8));
+    }
+
+    /// A slanted digit leans by its slant: the upper bar of an 8 stands so much further
+    /// right than the lower one.
+    #[test]
+    fn slanted_digits_lean_by_their_slant() {
+        let shape = SegmentShape {
+            slant: 0.2,
+            ..SegmentShape::PLAIN
+        };
+        let mask = shape.digit(8, 100.0);
+        let middle = |rows: std::ops::Range<usize>| {
+            let (mut sum, mut moment) = (0.0, 0.0);
+            for row in rows {
+                for column in 0..mask.width_px {
+                    let cover = mask.cover[row * mask.width_px + column];
+                    sum += cover;
+                    moment += cover * column as f32;
+                }
+            }
+            moment / sum
+        };
+        // Rows 6 and 94 are the middles of the bars: 88 % of the height apart.
+        let lean = middle(4..9) - middle(92..97);
+        assert!((lean - 0.2 * 88.0).abs() < 0.7, "{lean}");
     }
 }

@@ -5,8 +5,10 @@
 //! - [`Rate`]: counts or frames per second, as an integer ratio
 //! - [`ClockForm`]: how a clock counts; count to label, label to count, count to seconds
 //! - [`Label`], [`Digits`]: the text form of a count, split up
+//! - [`in_clip_base`]: from the clock's count to the clip's own timecode base
 //! - [`HalfOpen`]: an interval `[low, high)` of ratios
 
+mod change;
 mod error;
 mod form;
 mod interval;
@@ -16,6 +18,7 @@ mod ratio;
 #[cfg(test)]
 mod tests;
 
+pub use change::{Change, InClipBase, in_clip_base};
 pub use error::TimecodeError;
 pub use form::ClockForm;
 pub use interval::HalfOpen;

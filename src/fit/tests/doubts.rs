@@ -207,7 +207,12 @@ fn a_price_is_no_clock_and_nothing_is_none() {
     let fit = run(&filmed);
     assert_eq!(fit.verdict, Verdict::None);
     assert_eq!(codes(&fit), ["no_clock_layout"]);
-    let nothing = crate::fit::fit(&[], &facts(Rate::F25, Ratio::new(1, 25)), &Known::default());
+    let none: [&Sighting; 0] = [];
+    let nothing = crate::fit::fit(
+        &none,
+        &facts(Rate::F25, Ratio::new(1, 25)),
+        &Known::default(),
+    );
     assert_eq!(nothing.verdict, Verdict::None);
     assert_eq!(codes(&nothing), ["no_display"]);
     let empty = Sighting {

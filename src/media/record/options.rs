@@ -90,6 +90,8 @@ pub struct RecordOptions {
     /// Start label for a timecode track, drop-frame with a semicolon. MP4, MOV
     /// and MXF only.
     pub timecode: Option<String>,
+    /// When the recording began, for the header: UTC as `2031-05-04T14:01:01Z`.
+    pub created: Option<String>,
     /// Adds a soft tone.
     pub audio: bool,
 }
@@ -109,6 +111,7 @@ impl RecordOptions {
             rotation_degrees: 0,
             stamps: Stamps::Constant,
             timecode: None,
+            created: None,
             audio: false,
         }
     }

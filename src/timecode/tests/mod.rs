@@ -1,5 +1,7 @@
-//! Tests of counting ([`counting`]) and of the numbers under it ([`numbers`]).
+//! Tests of counting ([`counting`]), of rate changes ([`change`]) and of the numbers
+//! under them ([`numbers`]).
 
+mod change;
 mod counting;
 mod numbers;
 

@@ -1,0 +1,621 @@
+//! Measures the fit on simulated readings with known answers, none of which it was tuned on:
+//! does the truth lie in the bounds, how much wider are they than perfect digits would make
+//! them, is what is `sure` right, is what could be known `sure`, and what does it cost.
+//!
+//! `cargo bench --bench fit -- [SETS] [FIRST_SEED] [CASE]`: SETS over all cases, 100000
+//! unless told; CASE is part of a case's name; SETS 0 measures the cost only.
+
+#[path = "fit/filming.rs"]
+mod filming;
+
+use filming::{Clock, FRAMES, Filmed, Label, Scene, Stamps};
+use rand::{Rng, RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rollmark::fit::{ClockFit, Known, fit};
+use rollmark::outcome::Verdict;
+use rollmark::timecode::Ratio;
+use std::time::Instant;
+
+const CAMERAS: [(u32, u32); 9] = [
+    (24000, 1001),
+    (24, 1),
+    (25, 1),
+    (30000, 1001),
+    (30, 1),
+    (50, 1),
+    (60000, 1001),
+    (60, 1),
+    (120, 1),
+];
+const SPEEDS: [f64; 8] = [1.0, 0.8, 0.5, 0.4, 0.25, 0.2, 0.125, 0.1];
+const PANELS_HZ: [f64; 6] = [50.0, 59.94, 60.0, 60.3, 90.0, 120.0];
+/// The slowest panel in common use: a rival clock may be shown this late.
+const SLOWEST_PANEL_HZ: f64 = 50.0;
+
+/// A kind of footage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Case {
+    BurnedIn,
+    Panel,
+    Flipped,
+    PoorLight,
+    Short,
+    Conformed,
+    Uneven,
+    DarkPlace,
+    FarFromStart,
+    Coarse,
+    Fine,
+    HeadAndTail,
+    Minute,
+    Midnight,
+}
+
+const CASES: [(Case, &str); 14] = [
+    (Case::BurnedIn, "30 to 150 frames, burned in, clear"),
+    (Case::Panel, "on panels, moving digits"),
+    (Case::Flipped, "one digit flipped in 20 % of frames"),
+    (
+        Case::PoorLight,
+        "poor light, noise partly the same throughout",
+    ),
+    (Case::Short, "5 to 14 frames"),
+    (Case::Conformed, "conformed to 0.8 to 0.1 of real speed"),
+    (Case::Uneven, "uneven stamps, dropped and doubled frames"),
+    (Case::DarkPlace, "one place dark"),
+    (Case::FarFromStart, "500 to 10,000 frames after frame 0"),
+    (Case::Coarse, "whole seconds and tenths"),
+    (Case::Fine, "hundredths and thousandths"),
+    (
+        Case::HeadAndTail,
+        "two or three windows, 15 ppm (1 sigma) of drift",
+    ),
+    (Case::Minute, "drop-frame over a minute mark"),
+    (Case::Midnight, "over midnight"),
+];
+
+fn pick<T: Copy>(rng: &mut impl Rng, from: &[T]) -> T {
+    from[rng.random_range(0..from.len())]
+}
+
+fn scene(case: Case, seed: u64) -> Scene {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x0F17_BE4C_0000_0000);
+    let clock = match case {
+        Case::Coarse => pick(&mut rng, &[filming::SECONDS, filming::TENTHS]),
+        Case::Fine => pick(&mut rng, &[filming::HUNDREDTHS, filming::THOUSANDTHS]),
+        Case::Minute => {
+            let skipping: Vec<Clock> = FRAMES.into_iter().filter(|c| c.skipped > 0).collect();
+            pick(&mut rng, &skipping)
+        }
+        _ => pick(&mut rng, &FRAMES),
+    };
+    let camera = pick(&mut rng, &CAMERAS);
+    let frames = match case {
+        Case::Short => rng.random_range(5..15),
+        Case::Coarse => rng.random_range(80..200),
+        _ => rng.random_range(30..150),
+    };
+    let first = match case {
+        Case::FarFromStart => rng.random_range(500..10_000),
+        _ if rng.random_bool(0.5) => 0,
+        _ => rng.random_range(0..100),
+    };
+    let mut windows = vec![(first..first + frames).collect::<Vec<u64>>()];
+    if case == Case::HeadAndTail {
+        for _ in 0..rng.random_range(1..3) {
+            let from =
+                windows.last().and_then(|w| w.last()).unwrap_or(&0) + rng.random_range(100..20_000);
+            windows.push((from..from + rng.random_range(30..100)).collect());
+        }
+    }
+    if case == Case::Uneven {
+        windows[0].retain(|_| rng.random_bool(0.93));
+    }
+    let mut scene = Scene {
+        clock,
+        phi: 0.0,
+        speed: match case {
+            Case::Conformed => pick(&mut rng, &SPEEDS[1..]),
+            _ => 1.0,
+        },
+        drift_ppm: 0.0,
+        camera,
+        stamps: Stamps::Exact,
+        windows,
+        panel: None,
+        exposure: 0.0,
+        noise: 0.15,
+        kept_noise: 0.0,
+        flips: 0.0,
+        doubled: 0.0,
+        dark: None,
+        has_mark: rng.random_bool(0.7),
+        seed,
+    };
+    if case != Case::BurnedIn {
+        scene.exposure = rng.random_range(0.0..0.6);
+        if rng.random_bool(0.6) {
+            scene.panel = Some((pick(&mut rng, &PANELS_HZ), rng.random()));
+        }
+    }
+    let read_s = scene.windows[0][0] as f64 * scene.frame_s() * scene.speed;
+    let seen_s = frames as f64 * scene.frame_s() * scene.speed;
+    // Seconds since midnight at which the clock is first read.
+    let read_at = match case {
+        Case::Minute => {
+            let minute = 60.0 * f64::from(rng.random_range(0..1440));
+            minute - seen_s * rng.random_range(-0.02..1.02)
+        }
+        Case::Midnight => 86_400.0 - seen_s * rng.random_range(-0.5..1.0),
+        _ => rng.random_range(0.0..86_400.0),
+    };
+    scene.phi = match case {
+        Case::Minute => {
+            // By labels, since drop-frame and real minutes part during the day.
+            let minute = (read_at / 60.0).ceil() as i64;
+            let label = [minute / 60 % 24, minute % 60, 0, clock.skipped];
+            let at = clock.count(label).expect("a label that is never skipped");
+            at as f64 - (60.0 * minute as f64 - read_at + read_s) * clock.rate()
+        }
+        _ => (read_at - read_s) / 86_400.0 * clock.day() as f64,
+    };
+    match case {
+        Case::Flipped => scene.flips = 0.2,
+        Case::PoorLight => {
+            scene.noise = rng.random_range(0.25..0.45);
+            scene.kept_noise = rng.random_range(0.0..0.5);
+        }
+        Case::Uneven => {
+            scene.stamps = Stamps::Uneven(pick(&mut rng, &[600, 1000, 90_000]));
+            scene.doubled = 0.02;
+        }
+        Case::DarkPlace => scene.dark = Some(rng.random_range(0..6 + clock.last_digits)),
+        Case::HeadAndTail => {
+            let sum: f64 = (0..12).map(|_| rng.random::<f64>()).sum();
+            scene.drift_ppm = 15.0 * (sum - 6.0);
+        }
+        _ => {}
+    }
+    scene
+}
+
+/// Counts from the truth to a start of another clock, compared as a person would: by what the
+/// labels say; in one second, parts by parts.
+fn counts_off(scene: &Scene, clock: &Clock, label: Label, within: f64) -> f64 {
+    let truth = &scene.clock;
+    let day = truth.day() as f64;
+    let [hour, minute, second, part] = label;
+    let true_label = truth.label(scene.phi.floor() as i64);
+    let true_within = scene.phi.rem_euclid(1.0);
+    if label[..3] == true_label[..3] {
+        return (part - true_label[3]) as f64 + within - true_within;
+    }
+    let count = if clock.base == truth.base {
+        let same = truth.count(label);
+        let later = truth.count([hour, minute, second, part + truth.skipped]);
+        same.or(later).expect("a label with a base in common") as f64 + within
+    } else {
+        let seconds = |[h, m, s, p]: Label, base: i64, within: f64| {
+            (h * 3600 + m * 60 + s) as f64 + (p as f64 + within) / base as f64
+        };
+        let apart =
+            seconds(label, clock.base, within) - seconds(true_label, truth.base, true_within);
+        scene.phi + apart * truth.base as f64
+    };
+    (count - scene.phi + day / 2.0).rem_euclid(day) - day / 2.0
+}
+
+/// Width of what perfect digits leave over, with the spread of lags that was in view: for this
+/// clock, and for the one 1000/1001 as fast if the digits allow it too.
+fn best_width(scene: &Scene, filmed: &Filmed) -> f64 {
+    let spread = filmed.lags.1 - filmed.lags.0;
+    let with = |pace: f64| {
+        let all = filmed.shown.iter().map(|&(at, count)| {
+            let from = count as f64 - pace * at;
+            (from, from + 1.0 + spread)
+        });
+        all.reduce(|a, b| (a.0.max(b.0), a.1.min(b.1)))
+            .expect("frames were filmed")
+    };
+    let mut best = with(scene.pace());
+    let cousin = match scene.clock.den {
+        1 => scene.pace() * 1000.0 / 1001.0,
+        _ => scene.pace() * 1001.0 / 1000.0,
+    };
+    let other = with(cousin);
+    let has_cousin = FRAMES
+        .iter()
+        .any(|c| c.base == scene.clock.base && c.den != scene.clock.den);
+    if has_cousin && other.0 < other.1 {
+        best = (best.0.min(other.0), best.1.max(other.1));
+    }
+    best.1 - best.0
+}
+
+/// True if no other clock, at any speed and shown up to a slow panel's refresh late, shows the
+/// same digits and starts elsewhere: with perfect digits, one could be certain.
+fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
+    let mut counts: Vec<i64> = filmed.shown.iter().map(|s| s.1).collect();
+    counts.dedup();
+    if filmed.shown.len() < 4 || counts.len() < 3 {
+        return false;
+    }
+    // A change that may be shown late is known to no better than that, besides the frame.
+    let late_s = 1.0 / SLOWEST_PANEL_HZ;
+    let refresh_s = scene.panel.map_or(0.0, |(hz, _)| 1.0 / hz);
+    if scene.clock.is_coarse() && late_s > scene.frame_s() + refresh_s {
+        return false;
+    }
+    let seen: Vec<(f64, Vec<u8>)> = filmed
+        .shown
+        .iter()
+        .map(|&(at, count)| (at, scene.clock.digits(count)))
+        .collect();
+    let same = |digits: &[u8], other: &[u8]| {
+        let mut places = digits.iter().zip(other).enumerate();
+        places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
+    };
+    let clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
+        FRAMES
+            .into_iter()
+            .filter(|c| c.last_digits == scene.clock.last_digits)
+            // A semicolon is drop-frame's.
+            .filter(|c| !scene.has_mark || scene.clock.skipped == 0 || c.skipped > 0)
+            .collect()
+    } else {
+        vec![scene.clock]
+    };
+    let tick = match scene.stamps {
+        Stamps::Exact => 0.0,
+        Stamps::Uneven(per_second) => 1.0 / per_second as f64,
+    };
+    for clock in clocks {
+        let late = clock.rate() / SLOWEST_PANEL_HZ;
+        for speed in SPEEDS {
+            let pace = clock.rate() * speed;
+            let fuzz = tick * pace + 1e-9;
+            let (at, digits) = &seen[0];
+            let fills: Vec<Vec<u8>> = match scene.dark {
+                None => vec![digits.clone()],
+                Some(place) => (0..10)
+                    .map(|d| {
+                        let mut filled = digits.clone();
+                        filled[place] = d;
+                        filled
+                    })
+                    .collect(),
+            };
+            let mut starts: Vec<(f64, f64)> = fills
+                .iter()
+                .filter_map(|digits| {
+                    let two = |i: usize| i64::from(10 * digits[i] + digits[i + 1]);
+                    let part = digits[6..]
+                        .iter()
+                        .fold(0, |sum, &d| 10 * sum + i64::from(d));
+                    let count = clock.count([two(0), two(2), two(4), part])? as f64;
+                    let from = count - pace * at;
+                    Some((from - fuzz, from + 1.0 + late + fuzz))
+                })
+                .collect();
+            for (at, digits) in &seen[1..] {
+                starts = starts
+                    .iter()
+                    .flat_map(|&(low, high)| {
+                        let first = (low + pace * at - late).floor() as i64;
+                        let last = (high + pace * at).floor() as i64;
+                        let fits = (first..=last).filter(|&c| same(&clock.digits(c), digits));
+                        let bounds = fits.map(move |c| {
+                            let from = c as f64 - pace * at;
+                            (low.max(from - fuzz), high.min(from + 1.0 + late + fuzz))
+                        });
+                        bounds.filter(|b| b.0 < b.1).collect::<Vec<_>>()
+                    })
+                    .collect();
+                // Neighbouring counts of a dark place lead to overlapping starts.
+                starts.sort_by(|a, b| a.0.total_cmp(&b.0));
+                starts.dedup_by(|b, a| {
+                    let touch = b.0 <= a.1;
+                    if touch {
+                        a.1 = a.1.max(b.1);
+                    }
+                    touch
+                });
+                if starts.is_empty() {
+                    break;
+                }
+            }
+            for (low, high) in starts {
+                let middle = (low + high) / 2.0;
+                let label = clock.label(middle.floor() as i64);
+                let off = counts_off(scene, &clock, label, middle.rem_euclid(1.0));
+                if off.abs() > grain {
+                    return false;
+                }
+            }
+        }
+    }
+    true
+}
+
+/// What came of one set of readings.
+#[derive(Clone, Debug, Default)]
+struct Score {
+    sure: bool,
+    started: bool,
+    off: bool,
+    /// The truth as displayed lies in the bounds: less a lag of some change in view; less the
+    /// least of them.
+    covered: bool,
+    covered_strictly: bool,
+    /// Bounds against perfect digits, where the clock was recognised.
+    ratio: Option<f64>,
+    possible: bool,
+    seconds: f64,
+    what: String,
+}
+
+fn run(case: Case, seed: u64) -> Score {
+    let scene = scene(case, seed);
+    let filmed = scene.film();
+    let at = Instant::now();
+    let got = fit(&filmed.sightings, &filmed.facts, &Known::default());
+    let seconds = at.elapsed().as_secs_f64();
+    let frame = scene.pace() * scene.frame_s();
+    let grain = if scene.clock.is_coarse() {
+        frame
+    } else {
+        frame.max(1.0)
+    };
+    let refresh = scene.panel.map_or(0.0, |(hz, _)| scene.clock.rate() / hz);
+    let mut score = Score {
+        sure: got.verdict == Verdict::Sure,
+        possible: could_be_certain(&scene, &filmed, grain + refresh),
+        seconds,
+        ..Score::default()
+    };
+    if let (Some(start), Some(clock)) = (&got.start, &got.clock) {
+        score.started = true;
+        let numbers: Vec<i64> = start
+            .label
+            .split([':', ';', '.'])
+            .map(|n| n.parse().expect("digits"))
+            .chain([0])
+            .collect();
+        let label = [numbers[0], numbers[1], numbers[2], numbers[3]];
+        let base = i64::from(clock.form.base());
+        let other = Clock {
+            base,
+            ..scene.clock
+        };
+        let middle = start.counts.middle();
+        let within = (middle - Ratio::from_integer(middle.floor())).to_f64();
+        let off = counts_off(&scene, &other, label, within);
+        let half = start.counts.width().to_f64() / 2.0;
+        score.off = off.abs() > grain + refresh;
+        let hair = 1e-6;
+        let holds = |lag: f64| (off + lag).abs() <= half + hair;
+        score.covered_strictly = holds(filmed.lags.0);
+        let (near, far) = (off + filmed.lags.0, off + filmed.lags.1);
+        score.covered = near <= half + hair && far >= -half - hair;
+        let is_it = base == scene.clock.base && (clock.speed.to_f64() - scene.speed).abs() < 1e-9;
+        let best = best_width(&scene, &filmed);
+        if is_it && score.sure && best > 1e-6 && filmed.sightings.len() == 1 {
+            score.ratio = Some(2.0 * half / best);
+        }
+        score.what = format!(
+            "{} off {off:.3} half {half:.3} lags {:?}",
+            start.label, filmed.lags
+        );
+    }
+    score.what += &told(&scene, &got);
+    score
+}
+
+/// One line for a set that needs a look.
+fn told(scene: &Scene, got: &ClockFit) -> String {
+    let codes: Vec<&str> = got.reasons.iter().map(|r| r.code.as_str()).collect();
+    let clock = got.clock.as_ref().map(|c| {
+        format!(
+            "{} {} x{} {:?}",
+            c.form.pattern(),
+            c.form.rate(),
+            c.speed,
+            c.refresh_hz
+        )
+    });
+    let window = &scene.windows[0];
+    format!(
+        " {codes:?} as {}; truth {:?} of {}/{} skipping {} x{} by {}/{}, {} frames from {}, \
+         panel {:?} open {:.2} drift {:.1}",
+        clock.unwrap_or_default(),
+        scene.clock.label(scene.phi.floor() as i64),
+        scene.clock.num,
+        scene.clock.den,
+        scene.clock.skipped,
+        scene.speed,
+        scene.camera.0,
+        scene.camera.1,
+        window.len(),
+        window[0],
+        scene.panel,
+        scene.exposure,
+        scene.drift_ppm,
+    )
+}
+
+/// Sums over sets.
+#[derive(Default)]
+struct Total {
+    sets: usize,
+    started: usize,
+    started_covered: usize,
+    sure: usize,
+    off: usize,
+    covered: usize,
+    strictly: usize,
+    possible: usize,
+    possible_sure: usize,
+    ratios: Vec<f64>,
+    seconds: f64,
+}
+
+impl Total {
+    fn add(&mut self, score: &Score) {
+        self.sets += 1;
+        self.seconds += score.seconds;
+        self.started += usize::from(score.started);
+        self.started_covered += usize::from(score.started && score.covered);
+        self.possible += usize::from(score.possible);
+        self.possible_sure += usize::from(score.possible && score.sure);
+        if score.sure {
+            self.sure += 1;
+            self.off += usize::from(score.off);
+            self.covered += usize::from(score.covered);
+            self.strictly += usize::from(score.covered_strictly);
+        }
+        self.ratios.extend(score.ratio);
+    }
+
+    fn line(&mut self, name: &str) -> String {
+        self.ratios.sort_by(f64::total_cmp);
+        let quantile = |p: f64| match self.ratios.len() {
+            0 => f64::NAN,
+            n => self.ratios[((n - 1) as f64 * p).round() as usize],
+        };
+        let percent = |a: usize, b: usize| 100.0 * a as f64 / b.max(1) as f64;
+        format!(
+            "{name:<47} | {:>6} {:>6} {:>3} | {:>7.3} {:>7.3} {:>7.3} | {:>5.2} {:>5.2} {:>6.2} \
+             {:>6.2} | {:>6} {:>6.2} | {:>5.2}",
+            self.sets,
+            self.sure,
+            self.off,
+            percent(self.covered, self.sure),
+            percent(self.strictly, self.sure),
+            percent(self.started_covered, self.started),
+            quantile(0.5),
+            quantile(0.75),
+            quantile(0.9),
+            quantile(0.99),
+            self.possible,
+            percent(self.possible_sure, self.possible),
+            1e3 * self.seconds / self.sets.max(1) as f64,
+        )
+    }
+}
+
+/// Runs the seeds on all cores; the scores come in the order of the seeds.
+fn run_all(case: Case, seeds: std::ops::Range<u64>) -> Vec<(u64, Score)> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from) as u64;
+    let mut scores: Vec<(u64, Score)> = std::thread::scope(|scope| {
+        let one = |core: u64| {
+            let seeds = seeds.clone().filter(move |seed| seed % cores == core);
+            scope.spawn(move || {
+                seeds
+                    .map(|seed| (seed, run(case, seed)))
+                    .collect::<Vec<_>>()
+            })
+        };
+        let threads: Vec<_> = (0..cores).map(one).collect();
+        let joined = threads
+            .into_iter()
+            .map(|t| t.join().expect("no set panics"));
+        joined.flatten().collect()
+    });
+    scores.sort_by_key(|s| s.0);
+    scores
+}
+
+/// The cost of one fit over all clocks, by readings.
+fn cost() {
+    println!("cost over all clocks, one core: the median of several fits");
+    let mut before: Option<(f64, f64)> = None;
+    for frames in [30u64, 100, 300, 1_000, 3_000, 10_000, 30_000] {
+        let mut scene = scene(Case::Panel, 1);
+        scene.clock = FRAMES[2];
+        scene.camera = (30_000, 1001);
+        scene.panel = Some((60.0, 0.3));
+        scene.phi = 930_757.4;
+        scene.windows = vec![(0..frames).collect()];
+        let filmed = scene.film();
+        let repeats = (20_000 / frames).clamp(3, 100);
+        let mut times: Vec<f64> = (0..repeats)
+            .map(|_| {
+                let at = Instant::now();
+                let got = fit(&filmed.sightings, &filmed.facts, &Known::default());
+                std::hint::black_box(got);
+                1e3 * at.elapsed().as_secs_f64()
+            })
+            .collect();
+        times.sort_by(f64::total_cmp);
+        let ms = times[times.len() / 2];
+        let power = before.map(|(n, t)| (ms / t).ln() / (frames as f64 / n).ln());
+        let power = power.map_or(String::new(), |p| format!(", as readings^{p:.2}"));
+        println!("  {frames:>6} readings: {ms:>8.2} ms{power}");
+        before = Some((frames as f64, ms));
+    }
+}
+
+fn main() {
+    let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
+    let sets: u64 = args
+        .next()
+        .map_or(100_000, |a| a.parse().expect("SETS is a number"));
+    let first_seed: u64 = args
+        .next()
+        .map_or(7_000_000, |a| a.parse().expect("FIRST_SEED is a number"));
+    let wanted = args.next().unwrap_or_default();
+    let cases: Vec<_> = CASES
+        .into_iter()
+        .filter(|(_, name)| name.contains(&wanted))
+        .collect();
+    cost();
+    let each = sets.div_ceil(cases.len().max(1) as u64);
+    if each == 0 {
+        return;
+    }
+    println!(
+        "\n{:<47} | {:>6} {:>6} {:>3} | {:>7} {:>7} {:>7} | {:>5} {:>5} {:>6} {:>6} | {:>6} \
+         {:>6} | {:>5}",
+        "",
+        "sets",
+        "sure",
+        "off",
+        "covered",
+        "strict",
+        "unsure+",
+        "w p50",
+        "p75",
+        "p90",
+        "p99",
+        "possib",
+        "% sure",
+        "ms"
+    );
+    let mut all = Total::default();
+    let mut looks = Vec::new();
+    for (case, name) in cases {
+        let mut total = Total::default();
+        let mut shown = [0; 3];
+        for (seed, score) in run_all(case, first_seed..first_seed + each) {
+            total.add(&score);
+            all.add(&score);
+            let kinds = [
+                (score.sure && score.off, "sure and off"),
+                (score.sure && !score.covered, "not covered"),
+                (score.possible && !score.sure, "not sure"),
+            ];
+            for (shown, (is_one, kind)) in shown.iter_mut().zip(kinds) {
+                if is_one && *shown < 3 {
+                    *shown += 1;
+                    looks.push(format!("{name}, {kind}, seed {seed}: {}", score.what));
+                }
+            }
+        }
+        println!("{}", total.line(name));
+    }
+    println!("{}", all.line("all"));
+    println!("\nFor a look:");
+    for look in looks {
+        println!("  {look}");
+    }
+}

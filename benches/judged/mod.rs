@@ -1,0 +1,156 @@
+//! What the benches that film and read clips share: the rates, and who is right.
+
+use rollmark::clip::{ReadOptions, read_clip};
+use rollmark::media::RecordCodec;
+use rollmark::outcome::{ClipOutcome, Start, Verdict};
+use rollmark::progress::Deaf;
+use rollmark::rehearse::Shoot;
+use rollmark::timecode::{ClockForm, Rate};
+use rollmark::vision::Eye;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+pub const CAMERAS: [Rate; 7] = [
+    Rate::F23_976,
+    Rate::F24,
+    Rate::F25,
+    Rate::F29_97,
+    Rate::F30,
+    Rate::F50,
+    Rate::F59_94,
+];
+
+pub fn clocks() -> Vec<ClockForm> {
+    let mut forms = Vec::new();
+    for rate in Rate::TRADE {
+        for drop_frame in [false, true] {
+            forms.extend(ClockForm::frames(rate, drop_frame));
+        }
+    }
+    forms.extend([
+        ClockForm::Seconds,
+        ClockForm::Tenths,
+        ClockForm::Hundredths,
+        ClockForm::Thousandths,
+    ]);
+    forms
+}
+
+/// The number among the arguments at `index`, or `default`. Cargo adds `--bench`.
+pub fn argument<T: std::str::FromStr>(index: usize, default: T) -> T {
+    match arguments().nth(index) {
+        None => default,
+        Some(text) => text
+            .parse()
+            .unwrap_or_else(|_| panic!("{text} is not a number")),
+    }
+}
+
+/// The folder among the arguments at `index`.
+pub fn folder(index: usize) -> Option<PathBuf> {
+    arguments().nth(index).map(PathBuf::from)
+}
+
+fn arguments() -> impl Iterator<Item = String> {
+    std::env::args().skip(1).filter(|a| a != "--bench")
+}
+
+/// A clip that was filmed and read.
+pub struct Judged {
+    pub outcome: ClipOutcome,
+    pub took_s: f64,
+    /// How far the start is off, and how far it may be; without a start or a clock, `None`.
+    pub off_s: Option<f64>,
+    pub allowed_s: f64,
+    /// The start is within one frame of the truth.
+    pub is_near: bool,
+    /// The bounds with one refresh and half a frame cover the truth.
+    pub is_covered: bool,
+}
+
+impl Judged {
+    pub fn is_sure(&self) -> bool {
+        self.outcome.verdict == Verdict::Sure
+    }
+
+    /// Start, offset, time and reasons, for one line.
+    pub fn line(&self) -> String {
+        let reasons: Vec<_> = self
+            .outcome
+            .reasons
+            .iter()
+            .map(|r| r.code.as_str())
+            .collect();
+        format!(
+            "{:?} {}, off {} ms of {:.1} allowed, {:.2} s; {}",
+            self.outcome.verdict,
+            self.outcome.start.as_ref().map_or("-", |s| &s.label),
+            self.off_s
+                .map_or("-".to_owned(), |off| format!("{:.1}", off * 1e3)),
+            self.allowed_s * 1e3,
+            self.took_s,
+            reasons.join(" "),
+        )
+    }
+}
+
+/// Films a clip into `path` and reads it with the whole product.
+pub fn film_and_read(eye: &Eye, shoot: &Shoot, path: &Path) -> Judged {
+    let options = shoot.record_options(RecordCodec::H264);
+    shoot.record(path, options).expect("the clip is filmed");
+    let began = Instant::now();
+    let outcome = read_clip(eye, path, &ReadOptions::default(), &mut Deaf).outcome;
+    let took_s = began.elapsed().as_secs_f64();
+    let (Some(truth), Some(staged)) = (shoot.phi(), &shoot.staged) else {
+        return Judged {
+            outcome,
+            took_s,
+            off_s: None,
+            allowed_s: 0.0,
+            is_near: false,
+            is_covered: false,
+        };
+    };
+    let form = staged.clock.form;
+    let refresh_s = staged.display.refresh_s().to_f64();
+    let frame_s = 1.0 / shoot.camera.rate.ratio().to_f64();
+    let count_s = 1.0 / form.rate().ratio().to_f64();
+    // A clock of whole seconds is placed by its changes, not by its counts.
+    let unit_s = if form == ClockForm::Seconds {
+        frame_s
+    } else {
+        frame_s.max(count_s)
+    };
+    let allowed_s = unit_s + refresh_s;
+    let off_s = outcome
+        .start
+        .as_ref()
+        .map(|s| (count_by_label(form, s, &outcome) - truth.to_f64()) * count_s);
+    let is_covered = outcome.start.as_ref().zip(off_s).is_some_and(|(s, off_s)| {
+        let half_s = (s.count_bounds[1] - s.count_bounds[0]) / 2.0 * count_s;
+        off_s.abs() <= half_s + refresh_s + frame_s / 2.0
+    });
+    Judged {
+        took_s,
+        off_s,
+        allowed_s,
+        is_near: off_s.is_some_and(|off| off.abs() <= allowed_s),
+        is_covered,
+        outcome,
+    }
+}
+
+/// Phi as read. Where the readings do not tell whether the clock drops labels, or at which
+/// of two near rates it runs (the outcome says so), the label is right either way and the
+/// count is not, so the label counts, by the rule of the clock that was filmed.
+fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 {
+    let is_open = outcome
+        .clock
+        .as_ref()
+        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == "assumed");
+    let label = form.parse(&start.label.replace(';', ":"));
+    match label.and_then(|l| form.count(&l)) {
+        Ok(count) if is_open => count as f64 + start.count.rem_euclid(1.0),
+        _ => start.count,
+    }
+}

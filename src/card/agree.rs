@@ -1,0 +1,559 @@
+//! What the clips of a card say about each other: chapters, the camera's own clock, takes
+//! that cannot both be true. Pure: from measured outcomes to final ones, whatever order
+//! they come in.
+
+use super::cameras::{self, Group};
+use super::chapters::{self, Recording};
+use super::gaps::{Slate, duration_s, exact_speed};
+use super::joints::{self, Link};
+use super::moment::Moment;
+use super::names;
+use super::own_clock::{MOST_DRIFT_PPM, OwnClock, Point, Written};
+use crate::clip_base;
+use crate::note::Note;
+use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
+use crate::timecode::{ClockForm, HalfOpen, Ratio};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// A clip as it was measured, and as corrected by hand.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Member {
+    pub card: usize,
+    /// Below its folder, as text.
+    pub path: String,
+    /// What it is called in the results.
+    pub name: String,
+    pub outcome: ClipOutcome,
+}
+
+/// The clips as they lay, each with the index of its camera.
+#[derive(Debug, PartialEq)]
+pub(super) struct Agreed {
+    pub clips: Vec<(ClipOutcome, usize)>,
+    pub cameras: Vec<Camera>,
+    /// Remarks about the card as a whole.
+    pub notes: Vec<Note>,
+}
+
+/// Seconds by which takes of one camera may seem to overlap.
+const OVERLAP_S: (i128, i128) = (1, 2);
+/// Seconds between the headers of takes of different days.
+const OTHER_DAY_S: i64 = 12 * 3600;
+/// Clips that must agree on the camera's clock, and be twice as many as those that do not,
+/// before a start that contradicts it is doubted.
+const ENOUGH_TO_DOUBT: usize = 3;
+
+/// Compares the clips. `folder_names` are what the cards are called.
+pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
+    // One order for all that follows, whatever order the clips come in.
+    let mut order: Vec<usize> = (0..members.len()).collect();
+    order.sort_by(|&a, &b| {
+        let (a, b) = (&members[a], &members[b]);
+        a.card
+            .cmp(&b.card)
+            .then_with(|| names::natural(Path::new(&a.path), Path::new(&b.path)))
+    });
+    let sorted: Vec<&Member> = order.iter().map(|&i| &members[i]).collect();
+    let mut card = Card::new(&sorted, folder_names);
+    card.join_chapters();
+    let clocks = card.compare_with_own_clocks();
+    card.estimate(&clocks);
+    card.find_overlaps();
+    let notes = card.compare_cards(&clocks);
+    let cameras = card.cameras(&clocks);
+    let mut clips: Vec<Option<(ClipOutcome, usize)>> = vec![None; order.len()];
+    for ((&at, outcome), camera) in order.iter().zip(card.outcomes).zip(card.camera_of) {
+        clips[at] = Some((outcome, camera));
+    }
+    Agreed {
+        clips: clips
+            .into_iter()
+            .map(|c| c.expect("each has its place"))
+            .collect(),
+        cameras,
+        notes,
+    }
+}
+
+/// A clip's place in a chain of chapters that follow each other.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    /// Index of the chain's first clip.
+    head: usize,
+    /// Clip seconds from its frame 0 to that of this clip; `None` if not known.
+    after_s: Option<Ratio>,
+}
+
+struct Card<'a> {
+    members: &'a [&'a Member],
+    outcomes: Vec<ClipOutcome>,
+    groups: Vec<Group>,
+    camera_of: Vec<usize>,
+    /// For each clip that is not the first of its chain.
+    places: Vec<Option<Place>>,
+}
+
+/// A camera's clock, and the filmed one that it was held against.
+struct Measured {
+    own: OwnClock,
+    form: ClockForm,
+    /// Two or more clips follow another clock than the rest: the camera's was set, or two
+    /// cameras were taken for one.
+    is_split: bool,
+}
+
+impl<'a> Card<'a> {
+    fn new(members: &'a [&'a Member], folder_names: &[String]) -> Self {
+        let (groups, camera_of) = cameras::group(members, folder_names);
+        Self {
+            members,
+            outcomes: members.iter().map(|m| m.outcome.clone()).collect(),
+            groups,
+            camera_of,
+            places: vec![None; members.len()],
+        }
+    }
+
+    fn join_chapters(&mut self) {
+        let files: Vec<(usize, &str)> = self.members.iter().map(|m| (m.card, &*m.path)).collect();
+        for recording in chapters::recordings(&files) {
+            self.join(&recording);
+        }
+    }
+
+    fn join(&mut self, recording: &Recording) {
+        let links: Vec<Link<'_>> = recording
+            .chapters
+            .iter()
+            .map(|&(number, index)| Link {
+                number,
+                name: &self.members[index].name,
+                outcome: &self.members[index].outcome,
+            })
+            .collect();
+        let all = joints::join(
+            &recording.name,
+            recording.pattern,
+            recording.first_number,
+            &links,
+        );
+        let index_of = |at: usize| recording.chapters[at].1;
+        for (at, joined) in all.into_iter().enumerate() {
+            let (index, head) = (index_of(at), joined.chain_head);
+            if head != at {
+                self.places[index] = Some(Place {
+                    head: index_of(head),
+                    after_s: (head..at).try_fold(Ratio::ZERO, |sum, i| {
+                        Some(sum + duration_s(&self.members[index_of(i)].outcome)?)
+                    }),
+                });
+            }
+            let outcome = &mut self.outcomes[index];
+            outcome.chapter = joined.chapter;
+            outcome.notes.extend(joined.notes);
+            if let Some(inherited) = joined.inherited {
+                outcome.verdict = inherited.verdict;
+                // Why the clip itself gave none is still worth knowing.
+                let own = std::mem::replace(&mut outcome.reasons, inherited.reasons);
+                outcome.notes.extend(own);
+                outcome.start = Some(inherited.start);
+                outcome.clock = Some(inherited.clock);
+                outcome.clip.speed = inherited.speed;
+                clip_base::fill(outcome);
+            }
+        }
+    }
+
+    /// Measures each camera's clock on the clips with a start of their own, and tells those
+    /// that contradict it.
+    fn compare_with_own_clocks(&mut self) -> Vec<Option<Measured>> {
+        let mut clocks: Vec<Option<Measured>> = (0..self.groups.len())
+            .map(|camera| self.measure(camera))
+            .collect();
+        for measured in clocks.iter_mut().flatten() {
+            let agreeing = measured.own.rests_on().len();
+            let outliers: Vec<(usize, Ratio)> = measured
+                .own
+                .outliers()
+                .into_iter()
+                .filter_map(|clip| Some((clip, self.off_s(clip, measured)?)))
+                .collect();
+            for &(clip, off_s) in &outliers {
+                let near = |other: &(usize, Ratio)| {
+                    other.0 != clip && (other.1 - off_s).abs() <= Ratio::from_integer(SAME_CLOCK_S)
+                };
+                let is_alone = !outliers.iter().any(near);
+                measured.is_split |= !is_alone;
+                let note = Note::new(
+                    "against_camera_clock",
+                    format!(
+                        "the camera's own clock puts this clip {} {} than the filmed one, unlike \
+                         {agreeing} other clips: was a clock set anew, or is the start misread?",
+                        span(off_s.abs()),
+                        if off_s.is_positive() {
+                            "earlier"
+                        } else {
+                            "later"
+                        },
+                    ),
+                );
+                let outcome = &mut self.outcomes[clip];
+                // What several clips show alike is no misread digit.
+                let is_doubtful = is_alone
+                    && agreeing >= ENOUGH_TO_DOUBT
+                    && agreeing >= 2 * outliers.len()
+                    && outcome.by_hand.is_none()
+                    && outcome.verdict == Verdict::Sure;
+                if is_doubtful {
+                    outcome.verdict = Verdict::Unsure;
+                    outcome.reasons.insert(0, note);
+                } else {
+                    outcome.notes.push(note);
+                }
+            }
+        }
+        clocks
+    }
+
+    /// Seconds by which a clip's start lies after where the camera's clock puts it; within
+    /// half a day of zero.
+    fn off_s(&self, clip: usize, measured: &Measured) -> Option<Ratio> {
+        let slate = Slate::of(&self.outcomes[clip])?;
+        let expected = measured
+            .own
+            .start_s(self.header_s(clip)?, self.real_length_s(clip))?;
+        let day_s = measured.form.day_seconds();
+        let off_s = slate.seconds().middle() - expected.middle();
+        Some(off_s - Ratio::from_integer((off_s / day_s).round()) * day_s)
+    }
+
+    fn measure(&self, camera: usize) -> Option<Measured> {
+        let mut by_day: BTreeMap<Ratio, (ClockForm, Vec<Point>)> = BTreeMap::new();
+        for clip in 0..self.members.len() {
+            // The header of a later chapter often tells when the first one began.
+            if self.camera_of[clip] != camera || self.places[clip].is_some() {
+                continue;
+            }
+            let (Some(header_s), Some(slate), Some(length_s)) = (
+                self.header_s(clip),
+                Slate::of(&self.outcomes[clip]),
+                self.real_length_s(clip),
+            ) else {
+                continue;
+            };
+            let (_, points) = by_day
+                .entry(slate.form.day_seconds())
+                .or_insert_with(|| (slate.form, Vec::new()));
+            points.push(Point {
+                clip,
+                header_s,
+                length_s,
+                start_s: slate.seconds(),
+            });
+        }
+        // Seconds since midnight of clocks that count at other speeds do not compare.
+        let (day_s, (form, points)) = by_day
+            .into_iter()
+            .max_by_key(|(day_s, (_, points))| (points.len(), std::cmp::Reverse(*day_s)))?;
+        let own = OwnClock::fit(points, day_s)?;
+        Some(Measured {
+            own,
+            form,
+            is_split: false,
+        })
+    }
+
+    fn header_s(&self, clip: usize) -> Option<Ratio> {
+        let text = self.outcomes[clip].clip.creation_time.as_deref()?;
+        Some(Moment::parse(text)?.seconds())
+    }
+
+    fn real_length_s(&self, clip: usize) -> Option<Ratio> {
+        let outcome = &self.outcomes[clip];
+        Some(duration_s(outcome)? * exact_speed(outcome.clip.speed))
+    }
+
+    /// Says of clips without a start where they probably lie.
+    fn estimate(&mut self, clocks: &[Option<Measured>]) {
+        for clip in 0..self.members.len() {
+            if self.outcomes[clip].verdict != Verdict::None {
+                continue;
+            }
+            let Some(measured) = clocks[self.camera_of[clip]]
+                .as_ref()
+                .filter(|measured| !measured.is_split)
+            else {
+                continue;
+            };
+            // A chapter lies as far after the first one as those between are long.
+            let (head, after_s) = match self.places[clip] {
+                None => (clip, Some(Ratio::ZERO)),
+                Some(place) => (place.head, place.after_s),
+            };
+            let (Some(header_s), Some(after_s)) = (self.header_s(head), after_s) else {
+                continue;
+            };
+            let Some(start) = measured.own.start_s(header_s, self.real_length_s(head)) else {
+                continue;
+            };
+            self.outcomes[clip].estimate =
+                Some(self.estimate_from(start.shift(after_s), measured, head));
+        }
+    }
+
+    fn estimate_from(&self, start: HalfOpen, measured: &Measured, head: usize) -> Estimate {
+        let day_s = measured.form.day_seconds();
+        let midnight = Ratio::from_integer((start.middle() / day_s).floor()) * day_s;
+        let start = start.shift(-midnight);
+        let rests_on = measured.own.rests_on();
+        let written = match *measured.own.written {
+            [Written::AtStart] => "written at the start of a take",
+            [Written::AtEnd] => "written at the end of a take",
+            _ => "written at the start or the end of a take, which is open",
+        };
+        let clips = match rests_on.len() {
+            1 => "one clip".to_owned(),
+            n => format!("{n} clips"),
+        };
+        let header = self.outcomes[head]
+            .clip
+            .creation_time
+            .as_deref()
+            .unwrap_or_default();
+        let sentence = format!(
+            "probably near {} on the filmed clock, give or take {}: by the camera's own clock \
+             ({header}, {written}), which {clips} with a slate tell {}; no time zone was applied",
+            time_of_day(measured.form, start.middle()),
+            span(start.width() / Ratio::from_integer(2)),
+            offset_in_words(measured.own.offset_s()),
+        );
+        Estimate {
+            seconds: start.middle().to_f64(),
+            seconds_bounds: [start.low.to_f64(), start.high.to_f64()],
+            sentence,
+            rests_on: rests_on
+                .into_iter()
+                .map(|clip| self.members[clip].name.clone())
+                .collect(),
+        }
+    }
+
+    /// One camera cannot film two takes at once.
+    fn find_overlaps(&mut self) {
+        for camera in 0..self.groups.len() {
+            let mut takes: Vec<(HalfOpen, Ratio, usize)> = (0..self.members.len())
+                .filter(|&clip| self.camera_of[clip] == camera)
+                .filter_map(|clip| {
+                    let outcome = &self.outcomes[clip];
+                    let form = clip_base::clock_form(outcome.clock.as_ref()?)?;
+                    let counts = clip_base::phi_bounds(outcome.start.as_ref()?)?;
+                    let start = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high));
+                    Some((start, self.real_length_s(clip)?, clip))
+                })
+                .collect();
+            takes.sort_by_key(|(start, _, clip)| (start.low, start.high, *clip));
+            let mut told = Vec::new();
+            let mut longest: Option<(HalfOpen, Ratio, usize)> = None;
+            for &take in &takes {
+                if let Some(before) = longest {
+                    // What surely overlaps, whatever the bounds.
+                    let shared = before.0.low + before.1 - take.0.high;
+                    if shared.min(take.1) > Ratio::new(OVERLAP_S.0, OVERLAP_S.1)
+                        && !self.are_of_other_days(before.2, take.2)
+                    {
+                        told.push((before.2, take.2, shared.min(take.1)));
+                    }
+                }
+                let ends_later = |b: &(HalfOpen, Ratio, usize)| take.0.low + take.1 > b.0.low + b.1;
+                if longest.as_ref().is_none_or(ends_later) {
+                    longest = Some(take);
+                }
+            }
+            for (a, b, shared) in told {
+                for (clip, other) in [(a, b), (b, a)] {
+                    let name = self.members[other].name.clone();
+                    let notes = &mut self.outcomes[clip].notes;
+                    if notes.iter().any(|note| note.code == "takes_overlap") {
+                        continue;
+                    }
+                    notes.push(Note::new(
+                        "takes_overlap",
+                        format!(
+                            "by their starts this clip and {name} share {}, which one camera \
+                             cannot film: two cameras, a copy, or a clock that was set anew?",
+                            span(shared)
+                        ),
+                    ));
+                }
+            }
+        }
+    }
+
+    fn are_of_other_days(&self, a: usize, b: usize) -> bool {
+        match (self.header_s(a), self.header_s(b)) {
+            (Some(a), Some(b)) => (a - b).abs() > Ratio::from_integer(OTHER_DAY_S),
+            _ => false,
+        }
+    }
+
+    /// Cameras of one name on two cards: one camera, or two of a kind?
+    fn compare_cards(&self, clocks: &[Option<Measured>]) -> Vec<Note> {
+        let mut notes = Vec::new();
+        for (a, group) in self.groups.iter().enumerate() {
+            let Some(name) = &group.container_name else {
+                continue;
+            };
+            for (b, other) in self.groups.iter().enumerate().skip(a + 1) {
+                if other.card == group.card || other.container_name.as_ref() != Some(name) {
+                    continue;
+                }
+                let which = format!(
+                    "{name} shot clips on card {} and on card {}",
+                    group.card + 1,
+                    other.card + 1
+                );
+                notes.push(match (&clocks[a], &clocks[b]) {
+                    (Some(x), Some(y)) => {
+                        let day_s = x.form.day_seconds();
+                        let apart = x.own.offset_s() - y.own.offset_s();
+                        let apart = (apart - Ratio::from_integer((apart / day_s).round()) * day_s).abs();
+                        if apart <= Ratio::from_integer(SAME_CLOCK_S) {
+                            Note::new(
+                                "one_camera_two_cards",
+                                format!("{which}: one camera, by its clock, or two set alike"),
+                            )
+                        } else {
+                            Note::new(
+                                "two_cameras_one_name",
+                                format!("{which}: two cameras of a kind, whose clocks are {} apart", span(apart)),
+                            )
+                        }
+                    }
+                    _ => Note::new(
+                        "one_camera_two_cards",
+                        format!("{which}: one camera, or two of a kind; their clocks could not be compared"),
+                    ),
+                });
+            }
+        }
+        notes
+    }
+
+    fn cameras(&self, clocks: &[Option<Measured>]) -> Vec<Camera> {
+        self.groups
+            .iter()
+            .zip(clocks)
+            .map(|(group, measured)| Camera {
+                name: group.name.clone(),
+                clock_offset_seconds: measured.as_ref().map(|m| m.own.offset_s().to_f64()),
+                clock_drift_ppm: measured
+                    .as_ref()
+                    .and_then(|m| m.own.gain_ppm())
+                    .map(Ratio::to_f64),
+                notes: measured
+                    .iter()
+                    .flat_map(|m| [self.zone_note(m), split_note(m)])
+                    .flatten()
+                    .collect(),
+            })
+            .collect()
+    }
+
+    /// A filmed clock that is whole quarters of an hour apart from the camera's runs in
+    /// another zone: all zones in use are whole quarters off UTC.
+    fn zone_note(&self, measured: &Measured) -> Option<Note> {
+        const QUARTER_S: i64 = 900;
+        const NEAR_S: i64 = 60;
+        let clip = *measured.own.rests_on().first()?;
+        let header_s = self.header_s(clip)?;
+        // What the display reads, not how many real seconds its clock has run.
+        let start = self.outcomes[clip].start.as_ref()?;
+        let form = clip_base::clock_form(self.outcomes[clip].clock.as_ref()?)?;
+        let count = clip_base::phi_bounds(start)?.middle().floor();
+        let label = form.label(i64::try_from(count).ok()?);
+        let read_s = 3600 * i64::from(label.hours())
+            + 60 * i64::from(label.minutes())
+            + i64::from(label.seconds());
+        let day_s = Ratio::from_integer(86_400);
+        let apart = Ratio::from_integer(read_s) - header_s;
+        let apart = apart - Ratio::from_integer((apart / day_s).round()) * day_s;
+        let quarters = (apart / Ratio::from_integer(QUARTER_S)).round();
+        let zone_s = Ratio::from_integer(quarters * i128::from(QUARTER_S));
+        if quarters == 0 || (apart - zone_s).abs() > Ratio::from_integer(NEAR_S) {
+            return None;
+        }
+        let minutes = quarters.abs() * 15;
+        Some(Note::new(
+            "zone_offset_likely",
+            format!(
+                "zone offset likely: in {} the display read {}, and the header says {}; a zone \
+                 {}{:02}:{:02} from the header's would explain it, and none was applied",
+                self.members[clip].name,
+                start.label,
+                self.outcomes[clip]
+                    .clip
+                    .creation_time
+                    .as_deref()
+                    .unwrap_or_default(),
+                if quarters > 0 { '+' } else { '-' },
+                minutes / 60,
+                minutes % 60
+            ),
+        ))
+    }
+}
+
+/// Seconds within which the clocks of two cards are those of one camera: the rounding of
+/// two headers, and what a day adds to it.
+const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * 86_400 / 1_000_000;
+
+/// Why clips without a slate get no estimate.
+fn split_note(measured: &Measured) -> Option<Note> {
+    measured.is_split.then(|| {
+        Note::new(
+            "camera_clock_split",
+            "its slated clips follow more than one clock, so the others get no estimate: the \
+             camera's clock was set between takes, or two cameras were taken for one",
+        )
+    })
+}
+
+/// A length of time for people: `3.2 s`, `2 min 5 s`, `3 h 0 min 5 s`; rounded.
+fn span(seconds: Ratio) -> String {
+    let tenths = (seconds * Ratio::from_integer(10)).round();
+    if tenths < 600 {
+        return format!("{}.{} s", tenths / 10, tenths % 10);
+    }
+    let whole = seconds.round();
+    if whole < 3600 {
+        return format!("{} min {} s", whole / 60, whole % 60);
+    }
+    format!(
+        "{} h {} min {} s",
+        whole / 3600,
+        whole / 60 % 60,
+        whole % 60
+    )
+}
+
+fn offset_in_words(offset: Ratio) -> String {
+    let side = if offset.is_positive() {
+        "behind"
+    } else {
+        "ahead of"
+    };
+    format!("to be {} {side} it", span(offset.abs()))
+}
+
+/// Hours, minutes and seconds that the filmed clock shows at a moment.
+fn time_of_day(form: ClockForm, seconds: Ratio) -> String {
+    let count = i64::try_from(form.count_at(seconds).floor()).unwrap_or(0);
+    let label = form.label(count);
+    format!(
+        "{:02}:{:02}:{:02}",
+        label.hours(),
+        label.minutes(),
+        label.seconds()
+    )
+}

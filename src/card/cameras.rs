@@ -1,0 +1,154 @@
+//! Which clips were shot by one camera, as far as one can tell.
+
+use super::agree::Member;
+use crate::outcome::ClipPart;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A camera as the clips name it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Group {
+    pub name: String,
+    pub card: usize,
+    /// What the container calls it; `None` if it was told by folder, names and picture.
+    pub container_name: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Key {
+    card: usize,
+    /// The card's folders of one camera have one name but for numbers.
+    folder: String,
+    told: Told,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Told {
+    ByContainer(String),
+    ByLooks {
+        letters: String,
+        size_px: Option<(u32, u32)>,
+        rate: Option<String>,
+    },
+}
+
+/// The cameras, in the order of their first clips, and for each clip the index of its own.
+pub(super) fn group(members: &[&Member], folder_names: &[String]) -> (Vec<Group>, Vec<usize>) {
+    let mut keys: Vec<Key> = Vec::new();
+    let mut index: BTreeMap<Key, usize> = BTreeMap::new();
+    let mut cameras: Vec<Option<usize>> = members
+        .iter()
+        .map(|member| {
+            // What could not be opened tells nothing; it follows its neighbours below.
+            member.outcome.clip.width_px?;
+            let key = key(member);
+            Some(*index.entry(key.clone()).or_insert_with(|| {
+                keys.push(key);
+                keys.len() - 1
+            }))
+        })
+        .collect();
+    for (member, camera) in members.iter().zip(&mut cameras) {
+        if camera.is_none() {
+            let own = key(member);
+            let is_near = |k: &Key| k.card == own.card && k.folder == own.folder;
+            let like_it = |k: &&Key| {
+                is_near(k)
+                    && matches!(&k.told, Told::ByLooks { letters, .. } if *letters == letters_of(&member.path))
+            };
+            let found = keys
+                .iter()
+                .find(like_it)
+                .or_else(|| keys.iter().find(|k| is_near(k)))
+                .cloned()
+                .unwrap_or(own);
+            *camera = Some(*index.entry(found.clone()).or_insert_with(|| {
+                keys.push(found);
+                keys.len() - 1
+            }));
+        }
+    }
+    let cameras: Vec<usize> = cameras
+        .into_iter()
+        .map(|c| c.expect("all were filled"))
+        .collect();
+    let mut taken = BTreeSet::new();
+    let groups = keys
+        .iter()
+        .enumerate()
+        .map(|(at, key)| {
+            let first = cameras.iter().position(|c| *c == at).map(|i| members[i]);
+            let name = match &key.told {
+                Told::ByContainer(name) => name.clone(),
+                Told::ByLooks { .. } => first
+                    .and_then(|member| Some(member.path.rsplit_once('/')?.0))
+                    .and_then(|folder| folder.rsplit('/').next())
+                    .or_else(|| folder_names.get(key.card).map(String::as_str))
+                    .unwrap_or("camera")
+                    .to_owned(),
+            };
+            let name = (1..)
+                .map(|n| {
+                    if n == 1 {
+                        name.clone()
+                    } else {
+                        format!("{name} ({n})")
+                    }
+                })
+                .find(|name| taken.insert(name.clone()))
+                .expect("numbers do not run out");
+            Group {
+                name,
+                card: key.card,
+                container_name: match &key.told {
+                    Told::ByContainer(name) => Some(name.clone()),
+                    Told::ByLooks { .. } => None,
+                },
+            }
+        })
+        .collect();
+    (groups, cameras)
+}
+
+fn key(member: &Member) -> Key {
+    let ClipPart {
+        camera,
+        width_px,
+        height_px,
+        rate,
+        ..
+    } = &member.outcome.clip;
+    Key {
+        card: member.card,
+        folder: folder_of(&member.path),
+        told: match camera {
+            Some(name) => Told::ByContainer(name.clone()),
+            None => Told::ByLooks {
+                letters: letters_of(&member.path),
+                size_px: width_px.zip(*height_px),
+                rate: rate.clone(),
+            },
+        },
+    }
+}
+
+/// The topmost folder. Folders named as DCF has it, three digits and five more characters
+/// (JEITA CP-3461), are one camera's whatever their number.
+fn folder_of(path: &str) -> String {
+    let Some((top, _)) = path.split_once('/') else {
+        return String::new();
+    };
+    let bytes = top.as_bytes();
+    if bytes.len() == 8 && bytes[..3].iter().all(u8::is_ascii_digit) {
+        return top[3..].to_owned();
+    }
+    top.to_owned()
+}
+
+/// The letters that a clip's name begins with.
+fn letters_of(path: &str) -> String {
+    let name = path.rsplit('/').next().unwrap_or(path);
+    name.chars()
+        .take_while(|c| c.is_alphabetic())
+        .flat_map(char::to_uppercase)
+        .collect()
+}

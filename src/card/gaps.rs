@@ -1,0 +1,150 @@
+//! What lies between two chapters, in frames: exact arithmetic on starts and lengths.
+
+use crate::clip_base;
+use crate::outcome::ClipOutcome;
+use crate::timecode::{ClockForm, HalfOpen, Ratio};
+
+/// A start that a slate in the clip itself gave.
+#[derive(Clone, Debug)]
+pub(super) struct Slate {
+    pub form: ClockForm,
+    /// Counts since midnight.
+    pub counts: HalfOpen,
+    /// Real seconds per clip second.
+    pub speed: Ratio,
+}
+
+impl Slate {
+    pub fn of(outcome: &ClipOutcome) -> Option<Self> {
+        let start = outcome.start.as_ref()?;
+        if start.inherited_from.is_some() {
+            return None;
+        }
+        Some(Self {
+            form: clip_base::clock_form(outcome.clock.as_ref()?)?,
+            counts: clip_base::phi_bounds(start)?,
+            speed: exact_speed(outcome.clip.speed),
+        })
+    }
+
+    /// Real seconds since midnight.
+    pub fn seconds(&self) -> HalfOpen {
+        let seconds = |count| self.form.seconds(count);
+        HalfOpen::new(seconds(self.counts.low), seconds(self.counts.high))
+    }
+
+    /// The bounds `clip_s` clip seconds later.
+    pub fn after(&self, clip_s: Ratio) -> HalfOpen {
+        self.counts.shift(self.form.count_at(clip_s * self.speed))
+    }
+
+    /// True if seconds since midnight mean the same on both clocks.
+    fn counts_like(&self, other: &Self) -> bool {
+        self.form == other.form || self.form.day_seconds() == other.form.day_seconds()
+    }
+}
+
+/// The simplest ratio that rounds to `speed`: outcomes hold it as a float, but every speed
+/// is a ratio of two trade rates.
+pub(super) fn exact_speed(speed: f64) -> Ratio {
+    const CLOSE: f64 = 1e-12;
+    if !(speed.is_finite() && speed > 1e-6 && speed < 1e6) {
+        return Ratio::ONE;
+    }
+    // Convergents of the continued fraction.
+    let (mut num, mut den, mut last_num, mut last_den) = (1_i128, 0_i128, 0_i128, 1_i128);
+    let mut rest = speed;
+    for _ in 0..24 {
+        let whole = rest.floor();
+        let term = whole as i128;
+        (num, last_num) = (term * num + last_num, num);
+        (den, last_den) = (term * den + last_den, den);
+        if (num as f64 / den as f64 - speed).abs() <= CLOSE * speed || den > 1_000_000 {
+            break;
+        }
+        rest = 1.0 / (rest - whole);
+    }
+    Ratio::new(num, den)
+}
+
+/// Length in clip seconds, exact; by counted frames where they are evenly spaced.
+pub(super) fn duration_s(outcome: &ClipOutcome) -> Option<Ratio> {
+    let clip = &outcome.clip;
+    let told: Option<Ratio> = clip
+        .exact_duration_seconds
+        .as_ref()
+        .and_then(|text| text.parse().ok());
+    let rate = clip.rate.as_deref().and_then(clip_base::exact_rate);
+    let counted = rate
+        .zip(clip.frames)
+        .filter(|_| !clip.variable_rate)
+        .map(|(rate, frames)| (rate, Ratio::from_integer(frames) / rate.ratio()));
+    match (told, counted) {
+        // A coarse time base rounds the length; a file that was cut off lacks frames.
+        (Some(told), Some((rate, counted))) if (told - counted).abs() < rate.ratio().recip() => {
+            Some(counted)
+        }
+        (None, Some((_, counted))) => Some(counted),
+        (told, _) => told,
+    }
+    .filter(|s| s.is_positive())
+}
+
+/// What lies between two chapters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Gap {
+    /// Both show the clock. `is_certain` if no other whole number of frames fits.
+    Measured { frames: i64, is_certain: bool },
+    /// Both show the clock, but one of them too coarsely to count frames.
+    Between { least: i64, most: i64 },
+    /// At least one shows no clock, or another one.
+    Unseen,
+}
+
+/// A gap is counted in frames if it is known to this many; two clocks locked to the
+/// camera's rate leave an open interval of two.
+const WIDEST_COUNTED: (i128, i128) = (3, 1);
+
+impl Gap {
+    /// From the bounds of the start that a chapter should have, in counts of `before`, and
+    /// those that it has.
+    pub fn of(expected: HalfOpen, before: &Slate, after: &Slate, frame_s: Option<Ratio>) -> Self {
+        let Some(frame_s) = frame_s.filter(|_| before.counts_like(after)) else {
+            return Self::Unseen;
+        };
+        let expected_s = HalfOpen::new(
+            before.form.seconds(expected.low),
+            before.form.seconds(expected.high),
+        );
+        let found_s = after.seconds();
+        let apart = HalfOpen::new(found_s.low - expected_s.high, found_s.high - expected_s.low);
+        let apart = apart.shift(-days(apart.middle(), after.form.day_seconds()));
+        let scale = Ratio::ONE / (before.speed * frame_s);
+        let frames = HalfOpen::new(apart.low * scale, apart.high * scale);
+        let whole = |n: i128| i64::try_from(n).unwrap_or(i64::MAX);
+        // Open at both ends: each bound is exclusive on one side.
+        let (least, most) = (whole(frames.low.floor() + 1), whole(frames.high.ceil() - 1));
+        if frames.width() > Ratio::new(WIDEST_COUNTED.0, WIDEST_COUNTED.1) {
+            return Self::Between { least, most };
+        }
+        Self::Measured {
+            frames: whole(frames.middle().round()),
+            is_certain: least == most,
+        }
+    }
+
+    pub fn is_none_for_certain(self) -> bool {
+        matches!(
+            self,
+            Self::Measured {
+                frames: 0,
+                is_certain: true
+            }
+        )
+    }
+}
+
+/// The whole days nearest to `value`, as seconds or counts.
+pub(super) fn days(value: Ratio, day: Ratio) -> Ratio {
+    Ratio::from_integer((value / day).round()) * day
+}

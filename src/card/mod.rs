@@ -1,0 +1,418 @@
+//! A whole card, or several, unattended: [`run`].
+//!
+//! ```text
+//! scan: files -> probe -> sift: clips, skipped -> batch: one outcome per clip, on disk at once
+//!      -> corrections by hand -> agree: what the clips say about each other -> sidecars, card.json
+//! ```
+//!
+//! - `names`: paths as text, natural order, where sidecars lie
+//! - `scan`: what lies in the folders; `sift`: which of it are clips
+//! - `records`: what a run leaves for the next one
+//! - `batch`: jobs on several threads; `stop`: the way to end them early
+//! - `agree`: from measured outcomes to final ones, pure; of it `chapters` (recordings in
+//!   numbered files), `gaps` and `joints` (what lies between chapters, and starts carried over
+//!   it), `cameras` (who shot what), `own_clock` (the camera's clock against the filmed one), `moment` (its times)
+//!
+//! - `single`: clips that were read one by one, in the shape of a card
+//!
+//! Reading a clip is an argument, [`Work`]: nothing here knows of video.
+
+mod agree;
+mod batch;
+mod cameras;
+mod chapters;
+mod gaps;
+mod joints;
+mod moment;
+mod names;
+mod own_clock;
+mod records;
+mod scan;
+mod sift;
+mod single;
+mod stop;
+#[cfg(test)]
+mod tests;
+
+pub use batch::{Ended, FAULT, GAVE_UP, NOT_READ};
+pub use names::text_of;
+pub use scan::{CARD_FILE, REPORT_FILE, STATE_FOLDER};
+pub use single::{SingleClip, of_single_clips};
+pub use stop::Stop;
+
+use self::agree::Member;
+use self::batch::{Done, Job};
+use self::records::Records;
+use self::scan::Found;
+use self::sift::Fate;
+use crate::error::{Error, ErrorKind, Result};
+use crate::facts::ClipFacts;
+use crate::note::Note;
+use crate::outcome::{
+    CARD_FORMAT_VERSION, CardClip, CardOutcome, ClipOutcome, Evidence, Skipped, Tool,
+};
+use crate::progress::{Event, Listener};
+use crate::save::{self, Ledger};
+use std::collections::BTreeSet;
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+
+/// The job that is done for each clip.
+pub trait Work: Sync {
+    /// What the container claims; quick, since every file on the card is probed.
+    ///
+    /// # Errors
+    /// Why it is no clip, or why it cannot be opened.
+    fn probe(&self, path: &Path) -> Result<ClipFacts>;
+
+    /// Reads the clip. Ends soon, with any outcome, when the listener wants it to stop.
+    fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence);
+}
+
+/// What a run needs to know.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The cards.
+    pub folders: Vec<PathBuf>,
+    /// Where results go; made if missing.
+    pub out: PathBuf,
+    /// Clips read at once.
+    pub workers: NonZeroUsize,
+    /// All options that change what is read of a clip, as text: clips are read again
+    /// when it differs from that of the last run.
+    pub reading: String,
+    /// This tool and its model; clips are read again when it differs.
+    pub tool: Tool,
+}
+
+/// A clip that will be read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Planned {
+    /// [`CardClip::name`].
+    pub name: String,
+    /// Clip seconds, if the container tells.
+    pub duration_s: Option<f64>,
+}
+
+/// What happens during a run; clips by their index in [`CardOutcome::clips`].
+#[derive(Clone, Debug, PartialEq)]
+pub enum CardEvent<'a> {
+    /// The folders were listed.
+    Scanned { files: usize },
+    /// One more file was probed.
+    Probed { done: usize, of: usize },
+    /// It is known what to read.
+    Planned { clips: &'a [Planned] },
+    /// The reading of a clip begins.
+    Began { clip: usize },
+    /// Something happened in a clip that is being read.
+    Clip { clip: usize, event: Event },
+    /// The outcome of a clip is there, measured, and on disk if that could be done.
+    Finished {
+        clip: usize,
+        outcome: &'a ClipOutcome,
+        /// From an earlier run: no [`CardEvent::Began`] came before.
+        is_from_record: bool,
+    },
+}
+
+/// Receives events, from several threads. Implemented for closures.
+pub trait CardListener: Sync {
+    fn hear(&self, event: CardEvent<'_>);
+}
+
+impl<F: Fn(CardEvent<'_>) + Sync> CardListener for F {
+    fn hear(&self, event: CardEvent<'_>) {
+        self(event);
+    }
+}
+
+/// What a person said about clips: from a clip's name and its measured outcome to its
+/// outcome as corrected.
+pub type ByHandHook<'a> = &'a (dyn Fn(&str, ClipOutcome) -> ClipOutcome + Sync);
+
+/// What came of a run.
+pub struct CardRun {
+    pub outcome: CardOutcome,
+    pub ended: Ended,
+    /// What could not be written. All else is on disk.
+    pub faults: Vec<Error>,
+    /// Clips whose outcome came from the records of an earlier run.
+    pub resumed: usize,
+    /// The clips' paths: as the folders were named, links resolved, and below the output folder.
+    sources: Vec<PathBuf>,
+    whole: Vec<PathBuf>,
+    below_out: Vec<PathBuf>,
+    /// Keeps other runs away until the report is written, too.
+    records: Records,
+}
+
+impl CardRun {
+    /// What was kept to check a clip by eye; from disk, so that a large card does not fill
+    /// the memory. Empty if nothing was kept.
+    ///
+    /// # Panics
+    /// If there is no such clip.
+    pub fn evidence(&self, clip: usize) -> Evidence {
+        self.records.evidence(&self.whole[clip])
+    }
+
+    /// Where each clip lies.
+    pub fn sources(&self) -> &[PathBuf] {
+        &self.sources
+    }
+
+    /// Folder and file name that the files of each clip keep below the output folder.
+    pub fn below_out(&self) -> &[PathBuf] {
+        &self.below_out
+    }
+}
+
+/// Reads all clips in the folders and writes the results below [`Settings::out`]: the
+/// sidecars and [`CARD_FILE`]. A clip that was read before and has not changed is not read
+/// again.
+///
+/// # Errors
+/// Only what keeps the run from beginning: a folder that is missing, an output folder that
+/// takes no files or that another run works in. What happens to single clips, or once
+/// results exist, is in [`CardRun`].
+pub fn run(
+    settings: &Settings,
+    work: &dyn Work,
+    by_hand: ByHandHook<'_>,
+    listener: &dyn CardListener,
+    stop: &Stop,
+) -> Result<CardRun> {
+    if settings.folders.is_empty() {
+        return Err(Error::new(ErrorKind::BadRequest, "no folder was named")
+            .next("name the folder that holds the clips"));
+    }
+    let records = Records::open(&settings.out, &settings.reading, &settings.tool)?;
+    let made = Ledger::open(&settings.out, STATE_FOLDER)?;
+    let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;
+    listener.hear(CardEvent::Scanned {
+        files: scan.files.len(),
+    });
+    let whole: Vec<PathBuf> = scan
+        .files
+        .iter()
+        .map(|file| scan.roots[file.card].join(&file.relative))
+        .collect();
+    let probes = batch::probe(
+        settings,
+        &scan.files,
+        &whole,
+        &records,
+        work,
+        listener,
+        stop,
+    )?;
+    let listed: Vec<(usize, PathBuf)> = scan
+        .files
+        .iter()
+        .map(|file| (file.card, file.relative.clone()))
+        .collect();
+    let prefixes = names::prefixes(&scan.roots, &listed);
+    let fates = sift::sift(&scan.files, &probes);
+    let clips = in_order(&scan.files, &fates);
+    let skipped = skipped(&scan, &fates, &prefixes);
+    let below_out: Vec<PathBuf> = clips
+        .iter()
+        .map(|&i| prefixes[scan.files[i].card].join(&scan.files[i].relative))
+        .collect();
+    let sidecars = names::sidecars(&below_out);
+    let jobs: Vec<Job> = clips
+        .iter()
+        .zip(&below_out)
+        .zip(&sidecars)
+        .map(|((&i, name), sidecar)| Job {
+            file: scan.files[i].clone(),
+            whole: whole[i].clone(),
+            name: names::text_of(name),
+            sidecar: settings.out.join(sidecar),
+            duration_s: probes[i].duration_s(),
+        })
+        .collect();
+    let folders: BTreeSet<&Path> = jobs.iter().filter_map(|job| job.sidecar.parent()).collect();
+    for folder in folders {
+        save::remove_leftovers(folder);
+    }
+    let batch = batch::read(
+        settings,
+        &jobs,
+        &scan.roots,
+        &records,
+        work,
+        by_hand,
+        listener,
+        stop,
+    );
+    let members: Vec<Member> = batch
+        .done
+        .iter()
+        .zip(&jobs)
+        .map(|(done, job)| Member {
+            card: job.file.card,
+            path: names::text_of(&job.file.relative),
+            name: job.name.clone(),
+            outcome: match done {
+                Some(done) => by_hand(&job.name, done.outcome.clone()),
+                None => batch::not_read(&job.file.path, batch.ended, settings.tool.clone()),
+            },
+        })
+        .collect();
+    let agreed = agree::agree(&folder_names(&settings.folders), members);
+    let mut faults = batch.faults;
+    let mut outcome = CardOutcome {
+        format: CARD_FORMAT_VERSION,
+        folders: settings
+            .folders
+            .iter()
+            .map(|f| f.to_string_lossy().into_owned())
+            .collect(),
+        clips: agreed
+            .clips
+            .into_iter()
+            .zip(jobs.iter().zip(&sidecars))
+            .map(|((outcome, camera), (job, sidecar))| CardClip {
+                name: job.name.clone(),
+                sidecar: names::text_of(sidecar),
+                camera,
+                outcome,
+            })
+            .collect(),
+        cameras: agreed.cameras,
+        skipped,
+        notes: agreed.notes,
+        tool: settings.tool.clone(),
+    };
+    faults.extend(save_sidecars(&outcome, &jobs, &batch.done, &faults));
+    outcome
+        .notes
+        .extend(ending(batch.ended, &batch.done, &faults, &settings.out));
+    if let Err(error) = save::card(&outcome, &settings.out.join(CARD_FILE)) {
+        faults.push(error);
+    }
+    Ok(CardRun {
+        outcome,
+        ended: batch.ended,
+        faults,
+        resumed: batch.resumed,
+        sources: jobs.iter().map(|job| job.file.path.clone()).collect(),
+        whole: jobs.into_iter().map(|job| job.whole).collect(),
+        below_out,
+        records,
+    })
+}
+
+/// Indices of the clips, as they were scanned, with the chapters of a recording together.
+fn in_order(files: &[Found], fates: &[Fate]) -> Vec<usize> {
+    let clips: Vec<usize> = (0..files.len())
+        .filter(|&i| fates[i] == Fate::Clip)
+        .collect();
+    let texts: Vec<String> = clips
+        .iter()
+        .map(|&i| names::text_of(&files[i].relative))
+        .collect();
+    let named: Vec<(usize, &str)> = clips
+        .iter()
+        .zip(&texts)
+        .map(|(&i, text)| (files[i].card, &**text))
+        .collect();
+    let order = chapters::together(&named);
+    order.into_iter().map(|at| clips[at]).collect()
+}
+
+/// All files that are not looked at, in natural order.
+fn skipped(scan: &scan::Scan, fates: &[Fate], prefixes: &[PathBuf]) -> Vec<Skipped> {
+    let sifted = scan
+        .files
+        .iter()
+        .zip(fates)
+        .filter_map(|(file, fate)| match fate {
+            Fate::Clip => None,
+            Fate::Skip(note) => Some((file.card, file.relative.clone(), note.clone())),
+        });
+    let mut all: Vec<_> = scan.skipped.iter().cloned().chain(sifted).collect();
+    all.sort_by(|a, b| a.0.cmp(&b.0).then_with(|| names::natural(&a.1, &b.1)));
+    all.into_iter()
+        .map(|(card, relative, reason)| Skipped {
+            name: names::text_of(&prefixes[card].join(relative)),
+            reason,
+        })
+        .collect()
+}
+
+/// What to call the folders.
+fn folder_names(folders: &[PathBuf]) -> Vec<String> {
+    folders
+        .iter()
+        .map(|folder| match folder.file_name() {
+            Some(name) => name.to_string_lossy().into_owned(),
+            None => folder.to_string_lossy().into_owned(),
+        })
+        .collect()
+}
+
+/// Writes the final sidecars; those that say what they said before are not touched.
+fn save_sidecars(
+    card: &CardOutcome,
+    jobs: &[Job],
+    done: &[Option<Done>],
+    before: &[Error],
+) -> Vec<Error> {
+    let mut faults: Vec<Error> = Vec::new();
+    for ((clip, job), done) in card.clips.iter().zip(jobs).zip(done) {
+        let Some(done) = done else { continue };
+        // Told once.
+        if before.iter().any(|b| b.file() == Some(&*job.sidecar)) {
+            continue;
+        }
+        let earlier_path = done.earlier_path.as_deref();
+        let saved = save::sidecar_also_known_as(&clip.outcome, &job.sidecar, earlier_path);
+        if let Err(error) = saved {
+            let is_hopeless = error.kind() == ErrorKind::CannotWrite;
+            faults.push(error);
+            if is_hopeless {
+                break;
+            }
+        }
+    }
+    faults
+}
+
+/// Remarks on how the run ended.
+fn ending(ended: Ended, done: &[Option<Done>], faults: &[Error], out: &Path) -> Vec<Note> {
+    let left = done.iter().filter(|done| done.is_none()).count();
+    let left = format!(
+        "{left} of {} clips were not read; run the same command again to go on",
+        done.len()
+    );
+    let mut notes = Vec::new();
+    match ended {
+        Ended::Complete => {}
+        Ended::Stopped => notes.push(Note::new("stopped", format!("stopped early: {left}"))),
+        Ended::OutputFailed => notes.push(Note::new(
+            "output_failed",
+            format!("results could not be written, so the run ended early: {left}"),
+        )),
+        Ended::CardGone => notes.push(Note::new(
+            "card_gone",
+            format!("a folder of clips went away, so the run ended early: {left}"),
+        )),
+    }
+    notes.extend(faults.iter().map(|error| {
+        // The first cause: those above it name temporary files, never the same twice.
+        let mut cause: Option<&dyn std::error::Error> = std::error::Error::source(error);
+        while let Some(deeper) = cause.and_then(std::error::Error::source) {
+            cause = Some(deeper);
+        }
+        let file = error
+            .file()
+            .map(|file| file.strip_prefix(out).unwrap_or(file));
+        let file = file.map_or_else(String::new, |file| format!("{}: ", file.display()));
+        let cause = cause.map_or_else(String::new, |cause| format!(" ({cause})"));
+        Note::new("not_written", format!("{file}{}{cause}", error.what()))
+    }));
+    notes
+}

@@ -1,0 +1,290 @@
+//! Names that are the same on every system: paths as text without loss, their natural
+//! order, and where in the output folder the sidecar of a clip lies.
+
+use crate::sidecar::json;
+use sha2::{Digest, Sha256};
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsString;
+use std::fmt::Write as _;
+use std::path::{Component, Path, PathBuf};
+
+/// The longest file name that common file systems take, in bytes (`NAME_MAX` of Linux and
+/// macOS; in UTF-16 units on NTFS and exFAT, which is never shorter).
+const LONGEST_NAME: usize = 255;
+
+/// A relative path as text: parts joined by `/`, bytes that are not UTF-8 as `\xNN`, and a
+/// backslash as `\x5C`, so that no two paths have the same text.
+pub fn text_of(path: &Path) -> String {
+    let mut text = String::new();
+    for part in path.components() {
+        let Component::Normal(part) = part else {
+            continue;
+        };
+        if !text.is_empty() {
+            text.push('/');
+        }
+        for chunk in part.as_encoded_bytes().utf8_chunks() {
+            text.push_str(&chunk.valid().replace('\\', r"\x5C"));
+            for byte in chunk.invalid() {
+                write!(text, "\\x{byte:02X}").expect("a string takes everything");
+            }
+        }
+    }
+    text
+}
+
+/// Natural order of relative paths: folder by folder, runs of digits by their number, all
+/// else byte by byte. Total, and independent of locale and file system.
+pub(super) fn natural(a: &Path, b: &Path) -> Ordering {
+    let (mut left, mut right) = (a.components(), b.components());
+    loop {
+        let (x, y) = match (left.next(), right.next()) {
+            (None, None) => break,
+            (None, Some(_)) => return Ordering::Less,
+            (Some(_), None) => return Ordering::Greater,
+            (Some(x), Some(y)) => (x, y),
+        };
+        let order = natural_bytes(
+            x.as_os_str().as_encoded_bytes(),
+            y.as_os_str().as_encoded_bytes(),
+        );
+        if order != Ordering::Equal {
+            return order;
+        }
+    }
+    // Equal but for leading zeros.
+    a.as_os_str().cmp(b.as_os_str())
+}
+
+fn natural_bytes(mut a: &[u8], mut b: &[u8]) -> Ordering {
+    while let (Some(x), Some(y)) = (a.first(), b.first()) {
+        if x.is_ascii_digit() && y.is_ascii_digit() {
+            let ((left, rest_a), (right, rest_b)) = (number(a), number(b));
+            let order = left.len().cmp(&right.len()).then(left.cmp(right));
+            if order != Ordering::Equal {
+                return order;
+            }
+            (a, b) = (rest_a, rest_b);
+        } else {
+            if x != y {
+                return x.cmp(y);
+            }
+            (a, b) = (&a[1..], &b[1..]);
+        }
+    }
+    a.len().cmp(&b.len())
+}
+
+/// The digits at the head without leading zeros, and what follows them.
+fn number(bytes: &[u8]) -> (&[u8], &[u8]) {
+    let end = bytes.iter().take_while(|b| b.is_ascii_digit()).count();
+    let (digits, rest) = bytes.split_at(end);
+    let zeros = digits.iter().take_while(|b| **b == b'0').count();
+    (&digits[zeros..], rest)
+}
+
+/// What each card's files go under, so that no two have the same name: nothing as long as
+/// no name stands on two cards, else the last folders of the cards' paths, as many as tell
+/// the cards apart. `roots` are whole paths, all different; `files` are relative.
+pub(super) fn prefixes(roots: &[PathBuf], files: &[(usize, PathBuf)]) -> Vec<PathBuf> {
+    let mut owners: BTreeMap<String, usize> = BTreeMap::new();
+    // A file on one card must not be a folder on the other, either.
+    let collides = files.iter().any(|(card, file)| {
+        file.ancestors()
+            .filter(|part| !part.as_os_str().is_empty())
+            .enumerate()
+            .any(|(up, part)| {
+                let key = folded(part);
+                let is_file = up == 0;
+                match owners.get(&key) {
+                    Some(owner) if owner != card => is_file || is_named(files, *owner, part),
+                    _ => {
+                        owners.insert(key, *card);
+                        false
+                    }
+                }
+            })
+    });
+    if !collides {
+        return vec![PathBuf::new(); roots.len()];
+    }
+    let parts: Vec<Vec<OsString>> = roots
+        .iter()
+        .map(|root| {
+            root.components()
+                .filter(|c| matches!(c, Component::Normal(_)))
+                .map(|c| c.as_os_str().to_owned())
+                .collect()
+        })
+        .collect();
+    let most = parts.iter().map(Vec::len).max().unwrap_or(0);
+    let last = |parts: &[OsString], depth: usize| -> PathBuf {
+        parts[parts.len() - depth.min(parts.len())..]
+            .iter()
+            .collect()
+    };
+    for depth in 1..=most {
+        let names: Vec<PathBuf> = parts.iter().map(|p| last(p, depth)).collect();
+        let distinct: BTreeSet<String> = names.iter().map(|n| folded(n)).collect();
+        let nests = names
+            .iter()
+            .any(|n| n.as_os_str().is_empty() || names.iter().any(|m| m != n && m.starts_with(n)));
+        if distinct.len() == names.len() && !nests {
+            return names;
+        }
+    }
+    // Paths that differ by case only, or a root that is the whole disk.
+    (1..=roots.len())
+        .map(|number| PathBuf::from(format!("card{number}")))
+        .collect()
+}
+
+/// True if `name`, in any case of letters, is a file of that card.
+fn is_named(files: &[(usize, PathBuf)], card: usize, name: &Path) -> bool {
+    let name = folded(name);
+    files
+        .iter()
+        .any(|(owner, file)| *owner == card && folded(file) == name)
+}
+
+/// The text by which file systems that do not tell upper from lower case know a file.
+fn folded(path: &Path) -> String {
+    text_of(path).to_lowercase()
+}
+
+/// Where the sidecars of `clips` lie, relative to the output folder: the clip's own path
+/// and [`json::SUFFIX`]. Names too long for that are cut and get a part of their digest;
+/// names that differ by the case of letters only get a number.
+pub(super) fn sidecars(clips: &[PathBuf]) -> Vec<PathBuf> {
+    let mut taken = BTreeSet::new();
+    clips
+        .iter()
+        .map(|clip| {
+            (1..)
+                .map(|nth| sidecar(clip, nth))
+                .find(|file| taken.insert(folded(file)))
+                .expect("numbers do not run out")
+        })
+        .collect()
+}
+
+fn sidecar(clip: &Path, nth: u32) -> PathBuf {
+    let name = clip.file_name().unwrap_or_default();
+    let suffix = if nth == 1 {
+        json::SUFFIX.to_owned()
+    } else {
+        format!("~{nth}{}", json::SUFFIX)
+    };
+    if name.len() + suffix.len() <= LONGEST_NAME {
+        let mut name = name.to_owned();
+        name.push(suffix);
+        return clip.with_file_name(name);
+    }
+    let digest = &digest_of(name.as_encoded_bytes())[..12];
+    let room = LONGEST_NAME - suffix.len() - 1 - digest.len();
+    let mut kept = String::new();
+    for letter in text_of(Path::new(name)).chars() {
+        if kept.len() + letter.len_utf8() > room {
+            break;
+        }
+        kept.push(letter);
+    }
+    clip.with_file_name(format!("{kept}~{digest}{suffix}"))
+}
+
+/// SHA-256 in hexadecimal.
+pub(super) fn digest_of(bytes: &[u8]) -> String {
+    let mut text = String::new();
+    for byte in Sha256::digest(bytes) {
+        write!(text, "{byte:02x}").expect("a string takes everything");
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn paths(names: &[&str]) -> Vec<PathBuf> {
+        names.iter().map(PathBuf::from).collect()
+    }
+
+    #[test]
+    fn digits_count_by_their_number_and_folders_come_part_by_part() {
+        let mut names = paths(&["a10", "a9", "b/2", "a", "a/z", "a09", "b/10", "B", "a-1"]);
+        names.sort_by(|a, b| natural(a, b));
+        assert_eq!(
+            names,
+            paths(&["B", "a", "a/z", "a-1", "a09", "a9", "a10", "b/2", "b/10"])
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn the_order_is_total(a in "[a-b0-2/]{0,6}", b in "[a-b0-2/]{0,6}", c in "[a-b0-2/]{0,6}") {
+            let (a, b, c) = (Path::new(&a), Path::new(&b), Path::new(&c));
+            prop_assert_eq!(natural(a, b), natural(b, a).reverse());
+            if natural(a, b).is_le() && natural(b, c).is_le() {
+                prop_assert!(natural(a, c).is_le());
+            }
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn every_path_has_a_text_of_its_own() {
+        use std::os::unix::ffi::OsStrExt;
+        let path = |bytes: &[u8]| PathBuf::from(std::ffi::OsStr::from_bytes(bytes));
+        assert_eq!(text_of(&path(b"a/\xFF \"b\".mov")), "a/\\xFF \"b\".mov");
+        assert_eq!(text_of(&path(b"a/\\xFF.mov")), "a/\\x5CxFF.mov");
+        assert_eq!(text_of(&path(b"two\nlines.mov")), "two\nlines.mov");
+    }
+
+    #[test]
+    fn cards_without_a_common_name_get_no_prefix() {
+        let roots = paths(&["/media/a/CARD", "/media/b/CARD"]);
+        let files = [(0, "DCIM/1.mov".into()), (1, "DCIM/2.mov".into())];
+        assert_eq!(prefixes(&roots, &files), paths(&["", ""]));
+    }
+
+    #[test]
+    fn cards_with_a_common_name_go_under_their_own_names() {
+        let roots = paths(&["/media/a/CARD", "/media/b/CARD"]);
+        let files = [(0, "DCIM/1.mov".into()), (1, "dcim/1.MOV".into())];
+        assert_eq!(prefixes(&roots, &files), paths(&["a/CARD", "b/CARD"]));
+        let roots = paths(&["/media/one", "/media/two"]);
+        assert_eq!(prefixes(&roots, &files), paths(&["one", "two"]));
+        let a_file_where_the_other_has_a_folder = [(0, "DCIM".into()), (1, "DCIM/1.mov".into())];
+        assert_eq!(
+            prefixes(&roots, &a_file_where_the_other_has_a_folder),
+            paths(&["one", "two"])
+        );
+    }
+
+    #[test]
+    fn sidecars_lie_at_the_path_of_their_clip() {
+        assert_eq!(
+            sidecars(&paths(&["DCIM/1.mov", "DCIM/1.mp4", "DCIM/1.MOV"])),
+            paths(&[
+                "DCIM/1.mov.rollmark.json",
+                "DCIM/1.mp4.rollmark.json",
+                "DCIM/1.MOV~2.rollmark.json"
+            ])
+        );
+    }
+
+    #[test]
+    fn a_name_too_long_for_a_suffix_is_cut_and_stays_apart() {
+        let long = |end: &str| format!("d/{}{end}.mov", "ü".repeat(123));
+        let names = sidecars(&[long("a").into(), long("b").into()]);
+        assert_ne!(names[0], names[1]);
+        for name in &names {
+            let len = name.file_name().unwrap().len();
+            assert!(len <= LONGEST_NAME && len > 250, "{len}");
+            assert!(name.to_str().unwrap().ends_with(json::SUFFIX));
+            assert_eq!(name.parent(), Some(Path::new("d")));
+        }
+    }
+}

@@ -1,0 +1,320 @@
+//! What a run leaves for the next one, below the output folder: one file per clip that was
+//! read, and one for all probes. A record counts only while file, settings, tool and model
+//! are what they were.
+
+use super::names;
+use super::scan::{FileStamp, STATE_FOLDER};
+use super::sift::Probe;
+use crate::error::{Error, ErrorKind, Result};
+use crate::outcome::{ClipOutcome, Evidence, Tool};
+use crate::save;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fs::{self, File, TryLockError};
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+
+/// Version of the records. They are this program's own: another number is no record.
+const RECORD_FORMAT: u32 = 1;
+
+/// The records of one output folder, locked against a second run until dropped.
+pub(super) struct Records {
+    folder: PathBuf,
+    settings: String,
+    tool: Tool,
+    /// Held for its lock, which ends with the process, however it ends.
+    _lock: File,
+}
+
+/// The first line of a clip's record; the evidence is the second.
+#[derive(Serialize, Deserialize)]
+struct Head {
+    format: u32,
+    /// The whole path, as text; see [`names::text_of`].
+    path: String,
+    stamp: FileStamp,
+    settings: String,
+    tool: Tool,
+    /// As it was measured: before corrections and before the clips were compared.
+    outcome: ClipOutcome,
+}
+
+/// What stands on disk while a clip is read.
+#[derive(Serialize, Deserialize)]
+struct Attempt {
+    stamp: FileStamp,
+    settings: String,
+    tool: Tool,
+    /// How often the reading was begun, this time included.
+    times: u32,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Probes {
+    format: u32,
+    tool: Tool,
+    files: BTreeMap<String, (FileStamp, Probe)>,
+}
+
+impl Records {
+    /// Makes sure that results can be written to `out`, keeps other runs away from it, and
+    /// removes what a killed run left half-written.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if nothing can be written there, or if another run is at
+    /// work there.
+    pub fn open(out: &Path, settings: &str, tool: &Tool) -> Result<Self> {
+        let folder = out.join(STATE_FOLDER);
+        for folder in [out, &folder, &folder.join("clips"), &folder.join("begun")] {
+            save::prepare_folder(folder)?;
+        }
+        let path = folder.join("lock");
+        let lock = File::options()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(&path)
+            .map_err(|e| {
+                Error::new(ErrorKind::CannotWrite, "cannot write this file")
+                    .in_file(&path)
+                    .next("choose another output folder, or look at its rights")
+                    .because(e)
+            })?;
+        // Some network drives have no locks; there, two runs at once are the user's risk.
+        if let Err(TryLockError::WouldBlock) = lock.try_lock() {
+            return Err(Error::new(
+                ErrorKind::CannotWrite,
+                "another run is writing into this folder",
+            )
+            .in_file(out)
+            .next("wait until it is done, or choose another output folder"));
+        }
+        for folder in [out, &folder, &folder.join("clips"), &folder.join("begun")] {
+            save::remove_leftovers(folder);
+        }
+        Ok(Self {
+            folder,
+            settings: settings.to_owned(),
+            tool: tool.clone(),
+            _lock: lock,
+        })
+    }
+
+    /// The record of a clip that is still as it was when it was read.
+    pub fn outcome(&self, whole_path: &Path, stamp: FileStamp) -> Option<ClipOutcome> {
+        let head = self.head(whole_path)?;
+        let is_valid =
+            head.stamp == stamp && head.settings == self.settings && head.tool == self.tool;
+        is_valid.then_some(head.outcome)
+    }
+
+    /// The path by which an earlier run knew the clip, whatever has changed since.
+    pub fn earlier_path(&self, whole_path: &Path) -> Option<String> {
+        Some(self.head(whole_path)?.outcome.clip.path)
+    }
+
+    fn head(&self, whole_path: &Path) -> Option<Head> {
+        let file = File::open(self.clip_file(whole_path)).ok()?;
+        let mut line = String::new();
+        BufReader::new(file).read_line(&mut line).ok()?;
+        let head: Head = serde_json::from_str(&line).ok()?;
+        (head.format == RECORD_FORMAT && head.path == names::text_of(whole_path)).then_some(head)
+    }
+
+    /// What was kept to check the clip by eye; nothing if there is no record.
+    pub fn evidence(&self, whole_path: &Path) -> Evidence {
+        let lines = File::open(self.clip_file(whole_path)).map(|f| BufReader::new(f).lines());
+        lines
+            .ok()
+            .and_then(|mut lines| lines.nth(1)?.ok())
+            .and_then(|line| serde_json::from_str(&line).ok())
+            .unwrap_or_default()
+    }
+
+    /// Keeps what was measured.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`].
+    pub fn keep(
+        &self,
+        whole_path: &Path,
+        stamp: FileStamp,
+        outcome: &ClipOutcome,
+        evidence: &Evidence,
+    ) -> Result<()> {
+        let head = Head {
+            format: RECORD_FORMAT,
+            path: names::text_of(whole_path),
+            stamp,
+            settings: self.settings.clone(),
+            tool: self.tool.clone(),
+            outcome: outcome.clone(),
+        };
+        let plain = "strings, numbers and lists always serialise";
+        let mut bytes = serde_json::to_vec(&head).expect(plain);
+        bytes.push(b'\n');
+        bytes.extend(serde_json::to_vec(evidence).expect(plain));
+        bytes.push(b'\n');
+        save::record(&bytes, &self.clip_file(whole_path))
+    }
+
+    /// Notes that the reading of a clip begins, and tells how often it did without an end:
+    /// more than once if it ended the program, or somebody killed it.
+    pub fn begin(&self, whole_path: &Path, stamp: FileStamp) -> u32 {
+        let file = self.begun_file(whole_path);
+        let before = fs::read(&file)
+            .ok()
+            .and_then(|bytes| serde_json::from_slice::<Attempt>(&bytes).ok())
+            .filter(|a| a.stamp == stamp && a.settings == self.settings && a.tool == self.tool)
+            .map_or(0, |attempt| attempt.times);
+        let attempt = Attempt {
+            stamp,
+            settings: self.settings.clone(),
+            tool: self.tool.clone(),
+            times: before.saturating_add(1),
+        };
+        // Only a help: the disk that takes no records will be told of when results are kept.
+        if let Ok(bytes) = serde_json::to_vec(&attempt) {
+            let _ = fs::write(&file, bytes);
+        }
+        attempt.times
+    }
+
+    /// Notes that the reading of a clip ended, however.
+    pub fn end(&self, whole_path: &Path) {
+        let _ = fs::remove_file(self.begun_file(whole_path));
+    }
+
+    /// Probes of an earlier run of the same version; empty if there are none.
+    pub fn probes(&self) -> BTreeMap<String, (FileStamp, Probe)> {
+        fs::read(self.probes_file())
+            .ok()
+            .and_then(|bytes| serde_json::from_slice::<Probes>(&bytes).ok())
+            .filter(|kept| kept.format == RECORD_FORMAT && kept.tool == self.tool)
+            .map(|kept| kept.files)
+            .unwrap_or_default()
+    }
+
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`].
+    pub fn keep_probes(&self, files: BTreeMap<String, (FileStamp, Probe)>) -> Result<()> {
+        let probes = Probes {
+            format: RECORD_FORMAT,
+            tool: self.tool.clone(),
+            files,
+        };
+        let bytes = serde_json::to_vec(&probes).expect("strings and numbers always serialise");
+        save::record(&bytes, &self.probes_file())
+    }
+
+    fn probes_file(&self) -> PathBuf {
+        self.folder.join("probes.json")
+    }
+
+    fn clip_file(&self, whole_path: &Path) -> PathBuf {
+        self.folder.join("clips").join(file_name(whole_path))
+    }
+
+    fn begun_file(&self, whole_path: &Path) -> PathBuf {
+        self.folder.join("begun").join(file_name(whole_path))
+    }
+}
+
+/// What the files of one clip are called.
+fn file_name(whole_path: &Path) -> String {
+    let digest = names::digest_of(whole_path.as_os_str().as_encoded_bytes());
+    format!("{}.json", &digest[..32])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sidecar::json::TOOL_NAME;
+
+    const STAMP: FileStamp = FileStamp {
+        size_byte: 7,
+        changed_ns: 11,
+    };
+
+    fn tool(model: &str) -> Tool {
+        Tool {
+            name: TOOL_NAME.into(),
+            version: "0.1.0".into(),
+            model: model.into(),
+        }
+    }
+
+    fn outcome() -> ClipOutcome {
+        let error = Error::new(ErrorKind::NoIndex, "has no index");
+        ClipOutcome::failed(Path::new("card/a.mov"), &error, tool("a"))
+    }
+
+    #[test]
+    fn a_record_counts_while_file_settings_and_model_are_the_same() {
+        let out = tempfile::tempdir().unwrap();
+        let clip = Path::new("/card/a.mov");
+        let records = Records::open(out.path(), "s", &tool("a")).unwrap();
+        assert_eq!(records.outcome(clip, STAMP), None);
+        records
+            .keep(clip, STAMP, &outcome(), &Evidence::default())
+            .unwrap();
+        assert_eq!(records.outcome(clip, STAMP), Some(outcome()));
+        assert_eq!(records.outcome(Path::new("/card/b.mov"), STAMP), None);
+        for stamp in [
+            FileStamp {
+                size_byte: 8,
+                ..STAMP
+            },
+            FileStamp {
+                changed_ns: 12,
+                ..STAMP
+            },
+        ] {
+            assert_eq!(records.outcome(clip, stamp), None);
+        }
+        drop(records);
+        for (settings, model) in [("other", "a"), ("s", "b")] {
+            let records = Records::open(out.path(), settings, &tool(model)).unwrap();
+            assert_eq!(records.outcome(clip, STAMP), None);
+            assert_eq!(records.earlier_path(clip).as_deref(), Some("card/a.mov"));
+        }
+    }
+
+    #[test]
+    fn a_damaged_record_is_no_record() {
+        let out = tempfile::tempdir().unwrap();
+        let clip = Path::new("/card/a.mov");
+        let records = Records::open(out.path(), "s", &tool("a")).unwrap();
+        records
+            .keep(clip, STAMP, &outcome(), &Evidence::default())
+            .unwrap();
+        let file = records.clip_file(clip);
+        let whole = fs::read(&file).unwrap();
+        fs::write(&file, &whole[..whole.len() / 2]).unwrap();
+        assert_eq!(records.outcome(clip, STAMP), None);
+        assert_eq!(records.evidence(clip), Evidence::default());
+    }
+
+    #[test]
+    fn a_clip_at_which_the_program_ended_is_known_until_it_changes() {
+        let out = tempfile::tempdir().unwrap();
+        let clip = Path::new("/card/a.mov");
+        let open = |settings| Records::open(out.path(), settings, &tool("a")).unwrap();
+        for times in 1..4 {
+            assert_eq!(open("s").begin(clip, STAMP), times);
+        }
+        assert_eq!(open("other").begin(clip, STAMP), 1);
+        open("other").end(clip);
+        assert_eq!(open("other").begin(clip, STAMP), 1);
+    }
+
+    #[test]
+    fn two_runs_do_not_share_an_output_folder() {
+        let out = tempfile::tempdir().unwrap();
+        let first = Records::open(out.path(), "s", &tool("a")).unwrap();
+        let error = Records::open(out.path(), "s", &tool("a")).err().unwrap();
+        assert!(error.to_string().contains("another run"), "{error}");
+        drop(first);
+        Records::open(out.path(), "s", &tool("a")).unwrap();
+    }
+}

@@ -1,0 +1,450 @@
+//! Which files are clips: decided by what probing says, not by names. A name only decides
+//! what a file that cannot be opened was meant to be, and whose proxy a small clip is.
+
+use super::names;
+use super::scan::Found;
+use crate::error::{Error, ErrorKind, Result};
+use crate::facts::ClipFacts;
+use crate::note::Note;
+use crate::timecode::Ratio;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// What probing said about a file, as far as a card needs it; kept between runs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) enum Probe {
+    Opened {
+        container: String,
+        width_px: u32,
+        height_px: u32,
+        /// Seconds as an integer ratio.
+        duration_s: Option<String>,
+        creation_time: Option<String>,
+    },
+    Refused {
+        /// [`ErrorKind::code`].
+        code: String,
+        what: String,
+    },
+}
+
+impl Probe {
+    pub fn of(result: &Result<ClipFacts>) -> Self {
+        match result {
+            Ok(facts) => Self::Opened {
+                container: facts.container.clone(),
+                width_px: facts.width_px,
+                height_px: facts.height_px,
+                duration_s: facts.duration_s.map(|d| d.to_string()),
+                creation_time: facts.creation_time.clone(),
+            },
+            Err(error) => Self::Refused {
+                code: error.kind().code().to_owned(),
+                what: error.what().to_owned(),
+            },
+        }
+    }
+
+    /// Of a probe that ended in a fault of the program.
+    pub fn fault() -> Self {
+        let error = Error::new(
+            ErrorKind::Undecodable,
+            "opening it hit a fault of this program",
+        );
+        Self::of(&Err(error))
+    }
+
+    /// True if another try would say the same of an unchanged file.
+    pub fn is_lasting(&self) -> bool {
+        *self != Self::fault()
+            && !matches!(self, Self::Refused { code, .. } if code == ErrorKind::CannotOpen.code())
+    }
+
+    /// Clip seconds, rounded: for progress and for comparing lengths.
+    pub fn duration_s(&self) -> Option<f64> {
+        match self {
+            Self::Opened { duration_s, .. } => duration_s
+                .as_ref()
+                .and_then(|text| text.parse::<Ratio>().ok())
+                .map(Ratio::to_f64),
+            Self::Refused { .. } => None,
+        }
+    }
+}
+
+/// Extensions of files that are meant to hold moving pictures. If such a file cannot be
+/// opened, the user must hear of it. Common practice, no source.
+const VIDEO: &[&str] = &[
+    "360", "3g2", "3gp", "ari", "asf", "avi", "braw", "crm", "dv", "flv", "insv", "m2t", "m2ts",
+    "m4v", "mkv", "mod", "mov", "mp4", "mpeg", "mpg", "mts", "mxf", "nut", "ogv", "r3d", "tod",
+    "ts", "vob", "webm", "wmv",
+];
+
+/// FFmpeg's demuxers that open what is no recording: pictures, text drawn as pictures, and
+/// lists of other files, which would lead out of the card.
+const NO_CLIPS: &[(&str, &str)] = &[
+    ("image2", "still_picture"),
+    ("gif", "still_picture"),
+    ("apng", "still_picture"),
+    ("ico", "still_picture"),
+    ("tty", "not_video"),
+    ("bin", "not_video"),
+    ("xbin", "not_video"),
+    ("adf", "not_video"),
+    ("idf", "not_video"),
+    ("hls", "playlist"),
+    ("concat", "playlist"),
+    ("dash", "playlist"),
+    ("imf", "playlist"),
+    ("sdp", "playlist"),
+];
+
+/// What becomes of a file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Fate {
+    Clip,
+    Skip(Note),
+}
+
+/// One file after the other, then each against its neighbours. `probes` lie as `files` do.
+pub(super) fn sift(files: &[Found], probes: &[Probe]) -> Vec<Fate> {
+    let mut fates: Vec<Fate> = files
+        .iter()
+        .zip(probes)
+        .map(|(file, probe)| alone(&file.relative, probe))
+        .collect();
+    // By folded stem, so that a card of thousands of clips is not compared pairwise.
+    let mut kin: BTreeMap<(usize, String), Vec<usize>> = BTreeMap::new();
+    for (index, file) in files.iter().enumerate() {
+        if fates[index] == Fate::Clip {
+            let key = (file.card, kin_stem(&file.relative));
+            kin.entry(key).or_default().push(index);
+        }
+    }
+    for (&(card, _), group) in &kin {
+        for &small in group {
+            let large = group.iter().find(|&&large| {
+                is_proxy(
+                    (&files[small], &probes[small]),
+                    (&files[large], &probes[large]),
+                )
+            });
+            if let Some(&large) = large {
+                debug_assert_eq!(files[large].card, card);
+                fates[small] = Fate::Skip(Note::new(
+                    "proxy",
+                    format!(
+                        "a smaller copy of {}, which is read instead",
+                        names::text_of(&files[large].relative)
+                    ),
+                ));
+            }
+        }
+    }
+    fates
+}
+
+fn alone(relative: &Path, probe: &Probe) -> Fate {
+    let skip = |code: &str, sentence: String| Fate::Skip(Note::new(code, sentence));
+    match probe {
+        Probe::Opened { container, .. } => {
+            let kind = NO_CLIPS
+                .iter()
+                .find(|(name, _)| container.split(',').any(|c| c == *name))
+                .map(|(_, code)| *code)
+                .or_else(|| container.ends_with("_pipe").then_some("still_picture"));
+            match kind {
+                None => Fate::Clip,
+                Some("still_picture") if is_thumbnail(relative) => {
+                    skip("thumbnail", "a small picture of a clip".into())
+                }
+                Some("still_picture") => {
+                    skip("still_picture", "a picture that does not move".into())
+                }
+                Some("playlist") => {
+                    skip("playlist", "a list of other files, not a recording".into())
+                }
+                Some(_) => skip("not_video", "it holds no video".into()),
+            }
+        }
+        // The clip's own result says what is wrong with it.
+        Probe::Refused { .. } if extension(relative).is_some_and(|e| VIDEO.contains(&&*e)) => {
+            Fate::Clip
+        }
+        Probe::Refused { code, .. } if code == ErrorKind::NoDecoder.code() => Fate::Clip,
+        Probe::Refused { code, what } if code == ErrorKind::CannotOpen.code() => {
+            skip(code, format!("it {what}"))
+        }
+        Probe::Refused { .. } if is_thumbnail(relative) => {
+            skip("thumbnail", "a small picture of a clip".into())
+        }
+        Probe::Refused { .. } => skip("not_video", "it holds no video".into()),
+    }
+}
+
+/// Common practice, no source: cameras name thumbnails so.
+fn is_thumbnail(relative: &Path) -> bool {
+    extension(relative).is_some_and(|e| e == "thm")
+        || folders(relative).any(|f| f.starts_with("thmb") || f.starts_with("thumb"))
+}
+
+fn extension(relative: &Path) -> Option<String> {
+    relative
+        .extension()
+        .map(|e| e.to_string_lossy().to_lowercase())
+}
+
+/// Names of the folders above, folded, nearest first.
+fn folders(relative: &Path) -> impl Iterator<Item = String> {
+    relative
+        .ancestors()
+        .skip(1)
+        .filter_map(|a| a.file_name())
+        .map(|f| f.to_string_lossy().to_lowercase())
+}
+
+/// What proxy and clip have in common: the stem without what marks a proxy. Common
+/// practice, no source: a mark at the end of the name, `S03` and the like behind it, or
+/// another second letter before a recording's number.
+fn kin_stem(relative: &Path) -> String {
+    let stem = relative.file_stem().unwrap_or_default();
+    let mut stem = stem.to_string_lossy().to_lowercase();
+    for mark in [
+        "_proxy", "-proxy", ".proxy", " proxy", "_sub", "_lrv", "_lowres",
+    ] {
+        if let Some(rest) = stem.strip_suffix(mark) {
+            stem.truncate(rest.len());
+        }
+    }
+    let bytes = stem.as_bytes();
+    let n = bytes.len();
+    let digits = |range: std::ops::Range<usize>| bytes[range].iter().all(u8::is_ascii_digit);
+    if n >= 6 && bytes[n - 3] == b's' && digits(n - 2..n) && bytes[n - 4].is_ascii_digit() {
+        stem.truncate(n - 3);
+    } else if n == 8 && bytes[..2].iter().all(u8::is_ascii_alphabetic) && digits(2..8) {
+        stem.replace_range(1..2, "*");
+    }
+    stem
+}
+
+/// Folders that hold smaller copies of what lies beside them. Common practice, no source.
+const PROXY_FOLDERS: &[&str] = &[
+    "proxy", "proxies", "sub", "lrv", "preview", "previews", "lowres",
+];
+
+/// Lengths of a clip and its proxy differ by less: their frame rates may differ.
+const SAME_LENGTH_S: f64 = 0.2;
+/// ... and so may the seconds in which they were begun.
+const SAME_MOMENT_S: i64 = 2;
+
+/// True if `small` is a copy of `large` with fewer pixels and bytes. A clip that is
+/// wrongly taken for a proxy is never read, so everything must fit.
+fn is_proxy(small: (&Found, &Probe), large: (&Found, &Probe)) -> bool {
+    let ((file, probe), (other, of)) = (small, large);
+    let (
+        Probe::Opened {
+            width_px: w,
+            height_px: h,
+            creation_time: made,
+            ..
+        },
+        Probe::Opened {
+            width_px: of_w,
+            height_px: of_h,
+            creation_time: of_made,
+            ..
+        },
+    ) = (probe, of)
+    else {
+        return false;
+    };
+    let area = |w: &u32, h: &u32| u64::from(*w) * u64::from(*h);
+    let is_smaller = area(w, h) < area(of_w, of_h) && file.stamp.size_byte < other.stamp.size_byte;
+    let is_as_long = match (probe.duration_s(), of.duration_s()) {
+        (Some(a), Some(b)) => (a - b).abs() <= SAME_LENGTH_S,
+        _ => false,
+    };
+    let seconds = |text: &Option<String>| {
+        text.as_deref()
+            .and_then(super::moment::Moment::parse)
+            .map(|m| m.whole_seconds())
+    };
+    let is_of_another_time = match (seconds(made), seconds(of_made)) {
+        (Some(a), Some(b)) => (a - b).abs() > SAME_MOMENT_S,
+        _ => false,
+    };
+    is_smaller
+        && is_as_long
+        && !is_of_another_time
+        && are_neighbours(&file.relative, &other.relative)
+}
+
+/// The same folder, one within the other's, or a folder for proxies beside it.
+fn are_neighbours(proxy: &Path, clip: &Path) -> bool {
+    let (Some(a), Some(b)) = (proxy.parent(), clip.parent()) else {
+        return false;
+    };
+    let is_for_proxies = || {
+        a.parent() == b.parent()
+            && a.file_name()
+                .map(|f| f.to_string_lossy().to_lowercase())
+                .is_some_and(|f| PROXY_FOLDERS.contains(&&*f))
+    };
+    a.starts_with(b) || b.starts_with(a) || is_for_proxies()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::scan::FileStamp;
+    use super::*;
+
+    fn found(name: &str, size_byte: u64) -> Found {
+        Found {
+            card: 0,
+            path: Path::new("card").join(name),
+            relative: name.into(),
+            stamp: FileStamp {
+                size_byte,
+                changed_ns: 0,
+            },
+        }
+    }
+
+    fn opened(width_px: u32, height_px: u32, duration_s: &str) -> Probe {
+        Probe::Opened {
+            container: "mov,mp4,m4a,3gp,3g2,mj2".into(),
+            width_px,
+            height_px,
+            duration_s: Some(duration_s.into()),
+            creation_time: None,
+        }
+    }
+
+    fn refused(kind: ErrorKind) -> Probe {
+        Probe::of(&Err(Error::new(kind, "cannot be opened")))
+    }
+
+    fn codes(files: &[(&str, u64, Probe)]) -> Vec<String> {
+        let found: Vec<Found> = files.iter().map(|(n, s, _)| found(n, *s)).collect();
+        let probes: Vec<Probe> = files.iter().map(|(_, _, p)| p.clone()).collect();
+        sift(&found, &probes)
+            .into_iter()
+            .map(|fate| match fate {
+                Fate::Clip => "clip".to_owned(),
+                Fate::Skip(note) => note.code,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_extension_decides_only_what_cannot_be_opened() {
+        let pipe = |container: &str| Probe::Opened {
+            container: container.into(),
+            width_px: 160,
+            height_px: 120,
+            duration_s: None,
+            creation_time: None,
+        };
+        assert_eq!(
+            codes(&[
+                ("take.dat", 9, opened(1920, 1080, "60/1")),
+                ("text.MOV", 9, refused(ErrorKind::NotVideo)),
+                ("empty.mp4", 0, refused(ErrorKind::Empty)),
+                ("notes.txt", 9, refused(ErrorKind::NotVideo)),
+                ("ansi.txt", 9, pipe("tty")),
+                ("firmware.bin", 9, pipe("bin")),
+                ("sound.wav", 9, refused(ErrorKind::NoPicture)),
+                ("photo.heic", 9, refused(ErrorKind::NoIndex)),
+                ("photo.jpg", 9, pipe("jpeg_pipe")),
+                ("C0001.THM", 9, pipe("jpeg_pipe")),
+                ("THMBNL/C0001T01.JPG", 9, pipe("image2")),
+                ("list.m3u8", 9, pipe("hls")),
+                ("locked.xml", 9, refused(ErrorKind::CannotOpen)),
+            ]),
+            [
+                "clip",
+                "clip",
+                "clip",
+                "not_video",
+                "not_video",
+                "not_video",
+                "not_video",
+                "not_video",
+                "still_picture",
+                "thumbnail",
+                "thumbnail",
+                "playlist",
+                "cannot_open"
+            ]
+        );
+    }
+
+    #[test]
+    fn proxies_of_a_neighbour_are_skipped_by_every_way_of_naming_them() {
+        for (clip, proxy) in [
+            ("100/GX010042.MP4", "100/GL010042.LRV"),
+            ("100/REC0042.MP4", "100/REC0042.LRF"),
+            ("CLIP/C0001.MP4", "SUB/C0001S03.MP4"),
+            ("VIDEO/0001AB.MXF", "PROXY/0001AB.MP4"),
+            ("A001.mov", "Proxy/A001.mov"),
+            ("A001.mov", "A001_Proxy.mp4"),
+        ] {
+            assert_eq!(
+                codes(&[
+                    (clip, 900, opened(3840, 2160, "60/1")),
+                    (proxy, 90, opened(960, 540, "60060/1001")),
+                ]),
+                ["clip", "proxy"],
+                "{proxy}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_may_be_a_take_of_its_own_is_read() {
+        let clip = ("a/C0001.MP4", 900, opened(3840, 2160, "60/1"));
+        for (other, why) in [
+            (
+                ("b/C0001.MP4", 90, opened(960, 540, "60/1")),
+                "another camera's folder",
+            ),
+            (
+                ("a/C0001.MOV", 90, opened(960, 540, "58/1")),
+                "another length",
+            ),
+            (("a/C0001.MOV", 950, opened(960, 540, "60/1")), "more bytes"),
+            (
+                ("a/C0001.MOV", 90, opened(3840, 2160, "60/1")),
+                "as many pixels",
+            ),
+            (
+                ("a/C0002.MP4", 90, opened(960, 540, "60/1")),
+                "another name",
+            ),
+        ] {
+            assert_eq!(codes(&[clip.clone(), other]), ["clip", "clip"], "{why}");
+        }
+    }
+
+    #[test]
+    fn a_small_clip_begun_at_another_time_is_no_proxy() {
+        let at = |width_px, made: &str| Probe::Opened {
+            container: "mov".into(),
+            width_px,
+            height_px: 90,
+            duration_s: Some("60/1".into()),
+            creation_time: Some(made.into()),
+        };
+        let small = ("C0001.MOV", 9, at(160, "2021-05-28T13:40:43Z"));
+        for (made, code) in [
+            ("2021-05-28T12:40:43Z", "clip"),
+            ("2021-05-28T13:40:42Z", "proxy"),
+        ] {
+            assert_eq!(
+                codes(&[("C0001.MP4", 90, at(320, made)), small.clone()])[1],
+                code
+            );
+        }
+    }
+}

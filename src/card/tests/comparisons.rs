@@ -1,0 +1,266 @@
+//! What clips of one camera say about each other: estimates, overlaps, contradictions.
+
+use super::super::agree::{Agreed, Member, agree};
+use super::*;
+
+fn clip(card: usize, path: &str, words: &str) -> Member {
+    let told = Told::parse(&format!("clip {words}")).unwrap();
+    let outcome = unslated(&format!("card/{path}"), &told);
+    let outcome = match told.get("start") {
+        None => outcome,
+        Some(label) => slated(outcome, frames(told.rate(), false), label),
+    };
+    Member {
+        card,
+        path: path.to_owned(),
+        name: path.to_owned(),
+        outcome,
+    }
+}
+
+fn agreed(clips: Vec<Member>) -> Agreed {
+    agree(&["one".to_owned(), "two".to_owned()], clips)
+}
+
+fn note<'a>(notes: &'a [Note], code: &str) -> Option<&'a str> {
+    notes.iter().find(|n| n.code == code).map(|n| &*n.sentence)
+}
+
+/// A phone's clip: header in UTC, display three hours on, written five seconds after the start.
+#[test]
+fn a_header_whole_quarters_of_an_hour_off_the_display_is_a_likely_zone() {
+    let agreed = agreed(vec![clip(
+        0,
+        "VID_20210528_154038.mp4",
+        "frames=5 made=2021-05-28T12:40:43.000000Z start=15:40:38:00",
+    )]);
+    let start = agreed.clips[0].0.start.as_ref().unwrap();
+    assert_eq!(start.label, "15:40:38:00");
+    assert_eq!(agreed.clips[0].0.verdict, Verdict::Sure);
+    let camera = &agreed.cameras[0];
+    let offset = camera.clock_offset_seconds.unwrap();
+    assert!((offset - 10_795.0).abs() < 0.5, "{offset}");
+    assert_eq!(
+        note(&camera.notes, "zone_offset_likely").unwrap(),
+        "zone offset likely: in VID_20210528_154038.mp4 the display read 15:40:38:00, and the \
+         header says 2021-05-28T12:40:43.000000Z; a zone +03:00 from the header's would explain \
+         it, and none was applied"
+    );
+}
+
+#[test]
+fn other_differences_are_no_zone() {
+    for start in ["12:40:43:00", "15:38:38:00", "12:41:30:00"] {
+        let words = format!("made=2021-05-28T12:40:43Z start={start}");
+        let agreed = agreed(vec![clip(0, "a.mov", &words)]);
+        assert_eq!(agreed.cameras[0].notes, [], "{start}");
+    }
+    // Nepal and Newfoundland keep quarters and halves of an hour.
+    for (start, zone) in [("18:25:43:00", "+05:45"), ("10:10:43:00", "-02:30")] {
+        let words = format!("made=2021-05-28T12:40:43Z start={start}");
+        let agreed = agreed(vec![clip(0, "a.mov", &words)]);
+        assert!(
+            note(&agreed.cameras[0].notes, "zone_offset_likely")
+                .unwrap()
+                .contains(zone)
+        );
+    }
+}
+
+#[test]
+fn a_clip_without_a_slate_gets_an_estimate_and_never_a_start() {
+    let agreed = agreed(vec![
+        clip(
+            0,
+            "C1.mov",
+            "frames=1500 made=2021-05-28T12:40:00Z start=15:40:00:00",
+        ),
+        clip(
+            0,
+            "C2.mov",
+            "frames=250 made=2021-05-28T12:50:00Z start=15:50:00:00",
+        ),
+        clip(0, "C3.mov", "frames=500 made=2021-05-28T13:00:00Z"),
+    ]);
+    let outcome = &agreed.clips[2].0;
+    assert_eq!((outcome.verdict, &outcome.start), (Verdict::None, &None));
+    let estimate = outcome.estimate.as_ref().unwrap();
+    let [low, high] = estimate.seconds_bounds;
+    let truth = 16.0 * 3600.0;
+    assert!(
+        low < truth && truth < high && high - low < 5.0,
+        "{low} {high}"
+    );
+    assert_eq!(estimate.rests_on, ["C1.mov", "C2.mov"]);
+    assert_eq!(
+        estimate.sentence,
+        "probably near 16:00:00 on the filmed clock, give or take 2.1 s: by the camera's own \
+         clock (2021-05-28T13:00:00Z, written at the start of a take), which 2 clips with a \
+         slate tell to be 3 h 0 min 0 s behind it; no time zone was applied"
+    );
+    assert!(agreed.clips[..2].iter().all(|(o, _)| o.estimate.is_none()));
+}
+
+#[test]
+fn without_a_header_a_slate_or_a_common_camera_there_is_no_estimate() {
+    let slated = clip(0, "C1.mov", "made=2021-05-28T12:40:00Z start=15:40:00:00");
+    for other in [
+        clip(0, "C2.mov", ""),
+        clip(0, "X2.mov", "made=2021-05-28T12:50:00Z"),
+        clip(0, "C2.mov", "made=2021-05-28T12:50:00Z rate=50"),
+        clip(0, "C2.mov", "made=2021-05-28T12:50:00Z camera=other"),
+        clip(1, "C2.mov", "made=2021-05-28T12:50:00Z"),
+        clip(0, "C2.mov", "made=1904-01-01T00:00:00Z"),
+    ] {
+        let agreed = agreed(vec![slated.clone(), other.clone()]);
+        assert_eq!(agreed.clips[1].0.estimate, None, "{other:?}");
+    }
+}
+
+#[test]
+fn chapters_without_a_slate_are_estimated_from_the_first_ones_header() {
+    let same = "made=2021-05-28T13:00:00Z";
+    let agreed = agreed(vec![
+        clip(
+            0,
+            "GX010041.MP4",
+            "made=2021-05-28T12:40:00Z start=15:40:00:00",
+        ),
+        clip(0, "GX010042.MP4", &format!("frames=1500 {same}")),
+        clip(0, "GX020042.MP4", &format!("frames=1500 {same}")),
+    ]);
+    let seconds = |at: usize| agreed.clips[at].0.estimate.as_ref().unwrap().seconds;
+    assert!((seconds(2) - seconds(1) - 60.0).abs() < 1e-6);
+}
+
+#[test]
+fn a_start_against_the_cameras_clock_is_not_called_sure() {
+    let mut clips: Vec<Member> = (0..4)
+        .map(|n| {
+            let words = format!("made=2021-05-28T12:4{n}:00Z start=15:4{n}:00:00");
+            clip(0, &format!("C{n}.mov"), &words)
+        })
+        .collect();
+    // A two read as a seven in the hours.
+    clips.push(clip(
+        0,
+        "C5.mov",
+        "made=2021-05-28T12:50:00Z start=17:50:00:00",
+    ));
+    let agreed = agreed(clips.clone());
+    let odd = &agreed.clips[4].0;
+    assert_eq!(
+        (odd.verdict, &*odd.reasons[0].code),
+        (Verdict::Unsure, "against_camera_clock")
+    );
+    assert!(
+        odd.reasons[0].sentence.contains("2 h 0 min 0 s earlier"),
+        "{:?}",
+        odd.reasons
+    );
+    assert_eq!(odd.start.as_ref().unwrap().label, "17:50:00:00");
+    assert!(
+        agreed.clips[..4]
+            .iter()
+            .all(|(o, _)| o.verdict == Verdict::Sure)
+    );
+    // Two against one are too few to doubt the third.
+    let few = self::agreed(clips.split_off(2));
+    assert!(few.clips.iter().all(|(o, _)| o.verdict == Verdict::Sure));
+    assert!(note(&few.clips[2].0.notes, "against_camera_clock").is_some());
+}
+
+/// A second camera of the same make, its clock 40 s apart: no misread digit, and nothing to
+/// estimate by.
+#[test]
+fn several_clips_by_another_clock_are_not_doubted_and_nothing_is_estimated_from_two_clocks() {
+    let mut clips: Vec<Member> = (0..4)
+        .map(|n| {
+            let words = format!("made=2021-05-28T12:4{n}:00Z start=15:4{n}:00:00");
+            clip(0, &format!("C{n}.mov"), &words)
+        })
+        .collect();
+    for n in 5..7 {
+        let words = format!("made=2021-05-28T12:4{n}:00Z start=15:4{n}:40:00");
+        clips.push(clip(0, &format!("C{n}.mov"), &words));
+    }
+    clips.push(clip(0, "C9.mov", "made=2021-05-28T12:49:00Z"));
+    let agreed = agreed(clips);
+    let (slated, other) = agreed.clips.split_at(6);
+    assert!(slated.iter().all(|(o, _)| o.verdict == Verdict::Sure));
+    assert_eq!(other[0].0.estimate, None);
+    assert!(note(&agreed.cameras[0].notes, "camera_clock_split").is_some());
+}
+
+#[test]
+fn takes_of_one_camera_that_overlap_are_told_on_both() {
+    let agreed = agreed(vec![
+        clip(0, "C1.mov", "frames=250 start=10:00:00:00"),
+        clip(0, "C2.mov", "frames=250 start=10:00:06:00"),
+        clip(0, "C3.mov", "frames=250 start=10:00:16:00"),
+        clip(0, "X4.mov", "frames=250 start=10:00:00:00"),
+    ]);
+    let told: Vec<bool> = agreed
+        .clips
+        .iter()
+        .map(|(o, _)| note(&o.notes, "takes_overlap").is_some())
+        .collect();
+    assert_eq!(told, [true, true, false, false]);
+    let sentence = note(&agreed.clips[0].0.notes, "takes_overlap").unwrap();
+    assert!(sentence.contains("C2.mov share 4.0 s"), "{sentence}");
+}
+
+#[test]
+fn takes_of_two_days_at_one_time_of_day_do_not_overlap() {
+    let agreed = agreed(vec![
+        clip(
+            0,
+            "C1.mov",
+            "frames=250 start=10:00:00:00 made=2021-05-28T10:00:00Z",
+        ),
+        clip(
+            0,
+            "C2.mov",
+            "frames=250 start=10:00:06:00 made=2021-05-29T10:00:06Z",
+        ),
+    ]);
+    assert!(agreed.clips.iter().all(|(o, _)| o.notes.is_empty()));
+}
+
+#[test]
+fn one_camera_name_on_two_cards_is_told_with_what_its_clock_says() {
+    let on = |card: usize, start: &str| {
+        clip(
+            card,
+            "C1.mov",
+            &format!("camera=X made=2021-05-28T10:00:00Z start={start}"),
+        )
+    };
+    for (other, code) in [
+        ("12:00:00:12", "one_camera_two_cards"),
+        ("12:00:40:00", "two_cameras_one_name"),
+    ] {
+        let agreed = agreed(vec![on(0, "12:00:00:00"), on(1, other)]);
+        assert_eq!(agreed.notes[0].code, code);
+        assert_eq!(agreed.cameras.len(), 2);
+    }
+    assert_eq!(agreed(vec![on(0, "12:00:00:00")]).notes, []);
+}
+
+#[test]
+fn broken_clips_belong_to_the_camera_beside_them() {
+    let error = Error::new(ErrorKind::NoIndex, "has no index");
+    let broken = Member {
+        outcome: ClipOutcome::failed(Path::new("A/C2.mov"), &error, tool()),
+        ..clip(0, "A/C2.mov", "")
+    };
+    let agreed = agreed(vec![
+        clip(0, "A/C1.mov", "camera=X"),
+        broken,
+        clip(0, "B/C1.mov", ""),
+    ]);
+    let cameras: Vec<usize> = agreed.clips.iter().map(|(_, camera)| *camera).collect();
+    assert_eq!(cameras, [0, 0, 1]);
+    let names: Vec<&str> = agreed.cameras.iter().map(|c| &*c.name).collect();
+    assert_eq!(names, ["X", "B"]);
+}

@@ -1,0 +1,300 @@
+//! Cards of small text files that a stand-in for the reader understands: what is tested is
+//! what happens between clips, so no video is needed.
+
+mod comparisons;
+mod recordings;
+mod runs;
+
+use super::{CardRun, Settings, Stop, Work};
+use crate::error::{Error, ErrorKind, Result};
+use crate::facts::ClipFacts;
+use crate::note::Note;
+use crate::outcome::{
+    CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Clock, Crop, Evidence, Start, Tool,
+    Verdict,
+};
+use crate::progress::{Event, Listener, Wish};
+use crate::sidecar::json::TOOL_NAME;
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use std::collections::BTreeMap;
+use std::fs;
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+
+/// What a test's file says about the clip that it stands for, as `key=value` words.
+#[derive(Clone, Debug, Default)]
+struct Told(BTreeMap<String, String>);
+
+impl Told {
+    fn parse(text: &str) -> Option<Self> {
+        let words = text.strip_prefix("clip")?.split_whitespace();
+        Some(Self(
+            words
+                .map(|word| word.split_once('=').unwrap_or((word, "")))
+                .map(|(key, value)| (key.to_owned(), value.to_owned()))
+                .collect(),
+        ))
+    }
+
+    fn get(&self, key: &str) -> Option<&str> {
+        self.0.get(key).map(String::as_str)
+    }
+
+    fn rate(&self) -> Rate {
+        self.get("rate").unwrap_or("25").parse().unwrap()
+    }
+
+    fn frames(&self) -> u64 {
+        self.get("frames").unwrap_or("50").parse().unwrap()
+    }
+
+    fn duration_s(&self) -> Ratio {
+        Ratio::from_integer(self.frames()) / self.rate().ratio()
+    }
+
+    fn width_px(&self) -> u32 {
+        self.get("width").unwrap_or("1920").parse().unwrap()
+    }
+}
+
+/// The clip object of a clip without a clock.
+fn unslated(path: &str, told: &Told) -> ClipOutcome {
+    ClipOutcome {
+        format: CLIP_FORMAT_VERSION,
+        verdict: Verdict::None,
+        reasons: vec![Note::new("no_display", "no display with digits was found")],
+        start: None,
+        clock: None,
+        clip: ClipPart {
+            path: path.to_owned(),
+            frames: Some(told.frames()),
+            rate: Some(told.rate().to_string()),
+            duration_seconds: Some(told.duration_s().to_f64()),
+            variable_rate: false,
+            rotation: 0,
+            speed: 1.0,
+            exact_duration_seconds: Some(told.duration_s().to_string()),
+            width_px: Some(told.width_px()),
+            height_px: Some(told.width_px() * 9 / 16),
+            codec: Some("h264".into()),
+            has_audio: Some(false),
+            camera: told.get("camera").map(str::to_owned),
+            creation_time: told.get("made").map(str::to_owned),
+            carried_timecode: None,
+        },
+        windows: Vec::new(),
+        estimate: None,
+        chapter: None,
+        by_hand: None,
+        notes: Vec::new(),
+        tool: tool(),
+    }
+}
+
+/// ... with a clock of `form` that showed `label` on frame 0.
+fn slated(mut outcome: ClipOutcome, form: ClockForm, label: &str) -> ClipOutcome {
+    let count = form.count(&form.parse(label).unwrap()).unwrap();
+    let low = Ratio::from_integer(count);
+    set_start(&mut outcome, form, HalfOpen::new(low, low + Ratio::ONE));
+    outcome
+}
+
+fn set_start(outcome: &mut ClipOutcome, form: ClockForm, counts: HalfOpen) {
+    let seconds = |count: Ratio| form.seconds(count).to_f64();
+    outcome.verdict = Verdict::Sure;
+    outcome.reasons = vec![Note::new("agreed", "all read frames agree")];
+    outcome.start = Some(Start {
+        label: form.text(i64::try_from(counts.middle().floor()).unwrap()),
+        count: counts.middle().to_f64(),
+        count_bounds: [counts.low.to_f64(), counts.high.to_f64()],
+        seconds: seconds(counts.middle()),
+        seconds_bounds: [seconds(counts.low), seconds(counts.high)],
+        exact_count_bounds: Some([counts.low.to_string(), counts.high.to_string()]),
+        in_clip_base: None,
+        inherited_from: None,
+    });
+    outcome.clock = Some(Clock {
+        form: form.pattern().into(),
+        rate: form.rate().to_string(),
+        rate_known_by: "measured".into(),
+        drop_frame: Some(form.drop_frame()),
+        drop_frame_known_by: "mark".into(),
+        refresh_hz: None,
+    });
+    crate::clip_base::fill(outcome);
+}
+
+fn frames(rate: Rate, drop_frame: bool) -> ClockForm {
+    ClockForm::frames(rate, drop_frame).unwrap()
+}
+
+fn tool() -> Tool {
+    Tool {
+        name: TOOL_NAME.into(),
+        version: "0.1.0".into(),
+        model: "00".repeat(32),
+    }
+}
+
+/// Reads the text files. Remembers what it was asked to read.
+#[derive(Default)]
+struct Reader {
+    read: Mutex<Vec<PathBuf>>,
+    /// Called in the middle of each clip.
+    meanwhile: Option<Meanwhile>,
+}
+
+type Meanwhile = Box<dyn Fn(&Path) + Sync + Send>;
+
+impl Reader {
+    fn names_read(&self) -> Vec<String> {
+        let read = self.read.lock().unwrap();
+        let mut names: Vec<String> = read
+            .iter()
+            .map(|path| path.file_name().unwrap().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        names
+    }
+
+    fn told(path: &Path) -> Result<Told> {
+        let text = fs::read(path)
+            .map_err(|e| Error::new(ErrorKind::CannotOpen, "cannot be opened").because(e))?;
+        if text.is_empty() {
+            return Err(Error::new(ErrorKind::Empty, "has no bytes").next("copy it again"));
+        }
+        let text = String::from_utf8_lossy(&text);
+        if text.starts_with("no index") {
+            return Err(Error::new(ErrorKind::NoIndex, "has no index"));
+        }
+        Told::parse(&text).ok_or_else(|| Error::new(ErrorKind::NotVideo, "is no video file"))
+    }
+}
+
+impl Work for Reader {
+    fn probe(&self, path: &Path) -> Result<ClipFacts> {
+        let told = Self::told(path)?;
+        assert!(told.get("bad_probe").is_none(), "a fault while probing");
+        Ok(ClipFacts {
+            path: path.to_path_buf(),
+            container: "mov,mp4,m4a,3gp,3g2,mj2".into(),
+            codec: "h264".into(),
+            width_px: told.width_px(),
+            height_px: told.width_px() * 9 / 16,
+            bit_depth: 8,
+            rate: Some(told.rate()),
+            tick_seconds: told.rate().ratio().recip(),
+            duration_s: Some(told.duration_s()),
+            frames: Some(told.frames()),
+            is_variable_rate: false,
+            rotation_degrees: 0,
+            is_mirrored: false,
+            is_interlaced: false,
+            has_audio: false,
+            carried_timecode: None,
+            camera: told.get("camera").map(str::to_owned),
+            creation_time: told.get("made").map(str::to_owned),
+            notes: Vec::new(),
+        })
+    }
+
+    fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {
+        self.read.lock().unwrap().push(path.to_path_buf());
+        if let Some(meanwhile) = &self.meanwhile {
+            meanwhile(path);
+        }
+        let text = path.to_string_lossy();
+        let told = match Self::told(path) {
+            Ok(told) => told,
+            Err(error) => {
+                let failed = ClipOutcome::failed(path, &error, tool());
+                return (failed, Evidence::default());
+            }
+        };
+        assert!(told.get("bad").is_none(), "a fault while reading");
+        if listener.hear(Event::Searching { at_s: 0.0 }) == Wish::Stop {
+            // What a clip that was given up gives is of no use.
+            return (unslated("given up", &told), Evidence::default());
+        }
+        let outcome = unslated(&text, &told);
+        let outcome = match told.get("start") {
+            None => outcome,
+            Some(label) => slated(outcome, frames(told.rate(), false), label),
+        };
+        let crop = Crop {
+            seconds: 0.0,
+            digits: told.get("start").unwrap_or("?").to_owned(),
+            label: None,
+            png: String::new(),
+        };
+        let evidence = Evidence {
+            crops: vec![crop],
+            points: Vec::new(),
+        };
+        (outcome, evidence)
+    }
+}
+
+/// A card and an output folder beside it.
+struct Desk {
+    folder: tempfile::TempDir,
+}
+
+impl Desk {
+    fn new(files: &[(&str, &str)]) -> Self {
+        let desk = Self {
+            folder: tempfile::tempdir().unwrap(),
+        };
+        fs::create_dir(desk.card()).unwrap();
+        for (name, text) in files {
+            desk.put(name, text);
+        }
+        desk
+    }
+
+    fn card(&self) -> PathBuf {
+        self.folder.path().join("card")
+    }
+
+    fn out(&self) -> PathBuf {
+        self.folder.path().join("out")
+    }
+
+    fn put(&self, name: &str, text: &str) {
+        let file = self.card().join(name);
+        fs::create_dir_all(file.parent().unwrap()).unwrap();
+        fs::write(file, text).unwrap();
+    }
+
+    fn settings(&self) -> Settings {
+        Settings {
+            folders: vec![self.card()],
+            out: self.out(),
+            workers: NonZeroUsize::new(2).unwrap(),
+            reading: "defaults".into(),
+            tool: tool(),
+        }
+    }
+
+    fn run(&self, work: &dyn Work) -> CardRun {
+        run(&self.settings(), work).unwrap()
+    }
+}
+
+fn run(settings: &Settings, work: &dyn Work) -> Result<CardRun> {
+    super::run(
+        settings,
+        work,
+        &|_, outcome| outcome,
+        &|_: super::CardEvent<'_>| {},
+        &Stop::new(),
+    )
+}
+
+fn verdicts(card: &CardOutcome) -> Vec<(&str, Verdict)> {
+    card.clips
+        .iter()
+        .map(|clip| (&*clip.name, clip.outcome.verdict))
+        .collect()
+}

@@ -1,0 +1,530 @@
+//! Whole runs: what is read, what is written, what a second run does.
+
+use super::super::records::Records;
+use super::super::scan::FileStamp;
+use super::super::{CARD_FILE, CardEvent, Ended, FAULT, GAVE_UP, NOT_READ, STATE_FOLDER, Stop};
+use super::*;
+use crate::sidecar::{card_json, json};
+use std::sync::Arc;
+
+const SLATED: &str = "clip start=10:00:00:00";
+
+fn bytes_below(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut all = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            all.extend(bytes_below(&path));
+        } else {
+            all.insert(path.clone(), fs::read(&path).unwrap());
+        }
+    }
+    all
+}
+
+#[test]
+fn every_clip_gets_a_sidecar_at_its_path_and_the_card_holds_the_same_objects() {
+    let desk = Desk::new(&[
+        ("DCIM/100/a.mov", SLATED),
+        ("DCIM/100/b.mov", "clip"),
+        ("DCIM/notes.txt", "hello"),
+    ]);
+    let run = desk.run(&Reader::default());
+    assert_eq!(run.ended, Ended::Complete);
+    assert!(run.faults.is_empty());
+    let card = card_json::from_bytes(&fs::read(desk.out().join(CARD_FILE)).unwrap()).unwrap();
+    assert_eq!(card, run.outcome);
+    assert_eq!(
+        verdicts(&card),
+        [
+            ("DCIM/100/a.mov", Verdict::Sure),
+            ("DCIM/100/b.mov", Verdict::None)
+        ]
+    );
+    for clip in &card.clips {
+        assert_eq!(clip.sidecar, format!("{}{}", clip.name, json::SUFFIX));
+        let sidecar = fs::read(desk.out().join(&clip.sidecar)).unwrap();
+        assert_eq!(json::from_bytes(&sidecar).unwrap(), clip.outcome);
+    }
+    let skipped = &card.skipped[0];
+    assert_eq!(
+        (&*skipped.name, &*skipped.reason.code),
+        ("DCIM/notes.txt", "not_video")
+    );
+    assert_eq!(run.evidence(0).crops[0].digits, "10:00:00:00");
+}
+
+/// One folder with everything that has stopped batches elsewhere.
+#[test]
+fn broken_files_are_results_of_their_own_and_stop_nothing() {
+    let desk = Desk::new(&[
+        ("good1.mp4", SLATED),
+        ("good2.mp4", "clip start=11:00:00:00"),
+        ("cut.mp4", "no index"),
+        ("empty.mp4", ""),
+        ("text.MOV", "hello"),
+        ("fault.mp4", "clip bad"),
+        ("fault2.mp4", "clip bad_probe"),
+    ]);
+    fs::create_dir(desk.card().join("X.MP4")).unwrap();
+    let run = desk.run(&Reader::default());
+    assert_eq!(run.ended, Ended::Complete);
+    let codes: Vec<(&str, &str)> = run
+        .outcome
+        .clips
+        .iter()
+        .map(|clip| (&*clip.name, &*clip.outcome.reasons[0].code))
+        .collect();
+    assert_eq!(
+        codes,
+        [
+            ("cut.mp4", "no_index"),
+            ("empty.mp4", "empty_file"),
+            ("fault.mp4", FAULT),
+            ("fault2.mp4", "no_display"),
+            ("good1.mp4", "agreed"),
+            ("good2.mp4", "agreed"),
+            ("text.MOV", "not_video"),
+        ]
+    );
+    assert!(run.outcome.skipped.is_empty());
+    assert!(
+        run.outcome.clips[2].outcome.reasons[0]
+            .sentence
+            .contains("a fault while reading")
+    );
+}
+
+#[test]
+fn the_originals_are_as_they_were() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b/c.mov", "clip bad"), ("n.txt", "x")]);
+    let before = bytes_below(&desk.card());
+    desk.run(&Reader::default());
+    assert_eq!(bytes_below(&desk.card()), before);
+}
+
+#[test]
+fn a_second_run_reads_and_changes_nothing() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", "clip"), ("c.mov", "no index")]);
+    let first = desk.run(&Reader::default());
+    let (outcome, evidence) = (first.outcome.clone(), first.evidence(0));
+    drop(first);
+    let before = bytes_below(&desk.out());
+    let again = Reader::default();
+    let second = desk.run(&again);
+    assert_eq!(again.names_read(), [""; 0]);
+    assert_eq!(second.resumed, 3);
+    assert_eq!(second.outcome, outcome);
+    assert_eq!(second.evidence(0), evidence);
+    assert_eq!(bytes_below(&desk.out()), before);
+}
+
+#[test]
+fn only_what_changed_is_read_again() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", "clip")]);
+    drop(desk.run(&Reader::default()));
+    desk.put("b.mov", "clip start=12:00:00:00");
+    let again = Reader::default();
+    let run = desk.run(&again);
+    assert_eq!(again.names_read(), ["b.mov"]);
+    assert_eq!(
+        run.outcome.clips[1].outcome.start.as_ref().unwrap().label,
+        "12:00:00:00"
+    );
+    drop(run);
+    for settings in [
+        Settings {
+            reading: "rate 25".into(),
+            ..desk.settings()
+        },
+        Settings {
+            tool: Tool {
+                model: "11".repeat(32),
+                ..tool()
+            },
+            ..desk.settings()
+        },
+    ] {
+        let again = Reader::default();
+        drop(run_with(&settings, &again));
+        assert_eq!(again.names_read(), ["a.mov", "b.mov"]);
+    }
+}
+
+fn run_with(settings: &Settings, work: &dyn Work) -> CardRun {
+    run(settings, work).unwrap()
+}
+
+#[test]
+fn a_run_with_more_threads_gives_the_same_bytes() {
+    let files: Vec<(String, String)> = (0..40)
+        .map(|n| {
+            let start = if n % 3 == 0 { " start=10:00:00:00" } else { "" };
+            (
+                format!("C{n}.mov"),
+                format!("clip frames={}{start}", 50 + n),
+            )
+        })
+        .collect();
+    let files: Vec<(&str, &str)> = files.iter().map(|(a, b)| (&**a, &**b)).collect();
+    let desk = Desk::new(&files);
+    let results = [1, 8].map(|workers| {
+        let _ = fs::remove_dir_all(desk.out());
+        let settings = Settings {
+            workers: NonZeroUsize::new(workers).unwrap(),
+            ..desk.settings()
+        };
+        drop(run_with(&settings, &Reader::default()));
+        bytes_below(&desk.out())
+    });
+    assert_eq!(results[0], results[1]);
+}
+
+fn settings_of_one_worker(desk: &Desk) -> Settings {
+    Settings {
+        workers: NonZeroUsize::MIN,
+        ..desk.settings()
+    }
+}
+
+#[test]
+fn stopping_gently_finishes_the_clip_and_the_next_run_goes_on() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED), ("c.mov", SLATED)]);
+    let stop = Stop::new();
+    let listener = |event: CardEvent<'_>| {
+        if let CardEvent::Clip { clip: 1, .. } = event {
+            stop.finish();
+        }
+    };
+    let settings = settings_of_one_worker(&desk);
+    let by_hand = |_: &str, outcome| outcome;
+    let run = super::super::run(&settings, &Reader::default(), &by_hand, &listener, &stop).unwrap();
+    assert_eq!(run.ended, Ended::Stopped);
+    assert_eq!(
+        verdicts(&run.outcome),
+        [
+            ("a.mov", Verdict::Sure),
+            ("b.mov", Verdict::Sure),
+            ("c.mov", Verdict::Failed)
+        ]
+    );
+    assert_eq!(run.outcome.clips[2].outcome.reasons[0].code, NOT_READ);
+    assert!(!desk.out().join("c.mov.rollmark.json").exists());
+    assert_eq!(
+        run.outcome.notes[0].sentence,
+        "stopped early: 1 of 3 clips were not read; run the same command again to go on"
+    );
+    drop(run);
+    let again = Reader::default();
+    let run = desk.run(&again);
+    assert_eq!(again.names_read(), ["c.mov"]);
+    assert_eq!(run.ended, Ended::Complete);
+    assert!(run.outcome.notes.is_empty());
+}
+
+#[test]
+fn stopping_at_once_gives_up_the_clip_and_leaves_nothing_of_it() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED)]);
+    let stop = Arc::new(Stop::new());
+    let reader = Reader {
+        meanwhile: Some(Box::new({
+            let stop = Arc::clone(&stop);
+            move |path| {
+                if path.ends_with("b.mov") {
+                    stop.now();
+                }
+            }
+        })),
+        ..Reader::default()
+    };
+    let settings = settings_of_one_worker(&desk);
+    let run = super::super::run(
+        &settings,
+        &reader,
+        &|_, outcome| outcome,
+        &|_: CardEvent<'_>| {},
+        &stop,
+    )
+    .unwrap();
+    assert_eq!(run.ended, Ended::Stopped);
+    assert_eq!(run.outcome.clips[1].outcome.reasons[0].code, NOT_READ);
+    assert!(!desk.out().join("b.mov.rollmark.json").exists());
+    drop(run);
+    let again = Reader::default();
+    desk.run(&again);
+    assert_eq!(again.names_read(), ["b.mov"]);
+}
+
+#[test]
+fn a_record_and_a_sidecar_are_there_before_the_next_clip_is_begun() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", "clip")]);
+    let out = desk.out();
+    let reader = Reader {
+        meanwhile: Some(Box::new(move |path| {
+            if path.ends_with("b.mov") {
+                let sidecar = fs::read(out.join("a.mov.rollmark.json")).unwrap();
+                assert_eq!(json::from_bytes(&sidecar).unwrap().verdict, Verdict::Sure);
+                assert_eq!(
+                    fs::read_dir(out.join(STATE_FOLDER).join("clips"))
+                        .unwrap()
+                        .count(),
+                    1
+                );
+            }
+        })),
+        ..Reader::default()
+    };
+    let run = run_with(&settings_of_one_worker(&desk), &reader);
+    assert_eq!(run.outcome.clips[1].outcome.verdict, Verdict::None);
+}
+
+/// As after three runs that ended, without a word, in one clip.
+#[test]
+fn a_clip_that_ends_the_program_again_and_again_is_left_out() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED)]);
+    let bad = fs::canonicalize(desk.card()).unwrap().join("a.mov");
+    let stamp = FileStamp::of(&fs::metadata(&bad).unwrap());
+    let settings = desk.settings();
+    for _ in 0..3 {
+        let records = Records::open(&settings.out, &settings.reading, &settings.tool).unwrap();
+        records.begin(&bad, stamp);
+    }
+    let reader = Reader::default();
+    let run = desk.run(&reader);
+    assert_eq!(reader.names_read(), ["b.mov"]);
+    let code = |at: usize| &*run.outcome.clips[at].outcome.reasons[0].code;
+    assert_eq!((code(0), code(1)), (GAVE_UP, "agreed"));
+    assert_eq!(run.ended, Ended::Complete);
+}
+
+#[test]
+fn a_card_that_is_pulled_ends_the_run_and_keeps_what_was_read() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED), ("c.mov", SLATED)]);
+    let card = desk.card();
+    let reader = Reader {
+        meanwhile: Some(Box::new(move |path| {
+            if path.ends_with("b.mov") {
+                fs::remove_dir_all(&card).unwrap();
+            }
+        })),
+        ..Reader::default()
+    };
+    let run = run_with(&settings_of_one_worker(&desk), &reader);
+    assert_eq!(run.ended, Ended::CardGone);
+    let codes: Vec<&str> = run
+        .outcome
+        .clips
+        .iter()
+        .map(|clip| &*clip.outcome.reasons[0].code)
+        .collect();
+    assert_eq!(codes, ["agreed", "cannot_open", NOT_READ]);
+    assert_eq!(run.outcome.notes[0].code, "card_gone");
+    drop(run);
+    // Back again: the first clip is not read a second time.
+    for name in ["b.mov", "c.mov"] {
+        desk.put(name, SLATED);
+    }
+    let again = Reader::default();
+    desk.run(&again);
+    assert_eq!(again.names_read(), ["b.mov", "c.mov"]);
+}
+
+#[test]
+fn a_clip_that_grows_while_it_is_read_is_read_again_next_time() {
+    let desk = Desk::new(&[("a.mov", SLATED)]);
+    let reader = Reader {
+        meanwhile: Some(Box::new(|path| {
+            fs::write(path, "clip start=10:00:00:00 frames=60").unwrap();
+        })),
+        ..Reader::default()
+    };
+    let run = desk.run(&reader);
+    assert_eq!(
+        run.outcome.clips[0].outcome.notes[0].code,
+        "changed_while_read"
+    );
+    drop(run);
+    let again = Reader::default();
+    desk.run(&again);
+    assert_eq!(again.names_read(), ["a.mov"]);
+}
+
+#[test]
+fn an_output_that_takes_no_files_ends_the_run_and_keeps_what_was_read() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED), ("c.mov", SLATED)]);
+    let clips = desk.out().join(STATE_FOLDER).join("clips");
+    let reader = Reader {
+        meanwhile: Some(Box::new(move |path| {
+            if path.ends_with("b.mov") {
+                // A folder that cannot be written to, for any user.
+                fs::remove_dir_all(&clips).unwrap();
+                fs::write(&clips, b"").unwrap();
+            }
+        })),
+        ..Reader::default()
+    };
+    let run = run_with(&settings_of_one_worker(&desk), &reader);
+    assert_eq!(run.ended, Ended::OutputFailed);
+    assert_eq!(reader.names_read(), ["a.mov", "b.mov"]);
+    assert_eq!(run.faults.len(), 1);
+    assert_eq!(run.faults[0].kind(), ErrorKind::CannotWrite);
+    assert_eq!(run.outcome.notes[0].code, "output_failed");
+    assert_eq!(run.outcome.notes[1].code, "not_written");
+    assert!(
+        !run.outcome.notes[1].sentence.contains(".part"),
+        "a name that differs each time"
+    );
+    assert_eq!(run.outcome.clips[2].outcome.reasons[0].code, NOT_READ);
+    assert!(desk.out().join("a.mov.rollmark.json").exists());
+}
+
+#[test]
+fn what_others_put_in_place_of_a_sidecar_is_kept_and_the_others_are_written() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED)]);
+    fs::create_dir(desk.out()).unwrap();
+    let foreign = desk.out().join("a.mov.rollmark.json");
+    fs::write(&foreign, "mine").unwrap();
+    let run = desk.run(&Reader::default());
+    assert_eq!(run.ended, Ended::Complete);
+    assert_eq!(run.faults.len(), 1);
+    assert_eq!(run.faults[0].file(), Some(&*foreign));
+    assert_eq!(fs::read(&foreign).unwrap(), b"mine");
+    assert!(desk.out().join("b.mov.rollmark.json").exists());
+}
+
+#[test]
+fn leftovers_of_a_killed_run_go_and_never_count_as_clips() {
+    let desk = Desk::new(&[("d/a.mov", SLATED)]);
+    let settings = Settings {
+        out: desk.card(),
+        ..desk.settings()
+    };
+    desk.put("d/.rollmark-abc123.part", "clip");
+    drop(run_with(&settings, &Reader::default()));
+    assert!(!desk.card().join("d/.rollmark-abc123.part").exists());
+    let run = run_with(&settings, &Reader::default());
+    assert_eq!(verdicts(&run.outcome), [("d/a.mov", Verdict::Sure)]);
+    assert_eq!(run.outcome.skipped, []);
+}
+
+#[test]
+fn two_cards_with_the_same_tree_keep_their_clips_apart() {
+    let desk = Desk::new(&[("A/DCIM/a.mov", SLATED), ("B/DCIM/a.mov", "clip")]);
+    let settings = Settings {
+        folders: vec![desk.card().join("A"), desk.card().join("B")],
+        ..desk.settings()
+    };
+    let run = run_with(&settings, &Reader::default());
+    assert_eq!(
+        verdicts(&run.outcome),
+        [
+            ("A/DCIM/a.mov", Verdict::Sure),
+            ("B/DCIM/a.mov", Verdict::None)
+        ]
+    );
+    assert!(desk.out().join("B/DCIM/a.mov.rollmark.json").exists());
+}
+
+#[cfg(unix)]
+#[test]
+fn names_of_all_kinds_get_a_sidecar_each() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    let desk = Desk::new(&[("two\nlines \"q\" 'x'.mov", SLATED)]);
+    fs::write(desk.card().join(OsStr::from_bytes(b"\xFF.mov")), SLATED).unwrap();
+    let long = format!("{}.mov", "n".repeat(250));
+    desk.put(&long, SLATED);
+    let run = desk.run(&Reader::default());
+    assert!(run.faults.is_empty(), "{:?}", run.faults);
+    let names: Vec<&str> = run.outcome.clips.iter().map(|c| &*c.name).collect();
+    assert_eq!(names, [&*long, "two\nlines \"q\" 'x'.mov", "\\xFF.mov"]);
+    assert!(
+        desk.out()
+            .join(OsStr::from_bytes(b"\xFF.mov.rollmark.json"))
+            .exists()
+    );
+    assert!(desk.out().join(&run.outcome.clips[0].sidecar).exists());
+    // Known again, too.
+    drop(run);
+    let again = Reader::default();
+    desk.run(&again);
+    assert_eq!(again.names_read(), [""; 0]);
+}
+
+#[test]
+fn corrections_by_hand_come_before_the_clips_are_compared_and_are_not_kept_as_measured() {
+    let desk = Desk::new(&[("a.mov", "clip")]);
+    let by_hand = |name: &str, outcome: ClipOutcome| {
+        assert_eq!(name, "a.mov");
+        slated(outcome, frames(Rate::F25, false), "09:00:00:00")
+    };
+    let corrected = super::super::run(
+        &desk.settings(),
+        &Reader::default(),
+        &by_hand,
+        &|_: CardEvent<'_>| {},
+        &Stop::new(),
+    )
+    .unwrap();
+    let start = corrected.outcome.clips[0].outcome.start.as_ref().unwrap();
+    assert_eq!(start.label, "09:00:00:00");
+    drop(corrected);
+    let plain = desk.run(&Reader::default());
+    assert_eq!(
+        (plain.resumed, plain.outcome.clips[0].outcome.verdict),
+        (1, Verdict::None)
+    );
+}
+
+#[test]
+fn events_tell_the_whole_story() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("n.txt", "x")]);
+    let heard = Mutex::new(Vec::new());
+    let listener = |event: CardEvent<'_>| {
+        let line = match event {
+            CardEvent::Scanned { files } => format!("scanned {files}"),
+            CardEvent::Probed { done, of } => format!("probed {done}/{of}"),
+            CardEvent::Planned { clips } => format!("planned {clips:?}"),
+            CardEvent::Began { clip } => format!("began {clip}"),
+            CardEvent::Clip { clip, event } => format!("clip {clip} {event:?}"),
+            CardEvent::Finished {
+                clip,
+                outcome,
+                is_from_record,
+            } => {
+                format!("finished {clip} {:?} {is_from_record}", outcome.verdict)
+            }
+        };
+        heard.lock().unwrap().push(line);
+    };
+    for _ in 0..2 {
+        let by_hand = |_: &str, outcome| outcome;
+        let settings = settings_of_one_worker(&desk);
+        super::super::run(
+            &settings,
+            &Reader::default(),
+            &by_hand,
+            &listener,
+            &Stop::new(),
+        )
+        .unwrap();
+    }
+    let planned = "planned [Planned { name: \"a.mov\", duration_s: Some(2.0) }]";
+    assert_eq!(
+        *heard.lock().unwrap(),
+        [
+            "scanned 2",
+            "probed 1/2",
+            "probed 2/2",
+            planned,
+            "began 0",
+            "clip 0 Searching { at_s: 0.0 }",
+            "finished 0 Sure false",
+            "scanned 2",
+            "probed 1/2",
+            "probed 2/2",
+            planned,
+            "finished 0 Sure true",
+        ]
+    );
+}

@@ -1,0 +1,238 @@
+//! `rollmark card`: everything on one or more cards, unattended, and a folder that says
+//! what is ready, what needs an eye and what can't be helped.
+
+use super::bars::BatchBars;
+use super::handing::{ByHand, Clips, deliver};
+use super::settings::{CardSettings, CardShow};
+use super::table::{Closing, Look, Row, Table};
+use super::{Status, complain, plain};
+use rollmark::card::{self, CardEvent, CardRun, Ended, REPORT_FILE, STATE_FOLDER, Stop, Work};
+use rollmark::clip::{ReadOptions, read_clip, tool};
+use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::facts::ClipFacts;
+use rollmark::frame::Footage;
+use rollmark::outcome::{ClipOutcome, Evidence, Verdict};
+use rollmark::progress::Listener;
+use rollmark::save::Ledger;
+use rollmark::vision::Eye;
+use rollmark::{media, report};
+use serde_json::{Value, json};
+use std::io::{self, Write};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// Runs the card.
+///
+/// # Errors
+/// Those of [`card::run`]; [`ErrorKind::BadRequest`] for corrections that cannot be read;
+/// [`ErrorKind::Model`] if the built-in networks do not load.
+pub fn run(settings: &CardSettings) -> Result<Status> {
+    let begun = Instant::now();
+    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
+    let stop = Arc::new(Stop::new());
+    listen_for_ctrl_c(&stop)?;
+    let eye = Eye::open()?;
+    let reader = Reader {
+        eye: &eye,
+        options: &settings.options,
+    };
+    let teller = Teller::new(settings.show);
+    let run = card::run(
+        &card::Settings {
+            folders: settings.folders.clone(),
+            out: settings.out.clone(),
+            workers: settings.workers,
+            reading: format!("{:?} {:?}", settings.options.look, settings.options.known),
+            tool: tool(),
+        },
+        &reader,
+        &|name, outcome| by_hand.apply(name, outcome),
+        &|event: CardEvent<'_>| teller.hear(&event),
+        &stop,
+    )?;
+    let mut status = status_of(&run);
+    teller.end();
+    let names = run.outcome.clips.iter().map(|clip| clip.name.as_str());
+    let mut faults: Vec<Error> = by_hand.unused(names);
+    let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
+    if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
+        let evidence: Vec<Evidence> = (0..run.outcome.clips.len())
+            .map(|clip| run.evidence(clip))
+            .collect();
+        let page = report::html(&run.outcome, &evidence);
+        faults.extend(ledger.write(Path::new(REPORT_FILE), page.as_bytes()).err());
+        let clips = Clips {
+            card: &run.outcome,
+            sources: run.sources(),
+            below_out: run.below_out(),
+        };
+        let delivered = deliver(&clips, &settings.handing, &settings.out, &mut ledger, &stop);
+        for (clip, note) in &delivered.notes {
+            let name = &run.outcome.clips[*clip].name;
+            let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
+        }
+        faults.extend(delivered.faults);
+    }
+    for error in run.faults.iter().chain(&faults) {
+        complain(error);
+        status = Status::CouldNotRun;
+    }
+    match settings.show {
+        CardShow::Json => teller.tell(&json!({
+            "event": "done",
+            "clips": run.outcome.clips.len(),
+            "complete": run.ended == Ended::Complete,
+        })),
+        CardShow::Table { in_colour } => {
+            let text = table(&run, settings, in_colour, begun.elapsed());
+            // A reader who closed the pipe has seen enough.
+            let _ = io::stdout().lock().write_all(text.as_bytes());
+        }
+    }
+    Ok(status)
+}
+
+/// The table, clips that need a look last, so that they stay on the screen.
+fn table(run: &CardRun, settings: &CardSettings, in_colour: bool, took: Duration) -> String {
+    let mut rows: Vec<Row> = run
+        .outcome
+        .clips
+        .iter()
+        .map(|clip| Row {
+            name: plain(&clip.name),
+            outcome: clip.outcome.clone(),
+        })
+        .collect();
+    let attention = |verdict| match verdict {
+        Verdict::Sure => 0,
+        Verdict::None => 1,
+        Verdict::Unsure => 2,
+        Verdict::Failed => 3,
+    };
+    rows.sort_by_key(|row| attention(row.outcome.verdict));
+    let table = Table {
+        rows: &rows,
+        closing: Closing::Card {
+            out: &settings.out,
+            notes: &run.outcome.notes,
+            resumed: run.resumed,
+            took,
+            is_complete: run.ended == Ended::Complete,
+        },
+        look: Look::of_terminal(in_colour),
+    };
+    table.to_string()
+}
+
+fn status_of(run: &CardRun) -> Status {
+    let needs_a_look =
+        |clip: &ClipOutcome| matches!(clip.verdict, Verdict::Unsure | Verdict::Failed);
+    if run.ended != Ended::Complete {
+        Status::CouldNotRun
+    } else if run
+        .outcome
+        .clips
+        .iter()
+        .any(|clip| needs_a_look(&clip.outcome))
+    {
+        Status::NeedsALook
+    } else {
+        Status::Fine
+    }
+}
+
+/// The first Ctrl-C lets what runs finish; the second ends it.
+fn listen_for_ctrl_c(stop: &Arc<Stop>) -> Result<()> {
+    let stop = Arc::clone(stop);
+    ctrlc::set_handler(move || {
+        if stop.is_asked() {
+            stop.now();
+        } else {
+            stop.finish();
+            let _ = writeln!(
+                io::stderr(),
+                "rollmark: finishing the clips at hand; Ctrl-C again stops at once"
+            );
+        }
+    })
+    .map_err(|e| Error::new(ErrorKind::BadRequest, "cannot listen for Ctrl-C").because(e))
+}
+
+/// Reads clips with the real eye.
+struct Reader<'a> {
+    eye: &'a Eye,
+    options: &'a ReadOptions,
+}
+
+impl Work for Reader<'_> {
+    fn probe(&self, path: &Path) -> Result<ClipFacts> {
+        media::open(path).map(|clip| clip.facts().clone())
+    }
+
+    fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {
+        let read = read_clip(self.eye, path, self.options, listener);
+        (read.outcome, read.evidence)
+    }
+}
+
+/// Tells how the run goes: bars on a terminal, plain lines elsewhere, JSON lines on request.
+struct Teller {
+    show: CardShow,
+    bars: BatchBars,
+    names: std::sync::OnceLock<Vec<String>>,
+}
+
+impl Teller {
+    fn new(show: CardShow) -> Self {
+        Self {
+            show,
+            bars: BatchBars::new(show != CardShow::Json),
+            names: std::sync::OnceLock::new(),
+        }
+    }
+
+    fn hear(&self, event: &CardEvent<'_>) {
+        if let CardEvent::Planned { clips } = event {
+            let names = clips.iter().map(|clip| plain(&clip.name)).collect();
+            self.names.set(names).expect("a run is planned once");
+        }
+        let name = |clip: usize| {
+            let names = self
+                .names
+                .get()
+                .expect("clips are planned before they are read");
+            names[clip].as_str()
+        };
+        self.bars.hear(event, &name);
+        if self.show != CardShow::Json {
+            return;
+        }
+        let line = match event {
+            CardEvent::Scanned { files } => json!({"event": "scanned", "files": files}),
+            CardEvent::Planned { clips } => json!({"event": "planned", "clips": clips.len()}),
+            CardEvent::Began { clip } => json!({"event": "began", "clip": name(*clip)}),
+            CardEvent::Finished {
+                clip,
+                outcome,
+                is_from_record,
+            } => json!({
+                "event": "finished",
+                "clip": name(*clip),
+                "verdict": outcome.verdict,
+                "start": outcome.start.as_ref().map(|start| &start.label),
+                "from_record": is_from_record,
+            }),
+            CardEvent::Probed { .. } | CardEvent::Clip { .. } => return,
+        };
+        self.tell(&line);
+    }
+
+    fn tell(&self, line: &Value) {
+        let _ = writeln!(io::stdout().lock(), "{line}");
+    }
+
+    fn end(&self) {
+        self.bars.end();
+    }
+}

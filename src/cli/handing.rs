@@ -1,0 +1,107 @@
+//! What `read` and `card` share once clips are read: corrections by hand, and the files
+//! that `--write` asks for.
+
+use super::bars::ClipBar;
+use super::plain;
+use super::settings::Handing;
+use rollmark::card::Stop;
+use rollmark::delivery::{Delivered, Delivery};
+use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::outcome::{CardOutcome, ClipOutcome};
+use rollmark::progress::{Listener, Wish};
+use rollmark::save::Ledger;
+use rollmark::sidecar::corrections::{Corrections, apply};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What a person said about the clips, if anything.
+pub struct ByHand {
+    corrections: Corrections,
+    file: Option<PathBuf>,
+}
+
+impl ByHand {
+    /// Reads the file of corrections.
+    ///
+    /// # Errors
+    /// [`ErrorKind::BadRequest`] if it cannot be read or says something impossible, with the
+    /// line.
+    pub fn open(file: Option<&Path>) -> Result<Self> {
+        let corrections = match file {
+            None => Corrections::default(),
+            Some(file) => fs::read_to_string(file)
+                .map_err(|e| {
+                    Error::new(ErrorKind::BadRequest, "cannot read the corrections")
+                        .next("name a text file in UTF-8")
+                        .because(e)
+                })
+                .and_then(|text| Corrections::from_text(&text))
+                .map_err(|e| e.in_file(file))?,
+        };
+        Ok(Self {
+            corrections,
+            file: file.map(Path::to_path_buf),
+        })
+    }
+
+    pub fn apply(&self, name: &str, outcome: ClipOutcome) -> ClipOutcome {
+        apply(&self.corrections, name, outcome)
+    }
+
+    /// Corrections that met no clip: slips of the pen.
+    pub fn unused<'a>(&self, names: impl IntoIterator<Item = &'a str>) -> Vec<Error> {
+        let unused = self.corrections.unused(names);
+        unused
+            .into_iter()
+            .map(|note| {
+                let error = Error::new(ErrorKind::BadRequest, note.sentence);
+                match &self.file {
+                    Some(file) => error.in_file(file),
+                    None => error,
+                }
+            })
+            .collect()
+    }
+}
+
+/// Clips, and where their files are.
+pub struct Clips<'a> {
+    pub card: &'a CardOutcome,
+    pub sources: &'a [PathBuf],
+    pub below_out: &'a [PathBuf],
+}
+
+/// Writes the files that were asked for, with a bar for the long ones.
+pub fn deliver(
+    clips: &Clips<'_>,
+    handing: &Handing,
+    out: &Path,
+    ledger: &mut Ledger,
+    stop: &Stop,
+) -> Delivered {
+    let delivery = Delivery {
+        card: clips.card,
+        sources: clips.sources,
+        below_out: clips.below_out,
+        out,
+        products: &handing.products,
+        admit: handing.admit,
+    };
+    let mut shown: Option<(usize, ClipBar)> = None;
+    delivery.write(ledger, &mut |clip, event| {
+        if shown.as_ref().is_none_or(|(other, _)| *other != clip) {
+            // The old bar goes before the new one comes.
+            shown = None;
+            let title = plain(&clips.card.clips[clip].name);
+            shown = Some((clip, ClipBar::new(title)));
+        }
+        if let Some((_, bar)) = &mut shown {
+            bar.hear(event);
+        }
+        if stop.is_asked() {
+            Wish::Stop
+        } else {
+            Wish::GoOn
+        }
+    })
+}

@@ -1,0 +1,123 @@
+//! A clip's start in its own timecode base, from what its outcome says: whoever
+//! sets or moves a start (the clip's own fit, a chapter that inherits, a
+//! correction by hand) calls [`fill`] last.
+
+use crate::note::Note;
+use crate::outcome::{ClipLabel, ClipOutcome, Clock, Start};
+use crate::timecode::{ClockForm, HalfOpen, InClipBase, Rate, Ratio, in_clip_base};
+
+/// Codes of the notes that [`fill`] writes, and takes away before it does.
+const CODES: [&str; 3] = ["base_apart", "base_none", "base_assumes_non_drop"];
+
+/// How the filmed clock counts; without drop-frame where that is not known. `None` if the
+/// outcome's text names no clock of this program.
+pub fn clock_form(clock: &Clock) -> Option<ClockForm> {
+    match clock.form.as_str() {
+        "HH:MM:SS" => Some(ClockForm::Seconds),
+        "HH:MM:SS.d" => Some(ClockForm::Tenths),
+        "HH:MM:SS.dd" => Some(ClockForm::Hundredths),
+        "HH:MM:SS.ddd" => Some(ClockForm::Thousandths),
+        _ => ClockForm::frames(exact_rate(&clock.rate)?, clock.drop_frame == Some(true)).ok(),
+    }
+}
+
+/// Where phi lies, in counts since the clock's midnight. `None` also for numbers that no
+/// clip brings, so that a damaged sidecar cannot overflow exact arithmetic.
+pub fn phi_bounds(start: &Start) -> Option<HalfOpen> {
+    let [low, high] = start.exact_count_bounds.as_ref()?;
+    let (low, high): (Ratio, Ratio) = (low.parse().ok()?, high.parse().ok()?);
+    // The widest of the three, for its denominator is the common one.
+    let sum = low.checked_add(high)?;
+    let is_sane = |ratio: Ratio| {
+        ratio.num().unsigned_abs() < LARGEST_TERM && ratio.den().unsigned_abs() < LARGEST_TERM
+    };
+    ([low, high, sum].into_iter().all(is_sane) && low < high).then(|| HalfOpen::new(low, high))
+}
+
+/// Times a trade rate's terms twice, this stays below `i128::MAX`, 1.7e38. The fit's bounds
+/// have terms below 1e24.
+const LARGEST_TERM: u128 = 1_000_000_000_000_000_000_000_000_000;
+
+/// A rate as outcomes write it, `30000/1001`.
+pub fn exact_rate(text: &str) -> Option<Rate> {
+    Rate::from_ratio(text.parse().ok()?)
+}
+
+/// Real seconds from the clock's last midnight to frame 0, for the middle of the bounds;
+/// in `[0, day)`.
+pub fn seconds_of_day(outcome: &ClipOutcome) -> Option<Ratio> {
+    let form = clock_form(outcome.clock.as_ref()?)?;
+    let phi = phi_bounds(outcome.start.as_ref()?)?.middle();
+    let day = i128::from(form.counts_per_day());
+    let midnight = Ratio::from_integer(phi.floor().div_euclid(day) * day);
+    Some(form.seconds(phi - midnight))
+}
+
+/// Sets the start in the clip's own base and says in the notes what people should know
+/// about it. Does nothing to an outcome without a start; doing it twice changes nothing.
+pub fn fill(outcome: &mut ClipOutcome) {
+    outcome
+        .notes
+        .retain(|note| !CODES.contains(&note.code.as_str()));
+    let Some(start) = &mut outcome.start else {
+        return;
+    };
+    start.in_clip_base = None;
+    let (Some(clock), Some(rate)) = (&outcome.clock, &outcome.clip.rate) else {
+        return;
+    };
+    let (Some(form), Some(bounds), Some(rate)) =
+        (clock_form(clock), phi_bounds(start), exact_rate(rate))
+    else {
+        return;
+    };
+    let Some(based) = in_clip_base(form, bounds.middle(), rate) else {
+        outcome.notes.push(Note::new(
+            "base_none",
+            format!(
+                "{} frames a second have no timecode base, so the clip has no label of its own; \
+                 its start on the clock holds",
+                rate.decimal()
+            ),
+        ));
+        return;
+    };
+    if based.change.is_worth_a_note() {
+        outcome
+            .notes
+            .push(Note::new("base_apart", based.change.to_string()));
+    }
+    if clock.drop_frame.is_none()
+        && let Some(other) = with_drop_frame(form, bounds.middle(), rate)
+        && !is_same_but_for_the_mark(&other.label, &based.label)
+    {
+        outcome.notes.push(Note::new(
+            "base_assumes_non_drop",
+            format!(
+                "nothing tells whether the clock counts drop-frame; in the clip's base the start \
+                 is {} if it does not, which is assumed, and {} if it does: say which",
+                based.label, other.label
+            ),
+        ));
+    }
+    start.in_clip_base = Some(ClipLabel {
+        label: based.label,
+        count: based.count,
+        rate: rate.to_string(),
+        drop_frame: based.form.drop_frame(),
+    });
+}
+
+/// The start in the clip's base if the same digits were those of a drop-frame clock.
+fn with_drop_frame(form: ClockForm, phi: Ratio, rate: Rate) -> Option<InClipBase> {
+    let drop_frame = ClockForm::frames(form.rate(), true).ok()?;
+    let whole = phi.floor();
+    let label = form.label(i64::try_from(whole).ok()?);
+    let count = drop_frame.count(&label).ok()?;
+    let phi = Ratio::from_integer(count) + (phi - Ratio::from_integer(whole));
+    in_clip_base(drop_frame, phi, rate)
+}
+
+fn is_same_but_for_the_mark(a: &str, b: &str) -> bool {
+    a.replace(';', ":") == b.replace(';', ":")
+}

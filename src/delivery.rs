@@ -1,0 +1,282 @@
+//! What the next tool reads, written below an output folder: XMP sidecars, timelines, edit
+//! lists, a table, copies with timecode and previews. Formats are made elsewhere
+//! ([`crate::sidecar`], [`crate::media`], [`crate::preview`]); here they get their names and
+//! come to disk.
+
+use crate::clip_base;
+use crate::error::{Error, ErrorKind, Result};
+use crate::media::{self, CopyTimecode};
+use crate::note::Note;
+use crate::outcome::{CardOutcome, ClipOutcome};
+use crate::preview;
+use crate::progress::{Event, Wish};
+use crate::save::Ledger;
+use crate::sidecar::{Admit, csv, edl, otio, xmp};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsString;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::UNIX_EPOCH;
+
+/// One kind of file that can be written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Product {
+    /// `NAME.xmp` beside each clip's sidecar.
+    Xmp,
+    /// `timeline.otio`
+    Otio,
+    /// `timeline.edl`, and more for further frame rates.
+    Edl,
+    /// `clips.csv`
+    Csv,
+    /// A copy of each clip with a timecode track, under the clip's own name.
+    Copy,
+    /// A short movie of each slate with our label beside the filmed digits.
+    Preview,
+}
+
+/// What is to be written, of what, and where.
+pub struct Delivery<'a> {
+    pub card: &'a CardOutcome,
+    /// Where each clip lies.
+    pub sources: &'a [PathBuf],
+    /// Folder and file name that the files of each clip keep below the output folder.
+    pub below_out: &'a [PathBuf],
+    pub out: &'a Path,
+    pub products: &'a BTreeSet<Product>,
+    pub admit: Admit,
+}
+
+/// What came of it.
+#[derive(Debug, Default)]
+pub struct Delivered {
+    /// Files that are there now, below the output folder.
+    pub files: Vec<PathBuf>,
+    /// What could not be written; it stopped nothing else.
+    pub faults: Vec<Error>,
+    /// Remarks about single clips, by index.
+    pub notes: Vec<(usize, Note)>,
+}
+
+impl Delivery<'_> {
+    /// Writes everything, the quick files first. `listener` hears which clip is worked on and
+    /// how far it is; when it wants to stop, what is finished stays.
+    pub fn write(
+        &self,
+        ledger: &mut Ledger,
+        listener: &mut dyn FnMut(usize, Event) -> Wish,
+    ) -> Delivered {
+        let mut done = Delivered::default();
+        if self.products.contains(&Product::Xmp) {
+            for (index, name) in self.xmp_names() {
+                let outcome = &self.card.clips[index].outcome;
+                if let Some(bytes) = xmp::to_bytes(outcome, self.admit) {
+                    done.take(ledger.write(&name, &bytes), name);
+                }
+            }
+        }
+        let copies = self.copies(ledger, listener, &mut done);
+        if self.products.contains(&Product::Preview) {
+            self.previews(ledger, listener, &mut done);
+        }
+        if self.products.contains(&Product::Otio) {
+            let media = |index: usize| match copies.get(&index) {
+                Some(copy) => crate::card::text_of(copy),
+                None => {
+                    let whole = fs::canonicalize(&self.sources[index]);
+                    crate::card::text_of(&whole.unwrap_or_else(|_| self.sources[index].clone()))
+                }
+            };
+            let names: BTreeMap<&str, usize> = (0..)
+                .zip(&self.card.clips)
+                .map(|(index, clip)| (&*clip.name, index))
+                .collect();
+            let options = otio::Options {
+                admit: self.admit,
+                media: &|clip| names.get(&*clip.name).map_or(String::new(), |&i| media(i)),
+            };
+            let name = PathBuf::from("timeline.otio");
+            done.take(
+                ledger.write(&name, &otio::to_bytes(self.card, &options)),
+                name,
+            );
+        }
+        if self.products.contains(&Product::Edl) {
+            for (name, bytes) in edl::to_files(self.card, self.admit) {
+                let name = PathBuf::from(name);
+                done.take(ledger.write(&name, &bytes), name);
+            }
+        }
+        if self.products.contains(&Product::Csv) {
+            let name = PathBuf::from("clips.csv");
+            done.take(ledger.write(&name, &csv::to_bytes(self.card)), name);
+        }
+        done
+    }
+
+    /// Clips that are let in, with the name of their XMP sidecar: the clip's without its
+    /// ending, as readers look for it (XMP specification, part 3); the whole name where two
+    /// clips differ in nothing else.
+    fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
+        let short = |path: &Path| path.with_extension(&xmp::SUFFIX[1..]);
+        let mut users: BTreeMap<String, usize> = BTreeMap::new();
+        let fold = |path: &Path| path.to_string_lossy().to_lowercase();
+        for path in self.below_out {
+            *users.entry(fold(&short(path))).or_default() += 1;
+        }
+        (0..)
+            .zip(self.below_out)
+            .map(|(index, path)| {
+                let short = short(path);
+                let is_shared = users[&fold(&short)] > 1;
+                let name = if is_shared {
+                    with_suffix(path, xmp::SUFFIX)
+                } else {
+                    short
+                };
+                (index, name)
+            })
+            .collect()
+    }
+
+    /// Makes the copies; where each lies, below the output folder.
+    fn copies(
+        &self,
+        ledger: &mut Ledger,
+        listener: &mut dyn FnMut(usize, Event) -> Wish,
+        done: &mut Delivered,
+    ) -> BTreeMap<usize, PathBuf> {
+        let mut copies = BTreeMap::new();
+        if !self.products.contains(&Product::Copy) {
+            return copies;
+        }
+        for (index, clip) in self.card.clips.iter().enumerate() {
+            if !self.admit.lets_in(&clip.outcome) {
+                continue;
+            }
+            match self.copy(index, ledger, listener) {
+                Ok(Some((name, notes))) => {
+                    done.files.push(name.clone());
+                    done.notes
+                        .extend(notes.into_iter().map(|note| (index, note)));
+                    copies.insert(index, name);
+                }
+                Ok(None) => break,
+                Err(error) => done.faults.push(error),
+            }
+        }
+        copies
+    }
+
+    /// `None` if the listener wanted to stop.
+    fn copy(
+        &self,
+        index: usize,
+        ledger: &mut Ledger,
+        listener: &mut dyn FnMut(usize, Event) -> Wish,
+    ) -> Result<Option<(PathBuf, Vec<Note>)>> {
+        let source = &self.sources[index];
+        let start = copy_timecode(&self.card.clips[index].outcome)
+            .map_err(|error| error.in_file(source))?;
+        let name = self.below_out[index].with_file_name(media::copied_name(source)?);
+        let made_from = made_from(source, &start.label(), start.form().rate().to_string())?;
+        if ledger.has(&name, &made_from) {
+            return Ok(Some((name, Vec::new())));
+        }
+        let target = self.out.join(&name);
+        let report = media::copy_with_timecode(source, &target, &start, &mut |event| {
+            listener(index, event)
+        })?;
+        let Some(report) = report else {
+            return Ok(None);
+        };
+        ledger.note_made(&name, &made_from)?;
+        let lost = report.not_carried.join(", ");
+        let mut notes = report.notes;
+        if !lost.is_empty() {
+            notes.push(Note::new(
+                "not_carried",
+                format!("the copy has no room for: {lost}"),
+            ));
+        }
+        Ok(Some((name, notes)))
+    }
+
+    fn previews(
+        &self,
+        ledger: &mut Ledger,
+        listener: &mut dyn FnMut(usize, Event) -> Wish,
+        done: &mut Delivered,
+    ) {
+        for (index, clip) in self.card.clips.iter().enumerate() {
+            let outcome = &clip.outcome;
+            if outcome.start.is_none() || outcome.windows.is_empty() {
+                continue;
+            }
+            let name = with_suffix(&self.below_out[index], preview::SUFFIX);
+            let source = &self.sources[index];
+            let label = outcome.start.as_ref().map_or("", |start| &start.label);
+            let made = made_from(source, label, outcome.tool.version.clone()).and_then(|from| {
+                if ledger.has(&name, &from) {
+                    return Ok(Some(()));
+                }
+                ledger.make(&name, &from, |file| {
+                    preview::write(source, outcome, file, &mut |event| listener(index, event))
+                })
+            });
+            match made {
+                Ok(Some(())) => done.files.push(name),
+                Ok(None) => break,
+                Err(error) => done.faults.push(error),
+            }
+        }
+    }
+}
+
+impl Delivered {
+    fn take(&mut self, written: Result<()>, name: PathBuf) {
+        match written {
+            Ok(()) => self.files.push(name),
+            Err(error) => self.faults.push(error),
+        }
+    }
+}
+
+/// The start that a copy carries.
+fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
+    let base = outcome.start.as_ref().and_then(|s| s.in_clip_base.as_ref());
+    let rate = base.and_then(|base| clip_base::exact_rate(&base.rate));
+    let (Some(base), Some(rate)) = (base, rate) else {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            "its frame rate has no timecode, so there is no copy with one",
+        )
+        .next("conform the clip to a rate of the trade first"));
+    };
+    CopyTimecode::new(rate, base.drop_frame, base.count)
+}
+
+/// What a long file was made from: another text, another file.
+fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
+    let facts = fs::metadata(source).and_then(|facts| Ok((facts.len(), facts.modified()?)));
+    let (bytes, modified) = facts.map_err(|e| {
+        Error::new(ErrorKind::CannotOpen, "cannot read this file")
+            .in_file(source)
+            .next("connect the card again and run the same command")
+            .because(e)
+    })?;
+    let modified_ns = modified
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |time| time.as_nanos());
+    Ok(format!(
+        "{} {bytes} {modified_ns} {label} {more} {}",
+        crate::card::text_of(source),
+        env!("CARGO_PKG_VERSION")
+    ))
+}
+
+fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+    let mut name = OsString::from(path);
+    name.push(suffix);
+    name.into()
+}

@@ -1,0 +1,597 @@
+//! Streams moved into a new QuickTime or MP4 file, packet by packet, through
+//! libavformat: for containers that hold no timecode track, and for indexes that
+//! are spread over the file. The timecode track comes later.
+
+use super::moov::{Amends, is_timecode_key};
+use super::survey::{self, Survey};
+use super::{Heard, cannot_write};
+use crate::error::{Error, ErrorKind, Result};
+use crate::media::record;
+use crate::progress::Wish;
+use crate::timecode::{Rate, Ratio};
+use ffmpeg_next::{
+    self as ffmpeg, Dictionary, DictionaryRef, Packet, Rescale, codec,
+    codec::packet::side_data,
+    encoder, ffi,
+    format::context::{Input, Output},
+    format::stream::Disposition,
+    media,
+};
+use std::ffi::CString;
+use std::path::Path;
+
+/// Tags that tell how the old container stored things, or which program wrote
+/// it: untrue of a new one.
+const STALE_TAGS: [&str; 5] = [
+    "encoder",
+    "major_brand",
+    "minor_version",
+    "compatible_brands",
+    "duration",
+];
+/// Beginnings of Matroska's statistics tags (Matroska tag specification).
+const STALE_PREFIXES: [&str; 4] = ["_statistics", "bps", "number_of_", "duration-"];
+
+/// Kinds of container that a rewrapped file can be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Family {
+    QuickTime,
+    Mp4,
+}
+
+impl Family {
+    pub(super) const fn muxer(self) -> &'static str {
+        match self {
+            Self::QuickTime => "mov",
+            Self::Mp4 => "mp4",
+        }
+    }
+
+    const fn title(self) -> &'static str {
+        match self {
+            Self::QuickTime => "MOV",
+            Self::Mp4 => "MP4",
+        }
+    }
+
+    /// Asks the muxer itself, with this stream alone: its tables of codecs say
+    /// yes to some that it then refuses.
+    fn takes(self, stream: &ffmpeg::Stream) -> bool {
+        let name = CString::new(self.muxer()).expect("no zero bytes");
+        // SAFETY: pointers are valid for the calls; `Output` owns the context, and
+        // the buffer that stands for its file is taken away before it goes.
+        unsafe {
+            let mut context = std::ptr::null_mut();
+            let (guess, no_file) = (std::ptr::null(), std::ptr::null());
+            if ffi::avformat_alloc_output_context2(&mut context, guess, name.as_ptr(), no_file) < 0
+            {
+                return false;
+            }
+            let mut output = Output::wrap(context);
+            if ffi::avio_open_dyn_buf(&mut (*context).pb) < 0 {
+                return false;
+            }
+            let is_taken = add(&mut output, stream, self).is_ok()
+                && ffi::avformat_init_output(context, std::ptr::null_mut()) >= 0;
+            let mut buffer = std::ptr::null_mut();
+            ffi::avio_close_dyn_buf((*context).pb, &mut buffer);
+            ffi::av_free(buffer.cast());
+            (*context).pb = std::ptr::null_mut();
+            is_taken
+        }
+    }
+}
+
+/// Which container takes all pictures and all sound of a file: MOV before MP4,
+/// as it takes more of what cameras record.
+///
+/// # Errors
+/// [`ErrorKind::BadRequest`] with the codec that none takes.
+pub(super) fn choose(demuxer: &Input) -> Result<Family> {
+    let refused = |family: Family| {
+        demuxer
+            .streams()
+            .filter(must_carry)
+            .find(|stream| !family.takes(stream))
+            .map(|stream| refusal(&stream, family))
+    };
+    match (refused(Family::QuickTime), refused(Family::Mp4)) {
+        (None, _) => Ok(Family::QuickTime),
+        (_, None) => Ok(Family::Mp4),
+        (_, Some(refusal)) => Err(refusal),
+    }
+}
+
+/// # Errors
+/// As [`choose`], for a container that is settled already.
+pub(super) fn check(demuxer: &Input, family: Family) -> Result<()> {
+    let streams = demuxer.streams().filter(must_carry);
+    match streams.into_iter().find(|stream| !family.takes(stream)) {
+        Some(stream) => Err(refusal(&stream, family)),
+        None => Ok(()),
+    }
+}
+
+fn refusal(stream: &ffmpeg::Stream, family: Family) -> Error {
+    let (what, instead) = match stream.parameters().medium() {
+        media::Type::Video => ("pictures", "convert the clip to ProRes or H.264 first"),
+        _ => ("sound", "convert the clip's sound to PCM or AAC first"),
+    };
+    Error::new(
+        ErrorKind::BadRequest,
+        format!(
+            "its {what} ({}) cannot go into {} without being converted",
+            stream.parameters().id().name(),
+            family.title()
+        ),
+    )
+    .next(format!("{instead}, or use another output than the copy"))
+}
+
+/// Pictures and sound; a cover is neither.
+fn must_carry(stream: &ffmpeg::Stream) -> bool {
+    let is_cover = stream.disposition().contains(Disposition::ATTACHED_PIC);
+    matches!(
+        stream.parameters().medium(),
+        media::Type::Video | media::Type::Audio
+    ) && !is_cover
+}
+
+/// What became of the streams.
+pub(super) struct Rewrapped {
+    /// For each stream of the copy the source's.
+    pub from: Vec<usize>,
+    pub not_carried: Vec<String>,
+    /// What the picture track must say about its times.
+    pub shown: Amends,
+}
+
+/// What is moved, and how.
+pub(super) struct Order<'a> {
+    pub source: &'a Path,
+    pub survey: &'a Survey,
+    pub family: Family,
+    /// The picture stream and FFmpeg's stamp of frame 0, which becomes time 0.
+    pub frame_0: (usize, i64),
+    /// Its packets hold single fields, of which two make a sample.
+    pub has_field_pairs: bool,
+}
+
+/// Writes the file at `target`, which exists and is ours. `None` if the
+/// listener wants to stop.
+///
+/// # Errors
+/// [`ErrorKind::BadRequest`] if the muxer refuses, [`ErrorKind::CannotWrite`]
+/// if writing fails.
+pub(super) fn rewrap(order: &Order, target: &Path, heard: &mut Heard) -> Result<Option<Rewrapped>> {
+    let mut input = survey::demuxer(order.source)?;
+    let mut output = record::open_output(target, order.family.muxer())?;
+    // SAFETY: the muxer is open, and its header not written yet.
+    unsafe { (*output.as_mut_ptr()).flags |= ffi::AVFMT_FLAG_BITEXACT };
+    let mut rewrapped = Rewrapped {
+        from: Vec::new(),
+        not_carried: Vec::new(),
+        shown: shown(order),
+    };
+    for stream in input.streams() {
+        let described = &order.survey.streams[stream.index()];
+        // A stream without packets has nothing to carry, and timecode is replaced.
+        if described.packets == 0 || described.is_timecode() {
+            continue;
+        }
+        if must_carry(&stream) || is_allowed_beside(&stream, order.family) {
+            add(&mut output, &stream, order.family)
+                .map_err(|e| refusal(&stream, order.family).because(e))?;
+            rewrapped.from.push(stream.index());
+        } else {
+            rewrapped.not_carried.push(described.name());
+        }
+    }
+    let chapters = input.nb_chapters();
+    if chapters > 0 {
+        rewrapped
+            .not_carried
+            .push(format!("{chapters} chapter marks"));
+    }
+    output.set_metadata(kept(&input.metadata()));
+    let mut settings = Dictionary::new();
+    settings.set("movflags", "use_metadata_tags");
+    settings.set("write_tmcd", "0");
+    settings.set(
+        "movie_timescale",
+        &movie_timescale(rewrapped.shown.shown_s).to_string(),
+    );
+    let refused = |e: ffmpeg::Error| {
+        Error::new(
+            ErrorKind::BadRequest,
+            format!(
+                "its streams do not go into {} as they are",
+                order.family.title()
+            ),
+        )
+        .next("use another output than the copy")
+        .because(e)
+    };
+    output.write_header_with(settings).map_err(refused)?;
+    let is_done = pass(order, &mut input, &mut output, &rewrapped.from, heard)?;
+    if !is_done {
+        return Ok(None);
+    }
+    output.write_trailer().map_err(cannot_write)?;
+    Ok(Some(rewrapped))
+}
+
+/// Ticks in which edit lists are counted: those of transport streams, which hold
+/// Matroska's milliseconds, too; coarser ones where those need more than 32 bits.
+fn movie_timescale(shown_s: Ratio) -> u32 {
+    const FINE: u32 = 90_000;
+    let limit_s = Ratio::new(i128::from(u32::MAX), i128::from(FINE));
+    if shown_s < limit_s { FINE } else { 1000 }
+}
+
+/// Muxers take the first picture stored for the first one presented. It is not
+/// where a recording begins in the middle of a group of pictures.
+fn shown(order: &Order) -> Amends {
+    let (picture, zero) = order.frame_0;
+    let stream = &order.survey.streams[picture];
+    let first_dts = match decoding_stamps(stream) {
+        Some(made) => made.first().copied(),
+        None => stream.first_dts,
+    };
+    let seconds = |ticks: i64| Ratio::from_integer(ticks) * stream.tick_seconds;
+    Amends {
+        matrix: None,
+        edit_from_s: seconds(zero - first_dts.unwrap_or(zero)),
+        shown_s: seconds(stream.end.unwrap_or(zero) - zero),
+    }
+}
+
+/// Subtitles and data that the muxer knows; everything else it would refuse.
+fn is_allowed_beside(stream: &ffmpeg::Stream, family: Family) -> bool {
+    let medium = stream.parameters().medium();
+    let id = stream.parameters().id();
+    id != codec::Id::None
+        && matches!(medium, media::Type::Subtitle | media::Type::Data)
+        && family.takes(stream)
+}
+
+fn add(output: &mut Output, stream: &ffmpeg::Stream, family: Family) -> Result<(), ffmpeg::Error> {
+    let mut added = output.add_stream(encoder::find(codec::Id::None))?;
+    added.set_parameters(stream.parameters());
+    added.set_time_base(stream.time_base());
+    added.set_rate(stream.rate());
+    added.set_avg_frame_rate(stream.avg_frame_rate());
+    added.set_metadata(kept(&stream.metadata()));
+    // SAFETY: both streams belong to open contexts.
+    unsafe {
+        let raw = &mut *added.as_mut_ptr();
+        let from = &*stream.as_ptr();
+        raw.disposition = from.disposition;
+        raw.sample_aspect_ratio = from.sample_aspect_ratio;
+        let parameters = &mut *raw.codecpar;
+        parameters.codec_tag = sample_description(stream, family, parameters.codec_tag);
+    }
+    Ok(())
+}
+
+/// The four letters of the sample description: the source's own if it is of the
+/// family, else the muxer's choice.
+fn sample_description(stream: &ffmpeg::Stream, family: Family, tag: u32) -> u32 {
+    let name = CString::new(family.muxer()).expect("no zero bytes");
+    // SAFETY: muxers are constants of the library, their tag tables as well.
+    let known = unsafe {
+        let muxer = ffi::av_guess_format(name.as_ptr(), std::ptr::null(), std::ptr::null());
+        ffi::av_codec_get_id((*muxer).codec_tag, tag)
+    };
+    let id = stream.parameters().id();
+    if codec::Id::from(known) == id {
+        return tag;
+    }
+    if id == codec::Id::HEVC && !is_transport_stream(stream) {
+        // Parameter sets lie in the description, which is what `hvc1` says (14496-15).
+        return u32::from_le_bytes(*b"hvc1");
+    }
+    0
+}
+
+/// Transport streams have their parameter sets among the pictures.
+fn is_transport_stream(stream: &ffmpeg::Stream) -> bool {
+    // SAFETY: the parameters belong to the open demuxer.
+    unsafe {
+        let raw = &*stream.parameters().as_ptr();
+        raw.extradata.is_null() || *raw.extradata != 1
+    }
+}
+
+/// Tags that stay true.
+fn kept(tags: &DictionaryRef) -> Dictionary<'static> {
+    let mut kept = Dictionary::new();
+    for (key, value) in tags.iter().filter(|(key, _)| !is_stale(key)) {
+        kept.set(key, value);
+    }
+    kept
+}
+
+pub(super) fn is_stale(key: &str) -> bool {
+    let key = key.to_ascii_lowercase();
+    is_timecode_key(&key)
+        || STALE_TAGS.contains(&&*key)
+        || STALE_PREFIXES.iter().any(|prefix| key.starts_with(prefix))
+}
+
+/// What a picture stream's matrix says, as a track header holds it.
+///
+/// # Errors
+/// Those of opening the source.
+pub(super) fn matrix(source: &Path, picture: usize) -> Result<Option<[u8; 36]>> {
+    let demuxer = survey::demuxer(source)?;
+    let stream = demuxer.stream(picture).expect("chosen from this file");
+    let side_data = stream
+        .side_data()
+        .find(|data| data.kind() == side_data::Type::DisplayMatrix);
+    // FFmpeg keeps the nine numbers in the machine's byte order.
+    let numbers = side_data
+        .map(|data| data.data().to_vec())
+        .unwrap_or_default();
+    let mut matrix = [0; 36];
+    for (to, from) in matrix.chunks_exact_mut(4).zip(numbers.chunks_exact(4)) {
+        to.copy_from_slice(&i32::from_ne_bytes([from[0], from[1], from[2], from[3]]).to_be_bytes());
+    }
+    Ok((numbers.len() >= matrix.len()).then_some(matrix))
+}
+
+/// Tags and tellings of the pictures that the copy has not, by name; `from`
+/// names the source's stream of each stream of the copy.
+///
+/// # Errors
+/// Those of opening both.
+pub(super) fn lost(source: &Path, copy: &Path, from: &[usize]) -> Result<Vec<String>> {
+    let (source, copy) = (survey::demuxer(source)?, survey::demuxer(copy)?);
+    let mut lost = missing(&source.metadata(), &copy.metadata());
+    for (to, at) in from.iter().enumerate() {
+        let (Some(old), Some(new)) = (source.stream(*at), copy.stream(to)) else {
+            continue;
+        };
+        lost.extend(missing(&old.metadata(), &new.metadata()));
+        if old.parameters().medium() == media::Type::Video {
+            let pairs = looks(&old).into_iter().zip(looks(&new));
+            let differing = pairs.filter(|((_, old), (_, new))| old.is_some() && old != new);
+            lost.extend(differing.map(|((name, _), _)| name.to_owned()));
+        }
+    }
+    lost.sort();
+    lost.dedup();
+    Ok(lost)
+}
+
+fn missing(old: &DictionaryRef, new: &DictionaryRef) -> Vec<String> {
+    let tags = old.iter().filter(|(key, _)| !is_stale(key));
+    tags.filter(|(key, value)| new.get(key) != Some(value))
+        .map(|(key, _)| format!("tag {key}"))
+        .collect()
+}
+
+/// How pictures are to be shown, beside their matrix; `None` where the source
+/// says nothing, as FFmpeg counts (0, and 2 for colours).
+fn looks(stream: &ffmpeg::Stream) -> [(&'static str, Option<(i32, i32)>); 5] {
+    // SAFETY: the parameters belong to the open demuxer.
+    let raw = unsafe { &*stream.parameters().as_ptr() };
+    let ratio = raw.sample_aspect_ratio;
+    let said = |value: i32| (![0, 2].contains(&value)).then_some((value, 1));
+    let range = raw.color_range as i32;
+    [
+        (
+            "sample aspect ratio",
+            (ratio.num > 0).then_some((ratio.num, ratio.den)),
+        ),
+        ("colour primaries", said(raw.color_primaries as i32)),
+        ("transfer function", said(raw.color_trc as i32)),
+        ("colour matrix", said(raw.color_space as i32)),
+        ("colour range", (range > 0).then_some((range, 1))),
+    ]
+}
+
+/// True if all packets were moved, false if the listener wants to stop.
+fn pass(
+    order: &Order,
+    input: &mut Input,
+    output: &mut Output,
+    from: &[usize],
+    heard: &mut Heard,
+) -> Result<bool> {
+    let (picture, zero) = order.frame_0;
+    let picture_base = input
+        .stream(picture)
+        .expect("chosen from this file")
+        .time_base();
+    let mut made: Vec<Option<std::vec::IntoIter<i64>>> = from
+        .iter()
+        .map(|at| decoding_stamps(&order.survey.streams[*at]).map(IntoIterator::into_iter))
+        .collect();
+    let mut first_field: Option<Packet> = None;
+    loop {
+        let mut packet = Packet::empty();
+        match packet.read(input) {
+            Ok(()) => {}
+            Err(ffmpeg::Error::Eof) => return Ok(true),
+            // The survey has read the file: what fails now is missed by the comparison.
+            Err(_) => continue,
+        }
+        if heard.advance(packet.size() as u64) == Wish::Stop {
+            return Ok(false);
+        }
+        let Some(to) = from.iter().position(|at| *at == packet.stream()) else {
+            continue;
+        };
+        if let Some(stamps) = &mut made[to] {
+            packet.set_dts(stamps.next());
+        }
+        if packet.stream() == picture && order.has_field_pairs {
+            match first_field.take() {
+                None => {
+                    first_field = Some(packet);
+                    continue;
+                }
+                Some(first) => packet = joined(&first, &packet),
+            }
+        }
+        let base = input
+            .stream(packet.stream())
+            .expect("a packet has a stream")
+            .time_base();
+        let shift = zero.rescale(picture_base, base);
+        packet.set_pts(packet.pts().map(|t| t - shift));
+        packet.set_dts(packet.dts().map(|t| t - shift));
+        packet.rescale_ts(base, output.stream(to).expect("added above").time_base());
+        packet.set_stream(to);
+        packet.set_position(-1);
+        packet.write_interleaved(output).map_err(cannot_write)?;
+    }
+}
+
+/// Both fields of a frame as one packet with the times of the first.
+fn joined(first: &Packet, second: &Packet) -> Packet {
+    let payloads = [first, second].map(|field| field.data().unwrap_or_default());
+    let mut packet = Packet::copy(&payloads.concat());
+    packet.set_pts(first.pts());
+    packet.set_dts(first.dts());
+    packet.set_duration(first.duration() + second.duration());
+    packet.set_flags(first.flags());
+    packet.set_stream(first.stream());
+    packet
+}
+
+/// True if all packets are single fields, two by two: `rate` is that of frames.
+/// QuickTime and MP4 keep both fields of a frame in one sample, or players take
+/// them for frames.
+pub(super) fn has_field_pairs(stream: &survey::Stream, rate: Option<Rate>) -> bool {
+    let Some(rate) =
+        rate.filter(|_| stream.stamps.len().is_multiple_of(2) && !stream.stamps.is_empty())
+    else {
+        return false;
+    };
+    let field_s = (rate.ratio() * Ratio::from_integer(2)).recip();
+    stream.stamps.chunks_exact(2).all(|pair| match pair {
+        [Some(first), Some(second)] => {
+            Ratio::from_integer(second - first) * stream.tick_seconds == field_s
+        }
+        _ => false,
+    })
+}
+
+/// Decoding stamps for pictures whose container has none, such as Matroska:
+/// the presentation stamps in order, so far ahead that none is presented before
+/// it is decoded.
+fn decoding_stamps(stream: &survey::Stream) -> Option<Vec<i64>> {
+    if stream.medium != media::Type::Video || !stream.lacks_decoding_stamps {
+        return None;
+    }
+    let stamps: Vec<i64> = stream.stamps.iter().copied().collect::<Option<_>>()?;
+    ahead_of(&stamps)
+}
+
+fn ahead_of(stamps: &[i64]) -> Option<Vec<i64>> {
+    let mut sorted = stamps.to_vec();
+    sorted.sort_unstable();
+    let step = sorted
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .filter(|step| *step > 0)
+        .min()?;
+    let first = *sorted.first()?;
+    // How many pictures later than its place in presentation order each is stored.
+    let delay = (0..stamps.len()).find(|delay| {
+        stamps
+            .iter()
+            .enumerate()
+            .all(|(at, stamp)| match at.checked_sub(*delay) {
+                Some(before) => sorted[before] <= *stamp,
+                None => true,
+            })
+    })?;
+    Some(
+        (0..stamps.len())
+            .map(|at| match at.checked_sub(delay) {
+                Some(before) => sorted[before],
+                None => first - step * i64::try_from(delay - at).unwrap_or(0),
+            })
+            .collect(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decoding_goes_ahead_of_presentation_by_as_little_as_possible() {
+        assert_eq!(ahead_of(&[0, 40, 80]), Some(vec![0, 40, 80]));
+        // I P B B P B B, 40 ms apart.
+        let stamps = [0, 120, 40, 80, 240, 160, 200];
+        let decoding = ahead_of(&stamps).unwrap();
+        assert_eq!(decoding, [-40, 0, 40, 80, 120, 160, 200]);
+        assert!(decoding.iter().zip(&stamps).all(|(dts, pts)| dts <= pts));
+    }
+
+    #[test]
+    fn field_pairs_are_two_packets_a_frame() {
+        let stream = |stamps: &[i64]| survey::Stream {
+            id: 0,
+            medium: media::Type::Video,
+            codec: "h264".into(),
+            tag: String::new(),
+            packets: stamps.len() as u64,
+            bytes: 0,
+            sha256: String::new(),
+            stamps_sha256: String::new(),
+            stamps: stamps.iter().copied().map(Some).collect(),
+            first_dts: None,
+            end: None,
+            lacks_decoding_stamps: false,
+            hidden: 0,
+            tick_seconds: Ratio::new(1, 90_000),
+        };
+        // I, then a B-frame presented before it, by fields of 1/50 s.
+        let fields = stream(&[7200, 9000, 0, 1800, 3600, 5400]);
+        assert!(has_field_pairs(&fields, Some(Rate::F25)));
+        assert!(!has_field_pairs(&fields, Some(Rate::F50)));
+        assert!(!has_field_pairs(&fields, None));
+        let frames = stream(&[7200, 0, 3600]);
+        assert!(!has_field_pairs(&frames, Some(Rate::F25)));
+        let odd = stream(&[7200, 9000, 0, 1800, 3600]);
+        assert!(!has_field_pairs(&odd, Some(Rate::F25)));
+    }
+
+    #[test]
+    fn joined_fields_have_the_times_of_the_first() {
+        let field = |bytes: &[u8], pts| {
+            let mut packet = Packet::copy(bytes);
+            packet.set_pts(Some(pts));
+            packet.set_dts(Some(pts - 1));
+            packet.set_duration(1800);
+            packet
+        };
+        let frame = joined(&field(&[0, 0, 1, 9], 40), &field(&[0, 0, 1, 8], 1840));
+        assert_eq!(frame.data(), Some(&[0, 0, 1, 9, 0, 0, 1, 8][..]));
+        assert_eq!(
+            (frame.pts(), frame.dts(), frame.duration()),
+            (Some(40), Some(39), 3600)
+        );
+    }
+
+    #[test]
+    fn tags_of_the_old_container_are_stale() {
+        for key in [
+            "ENCODER",
+            "BPS-eng",
+            "NUMBER_OF_FRAMES",
+            "timecode",
+            "DURATION",
+        ] {
+            assert!(is_stale(key), "{key}");
+        }
+        for key in ["creation_time", "title", "language", "com.maker.lens"] {
+            assert!(!is_stale(key), "{key}");
+        }
+    }
+}

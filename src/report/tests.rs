@@ -1,0 +1,247 @@
+//! The page as bytes: what stands on it, in which order, how large it may grow. How it looks is
+//! tested in a browser, in `tests/report.rs`.
+
+use super::*;
+use crate::note::Note;
+use crate::outcome::{
+    CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, ClipOutcome, ClipPart, Clock, Crop,
+    Point, Start, Tool, Verdict,
+};
+
+fn tool() -> Tool {
+    Tool {
+        name: "rollmark".into(),
+        version: "0.1.0".into(),
+        model: "0123456789abcdef".into(),
+    }
+}
+
+fn card(clips: Vec<CardClip>) -> CardOutcome {
+    CardOutcome {
+        format: CARD_FORMAT_VERSION,
+        folders: vec!["/media/CARD_07/".into()],
+        clips,
+        cameras: vec![Camera {
+            name: "Camera A".into(),
+            clock_offset_seconds: None,
+            clock_drift_ppm: None,
+            notes: Vec::new(),
+        }],
+        skipped: Vec::new(),
+        notes: Vec::new(),
+        tool: tool(),
+    }
+}
+
+/// A clip whose clock of 25 shows `seconds` at frame 0.
+pub fn clip(name: &str, verdict: Verdict, seconds: Option<f64>) -> CardClip {
+    let start = seconds.map(|seconds| Start {
+        label: format!("{}:00", words::time_of_day(seconds)),
+        count: seconds * 25.0 + 0.5,
+        count_bounds: [seconds * 25.0, seconds * 25.0 + 1.0],
+        seconds,
+        seconds_bounds: [seconds, seconds + 0.04],
+        exact_count_bounds: None,
+        in_clip_base: None,
+        inherited_from: None,
+    });
+    CardClip {
+        name: name.into(),
+        sidecar: format!("{name}.rollmark.json"),
+        camera: 0,
+        outcome: ClipOutcome {
+            format: CLIP_FORMAT_VERSION,
+            verdict,
+            reasons: vec![Note::new(
+                "agreed",
+                "40 of 40 read frames agree on one running clock",
+            )],
+            clock: start.is_some().then(|| Clock {
+                form: "HH:MM:SS:FF".into(),
+                rate: "25/1".into(),
+                rate_known_by: "measured".into(),
+                drop_frame: Some(false),
+                drop_frame_known_by: "rate".into(),
+                refresh_hz: None,
+            }),
+            start,
+            clip: ClipPart {
+                path: name.into(),
+                frames: Some(750),
+                rate: Some("25/1".into()),
+                duration_seconds: Some(30.0),
+                variable_rate: false,
+                rotation: 0,
+                speed: 1.0,
+                exact_duration_seconds: None,
+                width_px: None,
+                height_px: None,
+                codec: None,
+                has_audio: None,
+                camera: None,
+                creation_time: None,
+                carried_timecode: None,
+            },
+            windows: Vec::new(),
+            estimate: None,
+            chapter: None,
+            by_hand: None,
+            notes: Vec::new(),
+            tool: tool(),
+        },
+    }
+}
+
+/// Where each text stands on the page; each must.
+fn order_of<const N: usize>(page: &str, texts: [&str; N]) -> [usize; N] {
+    texts.map(|text| {
+        page.find(text)
+            .unwrap_or_else(|| panic!("{text} is missing"))
+    })
+}
+
+#[test]
+fn attention_comes_first_then_the_clock() {
+    let page = html(
+        &card(vec![
+            clip("ready_late.mov", Verdict::Sure, Some(40_000.0)),
+            clip("nothing.mov", Verdict::None, None),
+            clip("ready_early.mov", Verdict::Sure, Some(36_000.0)),
+            clip("doubt_late.mov", Verdict::Unsure, Some(39_000.0)),
+            clip("doubt_early.mov", Verdict::Unsure, Some(38_000.0)),
+            clip("broken.mov", Verdict::Failed, None),
+            clip("doubt_without_start.mov", Verdict::Unsure, None),
+        ]),
+        &[],
+    );
+    let places = order_of(
+        &page,
+        [
+            "<h3 id=\"clip-5-name\">",
+            "<h3 id=\"clip-4-name\">",
+            "<h3 id=\"clip-7-name\">",
+            "<h3 id=\"clip-2-name\">",
+            "<h3 id=\"clip-6-name\">",
+            "<h3 id=\"clip-3-name\">",
+            "<h3 id=\"clip-1-name\">",
+        ],
+    );
+    assert!(places.is_sorted(), "{places:?}");
+}
+
+#[test]
+fn a_night_is_told_from_evening_to_morning() {
+    let page = html(
+        &card(vec![
+            clip("morning.mov", Verdict::Sure, Some(2.0 * 3600.0)),
+            clip("evening.mov", Verdict::Sure, Some(22.0 * 3600.0)),
+            clip("midnight.mov", Verdict::Sure, Some(86_390.0)),
+        ]),
+        &[],
+    );
+    let places = order_of(&page, ["clip-2-name", "clip-3-name", "clip-1-name"]);
+    assert!(places.is_sorted(), "{places:?}");
+}
+
+#[test]
+fn a_start_is_never_called_ready_by_mistake() {
+    // Sure of nothing cannot be; should it ever, an eye sees it.
+    let page = html(&card(vec![clip("a.mov", Verdict::Sure, None)]), &[]);
+    assert!(page.contains("<section class=\"pile eye\""));
+    assert!(!page.contains("<section class=\"pile ready\""));
+}
+
+#[test]
+fn the_same_card_makes_the_same_bytes() {
+    let card = card(
+        (0..50)
+            .map(|i| clip("a.mov", Verdict::Sure, Some(f64::from(i))))
+            .collect(),
+    );
+    assert_eq!(html(&card, &[]), html(&card, &[]));
+}
+
+#[test]
+fn names_stay_names() {
+    let name = "<script>alert(\"1\")</script>&amp;'.mov";
+    let page = html(&card(vec![clip(name, Verdict::Sure, Some(1.0))]), &[]);
+    assert!(!page.contains("<script>alert"));
+    assert!(page.contains("&lt;script&gt;alert(&quot;1&quot;)&lt;/script&gt;&amp;amp;'.mov"));
+    assert_eq!(page.matches("<script").count(), 1, "only the page's own");
+    assert!(page.contains(
+        "href=\"./%3Cscript%3Ealert%28%221%22%29%3C/script%3E%26amp%3B%27.mov.rollmark.json\""
+    ));
+}
+
+#[test]
+fn the_page_needs_nothing_from_elsewhere() {
+    let page = html(&card(vec![clip("a.mov", Verdict::Sure, Some(1.0))]), &[]);
+    for outside in ["http:", "https:", "//", "@import", "url("] {
+        let text = page.replace("// ", "");
+        assert!(!text.contains(outside), "{outside}");
+    }
+}
+
+#[test]
+fn the_policy_names_the_script() {
+    use base64::Engine as _;
+    use sha2::Digest as _;
+    let hash = base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(SCRIPT));
+    assert!(
+        POLICY.contains(&format!("'sha256-{hash}'")),
+        "page.js changed; its hash is now {hash}"
+    );
+    assert!(!SCRIPT.contains("</"), "would end the script early");
+}
+
+#[test]
+fn five_hundred_clips_with_large_pictures_stay_below_six_megabytes() {
+    let clips: Vec<_> = (0..500)
+        .map(|i| {
+            clip(
+                &format!("A001C{i:03}.MOV"),
+                Verdict::Unsure,
+                Some(f64::from(i) * 90.0),
+            )
+        })
+        .collect();
+    let picture = Crop {
+        seconds: 1.0,
+        digits: "10000000".into(),
+        label: Some("10:00:00:00".into()),
+        png: format!("iVBORw0KGg{}", "A".repeat(40_000)),
+    };
+    let evidence: Vec<_> = (0..500)
+        .map(|i| Evidence {
+            crops: vec![picture.clone(); 6],
+            points: (0..400)
+                .map(|n| Point {
+                    seconds: f64::from(n) * 0.0373,
+                    read_count: Some(i64::from(i * 90 * 25 + n)),
+                    displayed_count: i64::from(i * 90 * 25 + n),
+                })
+                .collect(),
+        })
+        .collect();
+    let size = html(&card(clips), &evidence).len();
+    assert!(size < 6_000_000, "{size} bytes");
+    assert!(
+        size > 3_000_000,
+        "{size} bytes: pictures and drawings are missing"
+    );
+}
+
+#[test]
+fn an_estimate_is_never_set_as_a_start() {
+    let mut lost = clip("a.mov", Verdict::None, None);
+    lost.outcome.estimate = Some(crate::outcome::Estimate {
+        seconds: 36_000.0,
+        seconds_bounds: [35_990.0, 36_010.0],
+        sentence: "by the camera's own clock".into(),
+        rests_on: vec!["b.mov".into()],
+    });
+    let page = html(&card(vec![lost]), &[]);
+    assert!(page.contains("<p class=\"start guess\"><span class=\"label\">≈ 10:00:00</span>"));
+    assert!(page.contains("09:59:50 to 10:00:10"));
+    assert!(!page.contains("10:00:00:00"));
+}

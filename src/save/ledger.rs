@@ -1,0 +1,324 @@
+//! What this program wrote into an output folder, so that a later run replaces its own
+//! files and nobody else's: not even its own once a person has changed them.
+
+use super::{cannot_write, folder_of, long_file, sync_folder, write};
+use crate::error::{Error, ErrorKind, Result};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io::{self, BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::time::UNIX_EPOCH;
+
+/// The list of files, below the output folder's records.
+const FILE: &str = "written";
+
+/// One line of the list: a file as it was written.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct Line {
+    /// Below the output folder; escaped where it is not Unicode.
+    file: String,
+    /// `None` for files that carry a mark of their own and would take long to read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    sha256: Option<String>,
+    /// For files that take long to make: from what, and how they lay on disk.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    made: Option<Made>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct Made {
+    from: String,
+    bytes: u64,
+    modified_ns: u128,
+}
+
+impl Made {
+    fn of(file: &Path, from: &str) -> io::Result<Self> {
+        let facts = fs::metadata(file)?;
+        let since = facts.modified()?.duration_since(UNIX_EPOCH);
+        Ok(Self {
+            from: from.to_owned(),
+            bytes: facts.len(),
+            // Before 1970 only by a broken clock; then the file is made again.
+            modified_ns: since.map_or(0, |time| time.as_nanos()),
+        })
+    }
+}
+
+/// The files of one output folder.
+pub struct Ledger {
+    out: PathBuf,
+    list: PathBuf,
+    /// Hashes that a file of ours may have; the last is that of the last writing.
+    lines: BTreeMap<String, Vec<Line>>,
+}
+
+impl Ledger {
+    /// Reads the list below `out`, in the folder `records` that this program keeps there.
+    /// No list is an empty list; lines that cannot be read, as a killed run may leave one,
+    /// are passed over: then the file they speak of counts as somebody else's.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if the list is there and cannot be read.
+    pub fn open(out: &Path, records: &str) -> Result<Self> {
+        let list = out.join(records).join(FILE);
+        let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
+        match File::open(&list) {
+            Ok(file) => {
+                for text in BufReader::new(file).lines() {
+                    let text = text.map_err(|e| cannot_write(&list).because(e))?;
+                    if let Ok(line) = serde_json::from_str::<Line>(&text) {
+                        lines.entry(line.file.clone()).or_default().push(line);
+                    }
+                }
+            }
+            Err(e) if e.kind() == io::ErrorKind::NotFound => {}
+            Err(e) => return Err(cannot_write(&list).because(e)),
+        }
+        Ok(Self {
+            out: out.to_path_buf(),
+            list,
+            lines,
+        })
+    }
+
+    /// Writes a file below the output folder; replaces one that it wrote before.
+    ///
+    /// # Errors
+    /// [`ErrorKind::WouldReplace`] if the file was made or changed by somebody else;
+    /// [`ErrorKind::CannotWrite`] if writing fails.
+    pub fn write(&mut self, below_out: &Path, bytes: &[u8]) -> Result<()> {
+        let file = self.out.join(below_out);
+        let key = key(below_out);
+        let line = Line {
+            file: key.clone(),
+            sha256: Some(hex(&Sha256::digest(bytes))),
+            made: None,
+        };
+        // The list comes first: a run killed between the two leaves a line too many, which
+        // does no harm, and never a file of ours that counts as somebody else's.
+        self.note(line)?;
+        let lines = &self.lines[&key];
+        write(&file, bytes, |old| check(lines, &hex(&Sha256::digest(old))))
+    }
+
+    /// True if an earlier run wrote `below_out`, whatever became of it since.
+    pub fn lists(&self, below_out: &Path) -> bool {
+        self.lines.contains_key(&key(below_out))
+    }
+
+    /// True if `below_out` was made from just that by an earlier run, and is as it was.
+    pub fn has(&self, below_out: &Path, made_from: &str) -> bool {
+        let last = self.lines.get(&key(below_out)).and_then(|l| l.last());
+        let made = last.and_then(|line| line.made.as_ref());
+        made.is_some_and(|made| {
+            Made::of(&self.out.join(below_out), made_from).is_ok_and(|now| now == *made)
+        })
+    }
+
+    /// Lets `make` write a long file to a temporary name, then gives it its own below the
+    /// output folder. `None`, and nothing left behind, if `make` was told to stop.
+    ///
+    /// # Errors
+    /// As [`Ledger::write`], and those of `make`.
+    pub fn make<T>(
+        &mut self,
+        below_out: &Path,
+        made_from: &str,
+        make: impl FnOnce(&Path) -> Result<Option<T>>,
+    ) -> Result<Option<T>> {
+        let file = self.out.join(below_out);
+        let key = key(below_out);
+        let lines = self.lines.get(&key).cloned().unwrap_or_default();
+        let may_replace = |old: &mut File| {
+            let hash = hash_from(old).map_err(|e| cannot_write(&file).because(e))?;
+            check(&lines, &hash)
+        };
+        long_file(&file, may_replace, |temporary| {
+            let Some(made) = make(temporary.path())? else {
+                return Ok(None);
+            };
+            let line = || -> io::Result<Line> {
+                // Whoever made it may have put another file in its place.
+                File::open(temporary.path())?.sync_all()?;
+                Ok(Line {
+                    file: key,
+                    sha256: Some(hash_from(&mut File::open(temporary.path())?)?),
+                    made: Some(Made::of(temporary.path(), made_from)?),
+                })
+            };
+            self.note(line().map_err(|e| cannot_write(&file).because(e))?)?;
+            Ok(Some(made))
+        })
+    }
+
+    /// Notes a file that another writer, with its own check, has put in its place.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if the file cannot be read or the list not be written.
+    pub fn note_made(&mut self, below_out: &Path, made_from: &str) -> Result<()> {
+        let file = self.out.join(below_out);
+        self.note(Line {
+            file: key(below_out),
+            sha256: None,
+            made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file).because(e))?),
+        })
+    }
+
+    fn note(&mut self, line: Line) -> Result<()> {
+        let lines = self.lines.entry(line.file.clone()).or_default();
+        if lines.last() == Some(&line) {
+            return Ok(());
+        }
+        let mut text = serde_json::to_vec(&line).expect("strings always serialise");
+        text.push(b'\n');
+        let append = || -> io::Result<()> {
+            fs::create_dir_all(folder_of(&self.list))?;
+            let mut list = File::options().create(true).append(true).open(&self.list)?;
+            list.write_all(&text)?;
+            list.sync_all()?;
+            sync_folder(folder_of(&self.list))
+        };
+        append().map_err(|e| cannot_write(&self.list).because(e))?;
+        lines.push(line);
+        Ok(())
+    }
+}
+
+fn check(lines: &[Line], hash: &str) -> Result<()> {
+    if lines
+        .iter()
+        .any(|line| line.sha256.as_deref() == Some(hash))
+    {
+        return Ok(());
+    }
+    Err(Error::new(
+        ErrorKind::WouldReplace,
+        "this file is not as Rollmark wrote it, if it did",
+    ))
+}
+
+/// A path as text that is the same on every machine and for every path another.
+fn key(path: &Path) -> String {
+    path.components()
+        .map(|part| {
+            part.as_os_str()
+                .as_encoded_bytes()
+                .escape_ascii()
+                .to_string()
+        })
+        .collect::<Vec<_>>()
+        .join("/")
+}
+
+fn hash_from(file: &mut File) -> io::Result<String> {
+    let mut hasher = Sha256::new();
+    io::copy(file, &mut HashInto(&mut hasher))?;
+    Ok(hex(&hasher.finalize()))
+}
+
+struct HashInto<'a>(&'a mut Sha256);
+
+impl Write for HashInto<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOTES: &str = ".rollmark";
+
+    fn ledger(out: &Path) -> Ledger {
+        Ledger::open(out, NOTES).unwrap()
+    }
+
+    #[test]
+    fn a_file_of_ours_is_replaced_by_a_later_run() {
+        let out = tempfile::tempdir().unwrap();
+        let name = Path::new("a/clips.csv");
+        ledger(out.path()).write(name, b"one").unwrap();
+        ledger(out.path()).write(name, b"two").unwrap();
+        ledger(out.path()).write(name, b"two").unwrap();
+        assert_eq!(fs::read(out.path().join(name)).unwrap(), b"two");
+    }
+
+    #[test]
+    fn a_file_that_a_person_changed_is_kept() {
+        let out = tempfile::tempdir().unwrap();
+        let name = Path::new("clips.csv");
+        ledger(out.path()).write(name, b"one").unwrap();
+        fs::write(out.path().join(name), b"one, and my remarks").unwrap();
+        let error = ledger(out.path()).write(name, b"two").unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        let kept = fs::read(out.path().join(name)).unwrap();
+        assert_eq!(kept, b"one, and my remarks");
+    }
+
+    #[test]
+    fn a_file_of_another_program_is_kept() {
+        let out = tempfile::tempdir().unwrap();
+        fs::write(out.path().join("clips.csv"), b"theirs").unwrap();
+        let error = ledger(out.path())
+            .write(Path::new("clips.csv"), b"ours")
+            .unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+    }
+
+    #[test]
+    fn a_run_killed_between_list_and_file_can_be_repeated() {
+        let out = tempfile::tempdir().unwrap();
+        let name = Path::new("clips.csv");
+        ledger(out.path()).write(name, b"one").unwrap();
+        // The list names the next content already; the file is still the old one.
+        let line = Line {
+            file: key(name),
+            sha256: Some(hex(&Sha256::digest(b"two"))),
+            made: None,
+        };
+        ledger(out.path()).note(line).unwrap();
+        ledger(out.path()).write(name, b"two").unwrap();
+        assert_eq!(fs::read(out.path().join(name)).unwrap(), b"two");
+        // ... or half a line was written.
+        let list = out.path().join(NOTES).join(FILE);
+        let mut text = fs::read(&list).unwrap();
+        text.extend_from_slice(b"{\"file\": \"cli");
+        fs::write(&list, text).unwrap();
+        ledger(out.path()).write(name, b"two").unwrap();
+    }
+
+    #[test]
+    fn a_long_file_is_made_once_per_source() {
+        let out = tempfile::tempdir().unwrap();
+        let name = Path::new("A001.preview.mp4");
+        let mut ledger = ledger(out.path());
+        let make = |ledger: &mut Ledger, from: &str, text: &str| {
+            ledger.make(name, from, |file| {
+                fs::write(file, text).unwrap();
+                Ok(Some(()))
+            })
+        };
+        assert!(!ledger.has(name, "take 1"));
+        make(&mut ledger, "take 1", "pictures").unwrap().unwrap();
+        assert!(ledger.has(name, "take 1") && !ledger.has(name, "take 2"));
+        make(&mut ledger, "take 2", "others").unwrap().unwrap();
+        assert!(ledger.has(name, "take 2"));
+        fs::write(out.path().join(name), b"cut by hand").unwrap();
+        assert!(!ledger.has(name, "take 2"));
+        let error = make(&mut ledger, "take 3", "again").unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+    }
+}

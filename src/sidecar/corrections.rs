@@ -1,0 +1,589 @@
+//! Corrections by hand, `corrections.toml`: a person sets or rejects a clip's start, or
+//! says how its clock counts. What was read is kept beside what was said, so that a
+//! correction can be taken back. `docs/corrections.md` explains the file.
+
+use crate::clip_base;
+use crate::error::{Error, ErrorKind, Result};
+use crate::note::Note;
+use crate::outcome::{ByHand, ClipOutcome, Clock, Start, Verdict};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use serde::Deserialize;
+use std::ops::Range;
+use toml::Spanned;
+
+/// Codes that a correction writes.
+const SET: &str = "set_by_hand";
+const REJECTED: &str = "rejected_by_hand";
+const UNUSABLE: &str = "correction_unusable";
+
+/// Stands before the codes of reasons that a correction moved to the notes.
+const READ: &str = "read_";
+
+/// Doubts that are settled once a person says how the clock counts.
+const SETTLED: [&str; 4] = [
+    "drop_frame_unknown",
+    "rate_unknown",
+    "clock_unclear",
+    "given_rate_contradicted",
+];
+
+/// The largest frame number that a correction may name: a year at 120 fps.
+const MOST_FRAMES: i64 = 4_000_000_000;
+
+/// The corrections of one file.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Corrections {
+    entries: Vec<Entry>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Entry {
+    name: String,
+    line: usize,
+    what: What,
+    remark: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum What {
+    Reject,
+    Start {
+        label: String,
+        frame: i64,
+        shape: Shape,
+        says: Says,
+    },
+    /// Only how the clock counts.
+    Clock(Says),
+}
+
+/// What is said about the clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Says {
+    rate: Option<Rate>,
+    drop_frame: Option<bool>,
+}
+
+/// What the digits behind the seconds count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shape {
+    /// Frames, and whether a semicolon stands before them.
+    Frames { has_semicolon: bool },
+    /// A fraction of the second, or none: a clock that needs no rate.
+    Fraction(ClockForm),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    clip: Vec<Lines>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Lines {
+    name: Spanned<String>,
+    start: Option<Spanned<String>>,
+    frame: Option<Spanned<i64>>,
+    rate: Option<Spanned<toml::Value>>,
+    drop_frame: Option<Spanned<bool>>,
+    reject: Option<Spanned<bool>>,
+    #[serde(default)]
+    remark: String,
+}
+
+impl Corrections {
+    /// Reads a file of corrections.
+    ///
+    /// # Errors
+    /// [`ErrorKind::BadRequest`] with the line: text that is not TOML, unknown or
+    /// contradicting keys, a label or a rate that does not exist, two entries for one clip.
+    pub fn from_text(text: &str) -> Result<Self> {
+        let file: File = toml::from_str(text).map_err(|error| {
+            let line = line_of(text, error.span().map_or(0, |span| span.start));
+            let what = error.message().lines().collect::<Vec<_>>().join(", ");
+            refused(line, &what).next(
+                "write one [[clip]] with a `name` in quotes and `start`, `rate`, `drop_frame` or \
+                 `reject` below it for each clip",
+            )
+        })?;
+        let mut entries: Vec<Entry> = Vec::new();
+        for lines in file.clip {
+            let entry = entry(text, lines)?;
+            if let Some(first) = entries.iter().find(|other| other.name == entry.name) {
+                return Err(refused(
+                    entry.line,
+                    &format!(
+                        "`{}` was corrected on line {} already",
+                        entry.name, first.line
+                    ),
+                )
+                .next("keep one of the two"));
+            }
+            entries.push(entry);
+        }
+        Ok(Self { entries })
+    }
+
+    pub const fn is_empty(&self) -> bool {
+        self.entries.is_empty()
+    }
+
+    /// Corrections of clips that are not among `names`: one note each, with the clip that may
+    /// have been meant.
+    pub fn unused<'a>(&self, names: impl IntoIterator<Item = &'a str>) -> Vec<Note> {
+        let names: Vec<&str> = names.into_iter().collect();
+        let missing = |entry: &&Entry| !names.contains(&entry.name.as_str());
+        self.entries
+            .iter()
+            .filter(missing)
+            .map(|entry| {
+                let meant = names.iter().find(|name| is_alike(name, &entry.name));
+                let hint = match meant {
+                    Some(name) => format!("; did you mean `{name}`?"),
+                    None => "; write names as the table shows them".into(),
+                };
+                Note::new(
+                    "correction_unused",
+                    format!(
+                        "line {}: no clip is named `{}`{hint}",
+                        entry.line, entry.name
+                    ),
+                )
+            })
+            .collect()
+    }
+}
+
+/// The outcome with what `corrections` say about the clip of this name. Without such a word,
+/// what was read: an earlier correction is taken back. A correction that cannot be used (its
+/// label does not exist on the clock, say) leaves what was read, lets no start be `sure`, and
+/// says why in the reasons.
+///
+/// An `estimate` does not survive a start set by hand, nor do those of other clips that rest on
+/// this one stay right: work out a card's agreement after this.
+pub fn apply(corrections: &Corrections, name: &str, outcome: ClipOutcome) -> ClipOutcome {
+    let mut outcome = withdraw(outcome);
+    let Some(entry) = corrections.entries.iter().find(|entry| entry.name == name) else {
+        return outcome;
+    };
+    let by_hand = ByHand {
+        what: "set".into(),
+        remark: entry.remark.clone(),
+        read_verdict: outcome.verdict,
+        read_start: outcome.start.clone(),
+        read_clock: outcome.clock.clone(),
+    };
+    let said = match &entry.what {
+        What::Reject => {
+            reject(&mut outcome, by_hand, &entry.remark);
+            return outcome;
+        }
+        What::Start { .. } | What::Clock(_) if outcome.verdict == Verdict::Failed => {
+            Err("the clip could not be looked at".to_owned())
+        }
+        What::Start {
+            label,
+            frame,
+            shape,
+            says,
+        } => start_said(&outcome, label, *frame, *shape, *says),
+        What::Clock(says) => clock_said(&outcome, *says),
+    };
+    match said {
+        Ok(said) => set(&mut outcome, by_hand, entry, said),
+        Err(why) => unusable(&mut outcome, by_hand, entry.line, &why),
+    }
+    outcome
+}
+
+/// What was read, without what a person said; an outcome that nobody corrected comes back
+/// as it is. The estimate of a clip that had one is not restored.
+pub fn withdraw(mut outcome: ClipOutcome) -> ClipOutcome {
+    let Some(by_hand) = outcome.by_hand.take() else {
+        return outcome;
+    };
+    outcome.verdict = by_hand.read_verdict;
+    outcome.start = by_hand.read_start;
+    outcome.clock = by_hand.read_clock;
+    let (moved, notes) = outcome
+        .notes
+        .into_iter()
+        .partition(|note| note.code.starts_with(READ));
+    outcome.notes = notes;
+    outcome.reasons = moved;
+    for reason in &mut outcome.reasons {
+        reason.code.drain(..READ.len());
+    }
+    clip_base::fill(&mut outcome);
+    outcome
+}
+
+/// A start and a clock as a person's words make them, and the doubts that stay.
+struct Said {
+    form: ClockForm,
+    drop_frame: Option<bool>,
+    drop_frame_known_by: String,
+    rate_known_by: String,
+    counts: HalfOpen,
+    doubts: Vec<Note>,
+    sentence: String,
+}
+
+fn reject(outcome: &mut ClipOutcome, by_hand: ByHand, remark: &str) {
+    outcome.by_hand = Some(ByHand {
+        what: "rejected".into(),
+        ..by_hand
+    });
+    outcome.verdict = Verdict::None;
+    outcome.start = None;
+    outcome.clock = None;
+    let reason = Note::new(
+        REJECTED,
+        with_remark("the start was rejected by hand", remark),
+    );
+    keep_reasons(outcome, vec![reason]);
+    clip_base::fill(outcome);
+}
+
+/// Leaves what was read, but nobody may use it unseen.
+fn unusable(outcome: &mut ClipOutcome, by_hand: ByHand, line: usize, why: &str) {
+    outcome.by_hand = Some(ByHand {
+        what: "unusable".into(),
+        ..by_hand
+    });
+    if outcome.verdict == Verdict::Sure {
+        outcome.verdict = Verdict::Unsure;
+    }
+    let sentence = format!("the correction on line {line} is of no use: {why}");
+    let mut reasons = vec![Note::new(UNUSABLE, sentence)];
+    reasons.extend(outcome.reasons.iter().cloned());
+    keep_reasons(outcome, reasons);
+}
+
+fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
+    let seconds = |count: Ratio| said.form.seconds(count).to_f64();
+    let (low, high, middle) = (said.counts.low, said.counts.high, said.counts.middle());
+    // Within a few days of counts at 1000 a second.
+    let label = said.form.text(middle.floor() as i64);
+    outcome.start = Some(Start {
+        label,
+        count: middle.to_f64(),
+        count_bounds: [low.to_f64(), high.to_f64()],
+        seconds: seconds(middle),
+        seconds_bounds: [seconds(low), seconds(high)],
+        exact_count_bounds: Some([low.to_string(), high.to_string()]),
+        in_clip_base: None,
+        inherited_from: None,
+    });
+    let refresh_hz = by_hand.read_clock.as_ref().and_then(|c| c.refresh_hz);
+    outcome.clock = Some(Clock {
+        form: said.form.pattern().into(),
+        rate: said.form.rate().to_string(),
+        rate_known_by: said.rate_known_by,
+        drop_frame: said.drop_frame,
+        drop_frame_known_by: said.drop_frame_known_by,
+        refresh_hz,
+    });
+    outcome.by_hand = Some(by_hand);
+    outcome.estimate = None;
+    outcome.verdict = match said.doubts.is_empty() {
+        true => Verdict::Sure,
+        false => Verdict::Unsure,
+    };
+    let mut reasons = vec![Note::new(SET, with_remark(&said.sentence, &entry.remark))];
+    reasons.extend(said.doubts);
+    keep_reasons(outcome, reasons);
+    clip_base::fill(outcome);
+}
+
+/// Puts `reasons` in the place of those that were read, which go to the notes.
+fn keep_reasons(outcome: &mut ClipOutcome, reasons: Vec<Note>) {
+    let read = std::mem::replace(&mut outcome.reasons, reasons);
+    outcome.notes.extend(
+        read.into_iter()
+            .map(|reason| Note::new(format!("{READ}{}", reason.code), reason.sentence)),
+    );
+}
+
+fn with_remark(sentence: &str, remark: &str) -> String {
+    match remark {
+        "" => sentence.into(),
+        _ => format!("{sentence}: {remark}"),
+    }
+}
+
+/// A label at a frame.
+fn start_said(
+    outcome: &ClipOutcome,
+    label: &str,
+    frame: i64,
+    shape: Shape,
+    says: Says,
+) -> Result<Said, String> {
+    let (form, drop_frame, drop_frame_known_by, rate_known_by) = match shape {
+        Shape::Fraction(form) => (form, None, "rate".to_owned(), "given".to_owned()),
+        Shape::Frames { has_semicolon } => frame_clock(outcome, has_semicolon, says)?,
+    };
+    let label = form.parse(label).map_err(|error| error.to_string())?;
+    let count = form.count(&label).map_err(|error| error.to_string())?;
+    let low = Ratio::from_integer(count) - passed(outcome, form, frame)?;
+    let at = match frame {
+        0 => String::new(),
+        _ => format!(" at frame {frame}"),
+    };
+    Ok(Said {
+        form,
+        drop_frame,
+        drop_frame_known_by,
+        rate_known_by,
+        counts: HalfOpen::new(low, low + Ratio::ONE),
+        doubts: Vec::new(),
+        sentence: format!("the start was set by hand, to {}{at}", form.format(&label)),
+    })
+}
+
+/// Counts that the clock makes from frame 0 to `frame`.
+fn passed(outcome: &ClipOutcome, form: ClockForm, frame: i64) -> Result<Ratio, String> {
+    if frame == 0 {
+        return Ok(Ratio::ZERO);
+    }
+    if outcome.clip.variable_rate {
+        return Err(
+            "the clip's frame rate varies, so that only frame 0 has a known time; give \
+                    the label of frame 0"
+                .into(),
+        );
+    }
+    let rate = outcome.clip.rate.as_deref().and_then(clip_base::exact_rate);
+    let rate = rate.ok_or("the clip has no frame rate; give the label of frame 0")?;
+    Ok(Ratio::from_integer(frame) / rate.ratio() * real_rate(outcome, form))
+}
+
+/// Counts per clip second. The outcome has the speed as a float; nine decimals are far
+/// more than a label needs.
+fn real_rate(outcome: &ClipOutcome, form: ClockForm) -> Ratio {
+    let billionths = (outcome.clip.speed.clamp(1e-3, 1e3) * 1e9).round() as i64;
+    form.rate().ratio() * Ratio::new(billionths.into(), 1_000_000_000)
+}
+
+type FrameClock = (ClockForm, Option<bool>, String, String);
+
+/// The clock that a label with frames belongs to: what is said, else what was read, else
+/// what the clip itself counts.
+fn frame_clock(
+    outcome: &ClipOutcome,
+    has_semicolon: bool,
+    says: Says,
+) -> Result<FrameClock, String> {
+    let read = outcome.clock.as_ref();
+    let read_form = read.and_then(clip_base::clock_form);
+    let read_frames = read_form.filter(|form| matches!(form, ClockForm::Frames { .. }));
+    let clip_rate = outcome.clip.rate.as_deref().and_then(clip_base::exact_rate);
+    let (rate, rate_known_by) = match (says.rate, read_frames, read, clip_rate) {
+        (Some(rate), ..) => (rate, "given".to_owned()),
+        (None, Some(form), Some(clock), _) => (form.rate(), clock.rate_known_by.clone()),
+        (None, _, _, Some(rate)) => (rate, "assumed".to_owned()),
+        (None, _, _, None) => return Err("nothing tells the clock's rate; add `rate`".into()),
+    };
+    let (drop_frame, known_by) = if let Some(said) = says.drop_frame {
+        (Some(said), "given".to_owned())
+    } else if has_semicolon {
+        (Some(true), "given".to_owned())
+    } else if !rate.has_drop_frame() {
+        (Some(false), "rate".to_owned())
+    } else {
+        match (read_frames, read) {
+            (Some(form), Some(clock)) if form.rate() == rate => {
+                (clock.drop_frame, clock.drop_frame_known_by.clone())
+            }
+            _ => (None, "unknown".to_owned()),
+        }
+    };
+    let form = ClockForm::frames(rate, drop_frame == Some(true)).map_err(|e| e.to_string())?;
+    Ok((form, drop_frame, known_by, rate_known_by))
+}
+
+/// Another way of counting for the digits that were read: what the clock showed where it was
+/// first seen stays, and the start follows from there.
+fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
+    let read = outcome.clock.as_ref().zip(outcome.start.as_ref());
+    let (clock, start) = read.ok_or("no clock was read; add `start`")?;
+    let form = clip_base::clock_form(clock).zip(clip_base::phi_bounds(start));
+    let (old, bounds) = form.ok_or("the start has no exact bounds; read the clip again")?;
+    if !matches!(old, ClockForm::Frames { .. }) {
+        return Err("the clock that was read does not count frames; add `start`".into());
+    }
+    let (new, drop_frame, drop_frame_known_by, rate_known_by) = frame_clock(outcome, false, says)?;
+    let seen_s = outcome.windows.first().map_or(0.0, |w| w.first_seconds);
+    let seen_s = Ratio::new(
+        ((seen_s.clamp(0.0, 1e7) * 1e6).round() as i64).into(),
+        1_000_000,
+    );
+    let there = bounds.shift(seen_s * real_rate(outcome, old));
+    let shown = there.middle().floor();
+    let label = i64::try_from(shown).map(|count| old.label(count));
+    let label = label.map_err(|_| "the start is out of range")?;
+    let count = new.count(&label).map_err(|error| error.to_string())?;
+    let to_new = Ratio::from_integer(count) - Ratio::from_integer(shown);
+    let doubts = outcome
+        .reasons
+        .iter()
+        .filter(|reason| outcome.verdict != Verdict::Sure && !SETTLED.contains(&&*reason.code))
+        .cloned()
+        .collect();
+    let kind = match new.drop_frame() {
+        true => " drop-frame",
+        false => "",
+    };
+    Ok(Said {
+        form: new,
+        drop_frame,
+        drop_frame_known_by,
+        rate_known_by,
+        counts: there
+            .shift(to_new)
+            .shift(-(seen_s * real_rate(outcome, new))),
+        doubts,
+        sentence: format!(
+            "the clock was set by hand to {}{kind}",
+            new.rate().decimal()
+        ),
+    })
+}
+
+fn entry(text: &str, lines: Lines) -> Result<Entry> {
+    let at = |span: Range<usize>| line_of(text, span.start);
+    let line = at(lines.name.span());
+    let says = Says {
+        rate: lines
+            .rate
+            .as_ref()
+            .map(|value| rate(text, value, at(value.span())))
+            .transpose()?,
+        drop_frame: lines.drop_frame.as_ref().map(|value| *value.get_ref()),
+    };
+    if let (Some(rate), Some(true)) = (says.rate, says.drop_frame) {
+        ClockForm::frames(rate, true).map_err(|error| refused(line, &error.to_string()))?;
+    }
+    let is_rejected = lines.reject.as_ref().map(|value| *value.get_ref());
+    let has_more = lines.start.is_some() || says.rate.is_some() || says.drop_frame.is_some();
+    let what = match (is_rejected, &lines.start) {
+        (Some(true), _) if has_more || lines.frame.is_some() => {
+            return Err(
+                refused(line, "a clip cannot be rejected and set at the same time")
+                    .next("keep `reject`, or the other keys"),
+            );
+        }
+        (Some(true), _) => What::Reject,
+        (_, Some(start)) => {
+            let frame = frame(lines.frame.as_ref(), at)?;
+            start_of(start.get_ref(), frame, says, at(start.span()))?
+        }
+        (_, None) if !has_more => {
+            return Err(refused(line, "nothing is said about this clip")
+                .next("add `start = \"HH:MM:SS:FF\"`, `rate`, `drop_frame` or `reject = true`"));
+        }
+        (_, None) if lines.frame.is_some() => {
+            return Err(refused(line, "there is a `frame` and no `start`")
+                .next("add the label that this frame shows as `start`"));
+        }
+        (_, None) => What::Clock(says),
+    };
+    Ok(Entry {
+        name: lines.name.into_inner(),
+        line,
+        what,
+        remark: lines.remark,
+    })
+}
+
+/// `25`, `29.97` or `"30000/1001"`, as it was typed: no number goes through a float.
+fn rate(text: &str, value: &Spanned<toml::Value>, line: usize) -> Result<Rate> {
+    let typed = text.get(value.span()).unwrap_or_default();
+    let typed = typed.trim_matches(['"', '\'']);
+    let rate: Rate = typed
+        .parse()
+        .map_err(|error: crate::timecode::TimecodeError| refused(line, &error.to_string()))?;
+    ClockForm::frames(rate, false)
+        .map(|_| rate)
+        .map_err(|error| refused(line, &error.to_string()))
+}
+
+fn frame(value: Option<&Spanned<i64>>, at: impl Fn(Range<usize>) -> usize) -> Result<i64> {
+    match value {
+        None => Ok(0),
+        Some(value) if (0..=MOST_FRAMES).contains(value.get_ref()) => Ok(*value.get_ref()),
+        Some(value) => Err(refused(
+            at(value.span()),
+            &format!("{} is not a frame of a clip", value.get_ref()),
+        )
+        .next("count frames from 0")),
+    }
+}
+
+fn start_of(label: &str, frame: i64, says: Says, line: usize) -> Result<What> {
+    let wrong = |what: String| {
+        refused(line, &what).next(
+            "write what the clock shows: HH:MM:SS:FF, HH:MM:SS;FF with drop-frame, HH:MM:SS, or \
+             HH:MM:SS.d with up to three digits",
+        )
+    };
+    let part = label.trim().get(8..).unwrap_or_default();
+    let shape = match (part.chars().next(), part.len()) {
+        (Some(mark @ (':' | ';')), 2..=4) => Shape::Frames {
+            has_semicolon: mark == ';',
+        },
+        (None, _) => Shape::Fraction(ClockForm::Seconds),
+        (Some('.' | ','), 2) => Shape::Fraction(ClockForm::Tenths),
+        (Some('.' | ','), 3) => Shape::Fraction(ClockForm::Hundredths),
+        (Some('.' | ','), 4) => Shape::Fraction(ClockForm::Thousandths),
+        _ => return Err(wrong(format!("`{label}` is not a label"))),
+    };
+    match shape {
+        Shape::Fraction(form) => {
+            form.parse(label)
+                .map_err(|error| wrong(error.to_string()))?;
+            if says.rate.is_some() || says.drop_frame.is_some() {
+                return Err(refused(line, "a clock without frames has no frame rate")
+                    .next("take `rate` and `drop_frame` out"));
+            }
+        }
+        Shape::Frames { has_semicolon } => {
+            if has_semicolon && says.drop_frame == Some(false) {
+                return Err(refused(line, "the label has the semicolon of drop-frame")
+                    .next("write a colon, or `drop_frame = true`"));
+            }
+            // With the rate at hand the label can be judged now; else once the clip is known.
+            if let Some(rate) = says.rate {
+                let drop_frame = has_semicolon || says.drop_frame == Some(true);
+                ClockForm::frames(rate, drop_frame)
+                    .and_then(|form| form.parse(label))
+                    .map_err(|error| wrong(error.to_string()))?;
+            }
+        }
+    }
+    Ok(What::Start {
+        label: label.trim().to_owned(),
+        frame,
+        shape,
+        says,
+    })
+}
+
+fn refused(line: usize, what: &str) -> Error {
+    Error::new(ErrorKind::BadRequest, format!("line {line}: {what}"))
+}
+
+/// Lines count from 1.
+fn line_of(text: &str, at: usize) -> usize {
+    let before = text.as_bytes().get(..at).unwrap_or(text.as_bytes());
+    before.iter().filter(|&&byte| byte == b'\n').count() + 1
+}
+
+/// True if the file names agree but for capitals.
+fn is_alike(a: &str, b: &str) -> bool {
+    let file = |name: &str| name.rsplit('/').next().unwrap_or(name).to_lowercase();
+    file(a) == file(b)
+}

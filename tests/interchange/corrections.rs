@@ -1,0 +1,423 @@
+//! Corrections by hand: what the file may say, and what becomes of the outcome.
+
+use crate::cards::{frames, outcome, unsure, without_start};
+use proptest::prelude::*;
+use rollmark::error::ErrorKind;
+use rollmark::outcome::{ClipOutcome, Verdict};
+use rollmark::sidecar::corrections::{Corrections, apply, withdraw};
+use rollmark::sidecar::json;
+use rollmark::timecode::{ClockForm, Rate};
+
+fn corrected(text: &str, outcome: ClipOutcome) -> ClipOutcome {
+    let corrections = Corrections::from_text(text).unwrap_or_else(|error| panic!("{error}"));
+    apply(&corrections, "A/1.mov", outcome)
+}
+
+fn nothing() -> ClipOutcome {
+    without_start(Verdict::None, "no_display", "no digits were seen")
+}
+
+fn pal(label: &str) -> ClipOutcome {
+    outcome(frames(Rate::F25, false), label, Rate::F25, 50)
+}
+
+fn label(outcome: &ClipOutcome) -> &str {
+    &outcome.start.as_ref().unwrap().label
+}
+
+fn clip_label(outcome: &ClipOutcome) -> &str {
+    &outcome
+        .start
+        .as_ref()
+        .unwrap()
+        .in_clip_base
+        .as_ref()
+        .unwrap()
+        .label
+}
+
+fn codes(outcome: &ClipOutcome) -> Vec<&str> {
+    outcome
+        .reasons
+        .iter()
+        .map(|reason| reason.code.as_str())
+        .collect()
+}
+
+#[test]
+fn a_start_is_set_at_frame_0_or_at_another_frame() {
+    let set = corrected(
+        "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:00:00\"\nremark = \"from the notes\"\n",
+        nothing(),
+    );
+    assert_eq!(set.verdict, Verdict::Sure);
+    assert_eq!(
+        (label(&set), clip_label(&set)),
+        ("10:00:00:00", "10:00:00:00")
+    );
+    assert_eq!(codes(&set), ["set_by_hand"]);
+    assert_eq!(
+        set.reasons[0].sentence,
+        "the start was set by hand, to 10:00:00:00: from the notes"
+    );
+    let hand = set.by_hand.as_ref().unwrap();
+    assert_eq!(
+        (hand.what.as_str(), hand.read_verdict),
+        ("set", Verdict::None)
+    );
+    assert!(set.notes.iter().any(|note| note.code == "read_no_display"));
+    let clock = set.clock.as_ref().unwrap();
+    assert_eq!(
+        (clock.rate.as_str(), clock.rate_known_by.as_str()),
+        ("25/1", "assumed")
+    );
+
+    // 37 frames of a 25 fps clip before 10:00:01:12 lies 10:00:00:00.
+    let set = corrected(
+        "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:01:12\"\nframe = 37\n",
+        nothing(),
+    );
+    assert_eq!(label(&set), "10:00:00:00");
+    // 50 frames at 25 fps are 2 s, which a 29.97 clock takes 59.94 counts for: the label of
+    // frame 0 is 60 labels or 59 earlier, and the middle of the bounds says 60 less 0.06.
+    let set = corrected(
+        "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:02;00\"\nframe = 50\nrate = 29.97\n",
+        nothing(),
+    );
+    assert_eq!(label(&set), "10:00:00;00");
+    assert_eq!(set.clock.as_ref().unwrap().drop_frame, Some(true));
+    // 1 078 920 counts of drop-frame are 35 999.964 s.
+    assert_eq!(clip_label(&set), "09:59:59:24");
+}
+
+#[test]
+fn clocks_of_whole_and_broken_seconds_need_no_rate() {
+    // The middles of these counts are 0.5, 0.55, 0.505 and 0.5005 s.
+    for (start, form, based) in [
+        ("10:00:00", "HH:MM:SS", "10:00:00:12"),
+        ("10:00:00.5", "HH:MM:SS.d", "10:00:00:13"),
+        ("10:00:00,50", "HH:MM:SS.dd", "10:00:00:12"),
+        ("10:00:00.500", "HH:MM:SS.ddd", "10:00:00:12"),
+    ] {
+        let text = format!("[[clip]]\nname = \"A/1.mov\"\nstart = \"{start}\"\n");
+        let set = corrected(&text, nothing());
+        assert_eq!(set.clock.as_ref().unwrap().form, form);
+        assert_eq!(clip_label(&set), based, "{start}");
+    }
+}
+
+#[test]
+fn a_start_is_rejected_and_kept_as_evidence() {
+    let read = pal("10:00:00:00");
+    let text = "[[clip]]\nname = \"A/1.mov\"\nreject = true\nremark = \"a wall clock\"\n";
+    let rejected = corrected(text, read.clone());
+    assert_eq!((rejected.verdict, &rejected.start), (Verdict::None, &None));
+    assert_eq!(codes(&rejected), ["rejected_by_hand"]);
+    let hand = rejected.by_hand.as_ref().unwrap();
+    assert_eq!(
+        (hand.what.as_str(), hand.read_start.as_ref()),
+        ("rejected", read.start.as_ref())
+    );
+    assert_eq!(withdraw(rejected), read);
+}
+
+/// The digits stay where they were first seen; what follows from them changes.
+#[test]
+fn a_clock_is_said_to_count_drop_frame() {
+    let clock = frames(Rate::F29_97, false);
+    let mut read = outcome(clock, "10:00:58:28", Rate::F25, 50);
+    let unknown = read.clock.as_mut().unwrap();
+    unknown.drop_frame = None;
+    unknown.drop_frame_known_by = "unknown".into();
+    read.verdict = Verdict::Unsure;
+    read.reasons[0].code = "drop_frame_unknown".into();
+    let text = "[[clip]]\nname = \"A/1.mov\"\ndrop_frame = true\n";
+    let set = corrected(text, read.clone());
+    assert_eq!((set.verdict, label(&set)), (Verdict::Sure, "10:00:58;28"));
+    assert_eq!(set.clock.as_ref().unwrap().form, "HH:MM:SS;FF");
+    // 1 080 688.5 counts of 1001/30000 s are 36 058.973 s.
+    assert_eq!(clip_label(&set), "10:00:58:24");
+
+    // Another doubt is not settled by that.
+    read.reasons[0].code = "few_frames".into();
+    let set = corrected(text, read);
+    assert_eq!(
+        (set.verdict, codes(&set)),
+        (Verdict::Unsure, vec!["set_by_hand", "few_frames"])
+    );
+}
+
+#[test]
+fn another_rate_moves_the_start_by_what_lies_before_the_slate() {
+    let mut read = pal("10:00:00:00");
+    read.windows[0].first_seconds = 10.0;
+    let set = corrected("[[clip]]\nname = \"A/1.mov\"\nrate = \"24\"\n", read);
+    // Seen: 10:00:10:00 after ten seconds; at 24 counts a second that is 10:00:10:00 less 240.
+    assert_eq!(label(&set), "10:00:00:00");
+    assert_eq!(set.start.as_ref().unwrap().count, 864_000.5);
+}
+
+#[test]
+fn a_correction_of_no_use_is_told_and_lets_nothing_be_sure() {
+    for (text, read, why) in [
+        (
+            "start = \"10:00:00:29\"",
+            pal("10:00:00:00"),
+            "frames 29 is above the largest, 24",
+        ),
+        (
+            "start = \"00:01:00;00\"",
+            outcome(frames(Rate::F29_97, true), "10:00:00;00", Rate::F29_97, 50),
+            "does not exist",
+        ),
+        (
+            "drop_frame = true",
+            pal("10:00:00:00"),
+            "there is no drop-frame at 25",
+        ),
+        ("rate = 24", nothing(), "no clock was read; add `start`"),
+        (
+            "rate = 24",
+            outcome(ClockForm::Seconds, "10:00:00", Rate::F25, 50),
+            "does not count frames",
+        ),
+        (
+            "start = \"10:00:00:00\"",
+            without_start(Verdict::Failed, "no_index", "the file has no index"),
+            "could not be looked at",
+        ),
+    ] {
+        let text = format!("[[clip]]\nname = \"A/1.mov\"\n{text}\n");
+        let told = corrected(&text, read.clone());
+        assert_ne!(told.verdict, Verdict::Sure, "{text}");
+        assert_eq!(told.reasons[0].code, "correction_unusable");
+        assert!(
+            told.reasons[0]
+                .sentence
+                .starts_with("the correction on line 2 is of no use: ")
+        );
+        assert!(
+            told.reasons[0].sentence.contains(why),
+            "{}",
+            told.reasons[0].sentence
+        );
+        assert_eq!(withdraw(told), read);
+    }
+    let mut varying = nothing();
+    varying.clip.variable_rate = true;
+    let text = "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:00:00\"\nframe = 3\n";
+    let told = corrected(text, varying);
+    assert!(
+        told.reasons[0]
+            .sentence
+            .contains("only frame 0 has a known time")
+    );
+}
+
+#[test]
+fn faults_of_the_file_name_the_line_and_what_to_do() {
+    for (text, message) in [
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"ten\"\n",
+            "line 3: `ten` is not a label",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\n",
+            "line 2: nothing is said about this clip; add `start",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstrat = \"10:00:00:00\"\n",
+            "line 3: unknown field `strat`",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = 10:00:00\n",
+            "line 3: invalid type",
+        ),
+        (
+            "[[clip]]\nstart = \"10:00:00\"\n",
+            "line 1: missing field `name`",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nrate = 29.98\n",
+            "line 3: `29.98` is not a known rate",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nrate = 0\n",
+            "line 3: `0` is not a known rate",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nrate = 25\ndrop_frame = true\n",
+            "line 2: there is no drop-frame",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nframe = 3\n",
+            "line 2: nothing is said",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nrate = 25\nframe = 3\n",
+            "line 2: there is a `frame` and no",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"10:00:00:00\"\nframe = -1\n",
+            "line 4: -1 is not a frame of a clip; count frames from 0",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"00:01:00;00\"\nrate = 29.97\n",
+            "line 3: `00:01:00;00` does not exist",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"10:00:00.5\"\nrate = 25\n",
+            "line 3: a clock without frames has no frame rate",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"10:00:00;00\"\ndrop_frame = false\n",
+            "line 3: the label has the semicolon of drop-frame",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nreject = true\nrate = 25\n",
+            "line 2: a clip cannot be rejected and",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nreject = true\n[[clip]]\nname = \"a\"\nreject = true\n",
+            "line 5: `a` was corrected on line 2 already",
+        ),
+        ("[[clip]\n", "line 1: "),
+    ] {
+        let error = Corrections::from_text(text).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::BadRequest);
+        assert!(
+            error.to_string().starts_with(message),
+            "{error}\nfor {text}"
+        );
+        if !message.contains("no drop-frame") && !message.contains("known rate") {
+            assert!(error.advice().is_some(), "{error}");
+        }
+    }
+}
+
+#[test]
+fn corrections_of_no_clip_are_reported_with_the_clip_that_was_meant() {
+    let text =
+        "[[clip]]\nname = \"1.MOV\"\nreject = true\n[[clip]]\nname = \"x.mov\"\nreject = true\n";
+    let corrections = Corrections::from_text(text).unwrap();
+    let unused = corrections.unused(["A/1.mov", "A/2.mov"]);
+    assert_eq!(unused.len(), 2);
+    assert_eq!(
+        unused[0].sentence,
+        "line 2: no clip is named `1.MOV`; did you mean `A/1.mov`?"
+    );
+    assert!(
+        unused[1]
+            .sentence
+            .starts_with("line 5: no clip is named `x.mov`; write")
+    );
+    assert_eq!(corrections.unused(["1.MOV", "x.mov"]), []);
+    assert!(
+        Corrections::from_text("# nothing yet\n")
+            .unwrap()
+            .is_empty()
+    );
+    // As some editors save text: a byte order mark, and lines that end in CR LF.
+    let saved = format!("\u{feff}{}", text.replace('\n', "\r\n"));
+    assert_eq!(Corrections::from_text(&saved).unwrap(), corrections);
+}
+
+#[test]
+fn corrected_outcomes_satisfy_the_json_reader() {
+    let text = "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:00:00\"\n";
+    let set = corrected(text, pal("11:00:00:00"));
+    assert_eq!(json::from_bytes(&json::to_bytes(&set)).unwrap(), set);
+}
+
+/// Lines of the kind that a file may hold, good and bad.
+fn any_line() -> impl Strategy<Value = String> {
+    prop_oneof![
+        Just("[[clip]]".to_owned()),
+        Just("name = \"A/1.mov\"".to_owned()),
+        "name = \"[ -~]{0,6}\"",
+        "start = \"[0-2][0-9]:[0-5][0-9]:[0-5][0-9][:;.,]?[0-9]{0,4}\"",
+        "start = \"\\PC{0,14}\"",
+        "frame = -?[0-9]{1,19}",
+        "rate = \"?[0-9]{1,5}(\\.|/)?[0-9]{0,5}\"?",
+        prop::sample::select(vec![
+            "drop_frame = true".to_owned(),
+            "drop_frame = false".to_owned(),
+            "reject = true".to_owned(),
+            "rate = 29.97".to_owned(),
+            "remark = \"why\"".to_owned(),
+        ]),
+        "\\PC{0,20}",
+    ]
+}
+
+fn any_read() -> impl Strategy<Value = ClipOutcome> {
+    (
+        0usize..6,
+        prop::sample::select(Rate::TRADE.to_vec()),
+        any::<bool>(),
+    )
+        .prop_map(|(kind, rate, varies)| {
+            let mut read = match kind {
+                0 => nothing(),
+                1 => outcome(frames(Rate::F29_97, true), "23:59:59;29", rate, 50),
+                2 => outcome(frames(Rate::F29_97, false), "00:00:00:00", rate, 50),
+                3 => outcome(ClockForm::Thousandths, "10:00:00.000", rate, 50),
+                4 => unsure(outcome(frames(Rate::F24, false), "10:00:00:00", rate, 50)),
+                _ => without_start(Verdict::Failed, "no_index", "the file has no index"),
+            };
+            read.clip.variable_rate = varies;
+            if kind == 0 && varies {
+                read.clip.rate = None;
+            }
+            read
+        })
+}
+
+proptest! {
+    #[test]
+    fn any_text_is_read_or_refused(text in "\\PC*") {
+        let _ = Corrections::from_text(&text);
+    }
+
+    #[test]
+    fn any_file_does_what_it_says_or_nothing(
+        lines in prop::collection::vec(any_line(), 1..8),
+        read in any_read(),
+    ) {
+        let Ok(corrections) = Corrections::from_text(&lines.join("\n")) else {
+            return Ok(());
+        };
+        let once = apply(&corrections, "A/1.mov", read.clone());
+        prop_assert_eq!(apply(&corrections, "A/1.mov", once.clone()), once.clone());
+        prop_assert_eq!(withdraw(once), read);
+    }
+
+    /// Files that are well formed, so that most cases reach the arithmetic.
+    #[test]
+    fn whatever_is_set_comes_out_as_it_was_said(
+        (h, m, s, f) in (0u8..24, 0u8..60, 0u8..60, 0u16..130),
+        frame in 0i64..10_000_000,
+        rate in prop::option::of(prop::sample::select(Rate::TRADE.to_vec())),
+        drop_frame in any::<Option<bool>>(),
+        read in any_read(),
+    ) {
+        let mut text = format!(
+            "[[clip]]\nname = \"A/1.mov\"\nstart = \"{h:02}:{m:02}:{s:02}:{f:02}\"\nframe = {frame}\n"
+        );
+        if let Some(rate) = rate {
+            text += &format!("rate = \"{rate}\"\n");
+        }
+        if let Some(drop_frame) = drop_frame {
+            text += &format!("drop_frame = {drop_frame}\n");
+        }
+        let Ok(corrections) = Corrections::from_text(&text) else {
+            return Ok(());
+        };
+        let set = apply(&corrections, "A/1.mov", read.clone());
+        prop_assert_eq!(apply(&corrections, "A/1.mov", set.clone()), set.clone());
+        if set.verdict == Verdict::Sure && frame == 0 {
+            prop_assert_eq!(label(&set).replace(';', ":"), format!("{h:02}:{m:02}:{s:02}:{f:0w$}", w = label(&set).len() - 9));
+        }
+        prop_assert_eq!(withdraw(set), read);
+    }
+}
