@@ -30,6 +30,7 @@ struct Tally {
     unsure: u32,
     none: u32,
     failed: u32,
+    covered: u32,
 }
 
 impl Tally {
@@ -37,6 +38,7 @@ impl Tally {
         self.clips += 1;
         self.near += u32::from(judged.is_near);
         self.sure_and_wrong += u32::from(judged.is_sure() && !judged.is_near);
+        self.covered += u32::from(judged.is_covered);
         match judged.outcome.verdict {
             Verdict::Sure => self.sure += 1,
             Verdict::Unsure => self.unsure += 1,
@@ -53,18 +55,20 @@ impl Tally {
         self.unsure += other.unsure;
         self.none += other.none;
         self.failed += other.failed;
+        self.covered += other.covered;
     }
 
     fn row(&self, name: &str) -> String {
         format!(
-            "{name:<16}{:>6}{:>8}{:>8}{:>16}{:>8}{:>6}{:>8}",
+            "{name:<16}{:>6}{:>8}{:>8}{:>16}{:>8}{:>6}{:>8}{:>9}",
             self.clips,
             self.near,
             self.sure,
             self.sure_and_wrong,
             self.unsure,
             self.none,
-            self.failed
+            self.failed,
+            self.covered
         )
     }
 }
@@ -176,8 +180,8 @@ fn main() {
     }
 
     println!(
-        "\n{:<16}{:>6}{:>8}{:>8}{:>16}{:>8}{:>6}{:>8}",
-        "", "clips", "near", "sure", "sure and wrong", "unsure", "none", "failed"
+        "\n{:<16}{:>6}{:>8}{:>8}{:>16}{:>8}{:>6}{:>8}{:>9}",
+        "", "clips", "near", "sure", "sure and wrong", "unsure", "none", "failed", "covered"
     );
     let mut all = Tally::default();
     for (stress, tally) in Stress::ALL.iter().zip(&tallies) {
@@ -188,7 +192,7 @@ fn main() {
     println!("{}", without_clock.row("without a clock"));
     let read = f64::from((all.clips + without_clock.clips).max(1));
     println!(
-        "near: within one frame; mean time to read {:.2} s",
+        "near: within one frame; covered: bounds with one refresh and half a frame hold the truth; mean time to read {:.2} s",
         reading_s / read
     );
 }

@@ -84,7 +84,8 @@ impl Delivery<'_> {
                 Some(copy) => crate::card::text_of(copy),
                 None => {
                     let whole = fs::canonicalize(&self.sources[index]);
-                    crate::card::text_of(&whole.unwrap_or_else(|_| self.sources[index].clone()))
+                    let whole = whole.unwrap_or_else(|_| self.sources[index].clone());
+                    format!("/{}", crate::card::text_of(&whole))
                 }
             };
             let names: BTreeMap<&str, usize> = (0..)

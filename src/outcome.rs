@@ -87,7 +87,7 @@ pub struct Chapter {
 /// What a person said about the clip, which outranks what was read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ByHand {
-    /// `set` or `rejected`.
+    /// `set`, `rejected`, or `unusable`: what was said cannot be, and what was read is kept.
     pub what: String,
     /// Why, in the person's words; may be empty.
     pub remark: String,

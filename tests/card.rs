@@ -77,7 +77,13 @@ fn hashes(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 fn a_bad_file_never_stops_the_rest_and_nothing_on_the_card_changes() {
     let shelf = Shelf::new();
     clip(&shelf, "A001.mov", "10:00:00:00", H264);
-    clip(&shelf, "day two/A002.mp4", "11:00:00:00", H264);
+    clip(&shelf, "A002.mp4", "11:00:00:00", H264);
+    fs::create_dir(shelf.path("card/day two")).unwrap();
+    fs::rename(
+        shelf.path("card/A002.mp4"),
+        shelf.path("card/day two/A002.mp4"),
+    )
+    .unwrap();
     clip(&shelf, "whole.mp4", "12:00:00:00", H264);
     clip(
         &shelf,
@@ -94,7 +100,7 @@ fn a_bad_file_never_stops_the_rest_and_nothing_on_the_card_changes() {
     cut("whole.mp4", "no-index.mp4");
     cut("fast.mp4", "cut-off.mp4");
     fs::write(shelf.path("card/empty.mov"), b"").unwrap();
-    fs::write(shelf.path("card/text.MOV"), "10:00:00:00\n").unwrap();
+    fs::write(shelf.path("card/text.MOV"), "not a movie\n").unwrap();
     fs::write(shelf.path("card/notes.txt"), "rain at noon\n").unwrap();
     fs::create_dir(shelf.path("card/folder.MP4")).unwrap();
     let before = hashes(&shelf.path("card"));
@@ -285,10 +291,10 @@ fn corrections_flow_through_every_output_and_can_be_taken_back() {
     run(&shelf, &["--write", "csv,copy"], 0);
     assert_eq!(start(&sidecar(&shelf, "A001.mov")), "10:00:00:00");
     // A slip of the pen is told.
-    fs::write(&file, "[[clip]]\nname = \"A01.mov\"\nreject = true\n").unwrap();
+    fs::write(&file, "[[clip]]\nname = \"a001.mov\"\nreject = true\n").unwrap();
     let said = run(&shelf, &["--corrections", &file], 2);
     assert!(
-        said.contains("A01.mov") && said.contains("did you mean `A001.mov`?"),
+        said.contains("a001.mov") && said.contains("did you mean `A001.mov`?"),
         "{said}"
     );
 }

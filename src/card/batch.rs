@@ -216,6 +216,11 @@ pub(super) fn read(
     .into_iter()
     .map(Option::flatten)
     .collect();
+    // A run that ends early still knows what earlier ones found.
+    let done: Vec<Option<Done>> = (0..)
+        .zip(done)
+        .map(|(index, done)| done.or_else(|| run.recorded(index)))
+        .collect();
     let ended = if run.output_failed.into_inner() {
         Ended::OutputFailed
     } else if run.card_gone.into_inner() {
@@ -244,36 +249,42 @@ impl Run<'_> {
 
     /// The outcome of one clip; `None` if its reading was given up.
     fn clip(&self, index: usize) -> Option<Done> {
-        let job = &self.jobs[index];
-        let path = job.file.path.to_string_lossy();
-        let from_record = self.records.outcome(&job.whole, job.file.stamp);
-        let is_from_record = from_record.is_some();
-        let done = match from_record {
-            Some(mut outcome) => {
-                self.resumed.fetch_add(1, Ordering::Relaxed);
-                let earlier_path = std::mem::replace(&mut outcome.clip.path, path.into_owned());
-                if earlier_path != outcome.clip.path {
-                    // So that the next run knows the sidecar by its path of today.
-                    let evidence = self.records.evidence(&job.whole);
-                    self.note_fault(
-                        index,
-                        self.records
-                            .keep(&job.whole, job.file.stamp, &outcome, &evidence),
-                    );
-                }
-                Done {
-                    outcome,
-                    earlier_path: Some(earlier_path),
-                }
-            }
-            None => self.read(index)?,
-        };
+        if let Some(done) = self.recorded(index) {
+            return Some(done);
+        }
+        let done = self.read(index)?;
         self.listener.hear(CardEvent::Finished {
             clip: index,
             outcome: &done.outcome,
-            is_from_record,
+            is_from_record: false,
         });
         Some(done)
+    }
+
+    /// What an earlier run measured, if that still holds.
+    fn recorded(&self, index: usize) -> Option<Done> {
+        let job = &self.jobs[index];
+        let mut outcome = self.records.outcome(&job.whole, job.file.stamp)?;
+        self.resumed.fetch_add(1, Ordering::Relaxed);
+        let path = job.file.path.to_string_lossy().into_owned();
+        let earlier_path = std::mem::replace(&mut outcome.clip.path, path);
+        if earlier_path != outcome.clip.path {
+            // So that the next run knows the sidecar by its path of today.
+            let evidence = self.records.evidence(&job.whole);
+            let kept = self
+                .records
+                .keep(&job.whole, job.file.stamp, &outcome, &evidence);
+            self.note_fault(index, kept);
+        }
+        self.listener.hear(CardEvent::Finished {
+            clip: index,
+            outcome: &outcome,
+            is_from_record: true,
+        });
+        Some(Done {
+            outcome,
+            earlier_path: Some(earlier_path),
+        })
     }
 
     fn note_fault(&self, index: usize, saved: Result<()>) {

@@ -187,6 +187,8 @@ pub fn run(
         return Err(Error::new(ErrorKind::BadRequest, "no folder was named")
             .next("name the folder that holds the clips"));
     }
+    // A slip in a folder's name leaves no output folder behind.
+    scan::roots(&settings.folders)?;
     let records = Records::open(&settings.out, &settings.reading, &settings.tool)?;
     let made = Ledger::open(&settings.out, STATE_FOLDER)?;
     let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;

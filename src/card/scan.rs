@@ -75,20 +75,14 @@ pub(super) fn scan(
     out: &Path,
     is_made: &dyn Fn(&Path) -> bool,
 ) -> Result<Scan> {
-    let mut scan = Scan::default();
+    let mut scan = Scan {
+        roots: roots(folders)?,
+        ..Scan::default()
+    };
     let out = fs::canonicalize(out).unwrap_or_else(|_| out.to_path_buf());
+    // One folder twice, or one within another: each file belongs to the first.
     let mut seen = BTreeSet::new();
-    for folder in folders {
-        let root = fs::canonicalize(folder).map_err(|e| cannot_list(folder, e))?;
-        if !root.is_dir() {
-            return Err(
-                Error::new(ErrorKind::BadRequest, "is a file; a card is a folder")
-                    .in_file(folder)
-                    .next("name the folder that holds the clips"),
-            );
-        }
-        // One folder twice, or one within another: each file belongs to the first.
-        let card = scan.roots.len();
+    for (card, (folder, root)) in folders.iter().zip(scan.roots.clone()).enumerate() {
         let mut walk = Walk {
             card,
             folder,
@@ -100,7 +94,6 @@ pub(super) fn scan(
         };
         walk.folder(Path::new(""))
             .map_err(|e| cannot_list(folder, e))?;
-        scan.roots.push(root);
     }
     let by_name =
         |a: (usize, &Path), b: (usize, &Path)| a.0.cmp(&b.0).then_with(|| names::natural(a.1, b.1));
@@ -109,6 +102,27 @@ pub(super) fn scan(
     scan.skipped
         .sort_by(|a, b| by_name((a.0, &a.1), (b.0, &b.1)));
     Ok(scan)
+}
+
+/// The whole paths of the folders, links resolved.
+///
+/// # Errors
+/// If a folder is missing, unreadable or no folder.
+pub(super) fn roots(folders: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    folders
+        .iter()
+        .map(|folder| {
+            let root = fs::canonicalize(folder).map_err(|e| cannot_list(folder, e))?;
+            if root.is_dir() {
+                return Ok(root);
+            }
+            Err(
+                Error::new(ErrorKind::BadRequest, "is a file; a card is a folder")
+                    .in_file(folder)
+                    .next("name the folder that holds the clips"),
+            )
+        })
+        .collect()
 }
 
 fn cannot_list(folder: &Path, e: io::Error) -> Error {

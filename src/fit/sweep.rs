@@ -18,7 +18,7 @@ pub(super) const DOUBT: f64 = 7.0;
 /// Looks at one phase of the clock that count as independent where phases are bounded. A
 /// camera locked to the clock catches each change at the same moment, so that a reader who
 /// takes the blend for the wrong digit does so in every frame.
-const ALIKE_LOOKS: f64 = 8.0;
+const ALIKE_LOOKS: f64 = 10.0;
 /// Phases that are one to [`ALIKE_LOOKS`], as a part of a count.
 const ALIKE_PHASES: i64 = 100;
 

@@ -11,6 +11,7 @@ use super::screens::Showing;
 use crate::error::Result;
 use crate::media::{Quality, RecordCodec, RecordOptions, Recorder};
 use crate::timecode::{ClockForm, Rate, Ratio};
+use image::imageops::{rotate90, rotate180, rotate270};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::path::Path;
@@ -137,12 +138,14 @@ impl Shoot {
         }
     }
 
-    /// Renders the clip into a movie; the file's name says the container.
+    /// Renders the clip into a movie; the file's name says the container. Where players
+    /// must turn the pictures, they are stored turned back, and players show them as filmed.
     ///
     /// # Errors
     /// A photo that cannot be read; what [`Recorder`] refuses or cannot write.
     pub fn record(&self, path: &Path, options: RecordOptions) -> Result<()> {
         let film = self.film()?;
+        let turn = options.rotation_degrees;
         let mut recorder = Recorder::create(path, options)?;
         // The next frame is rendered while the last one is coded.
         const AHEAD: usize = 2;
@@ -150,6 +153,12 @@ impl Shoot {
             let (sender, frames) = sync_channel(AHEAD);
             scope.spawn(move || {
                 for (_, picture) in film {
+                    let picture = match turn {
+                        90 => rotate270(&picture),
+                        180 => rotate180(&picture),
+                        270 => rotate90(&picture),
+                        _ => picture,
+                    };
                     if sender.send(picture).is_err() {
                         // The recorder failed and went away; it tells why.
                         return;

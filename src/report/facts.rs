@@ -2,7 +2,9 @@
 
 use super::place::Places;
 use super::words;
-use crate::outcome::{ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, Start, Window};
+use crate::outcome::{
+    ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, Start, Verdict, Window,
+};
 use maud::{Markup, html};
 
 pub fn list(clip: &CardClip, places: &Places, index: usize) -> Markup {
@@ -136,15 +138,18 @@ fn of_chapter(chapter: &Chapter) -> String {
 
 fn of_hand(by_hand: &ByHand) -> String {
     let before = match &by_hand.read_start {
-        Some(start) => format!("was read as {}", words::visible(&start.label)),
-        None => "no start was read".to_owned(),
+        Some(start) => words::visible(&start.label),
+        None => "no start".to_owned(),
     };
-    let verdict = serde_word(by_hand.read_verdict);
-    format!("{}; {before}, {verdict}", words::visible(&by_hand.what))
+    format!(
+        "{}; read before: {before}, verdict {}",
+        words::visible(&by_hand.what),
+        verdict_word(by_hand.read_verdict)
+    )
 }
 
-const fn serde_word(verdict: crate::outcome::Verdict) -> &'static str {
-    use crate::outcome::Verdict;
+/// As sidecars write it.
+const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Sure => "sure",
         Verdict::Unsure => "unsure",

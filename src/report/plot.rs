@@ -362,7 +362,12 @@ mod tests {
         let plot = Plot::of(&outcome, &evidence, 400).unwrap();
         for point in &evidence.points {
             let rest = plot.rest(point).unwrap();
-            assert!((0.0..1.0).contains(&rest), "{rest} at {}", point.seconds);
+            let since_its_change = (86_399.5 * 25.0 + 0.25 + point.seconds * 25.0).fract();
+            assert!(
+                (rest - since_its_change).abs() < 1e-6,
+                "{rest} at {}",
+                point.seconds
+            );
         }
         assert!(
             plot.sentence()

@@ -142,6 +142,45 @@ fn an_older_track_is_replaced_and_not_added_to() {
 }
 
 #[test]
+fn the_reel_that_an_older_track_names_is_kept() {
+    let shop = Workshop::new();
+    let encode = format!("{H264} -timecode 01:00:00:00 -metadata:s:v:0 reel_name=A001C003");
+    let clip = shop.make("a.mov", "testsrc=s=64x64:r=25:d=1", &encode);
+    let reel = |file| second::values(file, "stream_tags=reel_name");
+    assert_eq!(reel(&clip), ["A001C003"]);
+    let (file, _) = copy(&shop, &clip, &ten_hours());
+    assert_eq!(reel(&file), ["A001C003"]);
+    assert_eq!(Movie::read(&file).timecode().count, 900_000);
+}
+
+/// XMP in a box of MP4 (XMP specification, part 3) is kept, and a note says that it
+/// names another start.
+#[test]
+fn embedded_xmp_with_a_start_is_kept_and_told() {
+    let shop = Workshop::new();
+    let clip = shop.make("a.mp4", "testsrc=s=64x64:r=25:d=1", H264);
+    let uuid = b"\xBE\x7A\xCF\xCB\x97\xA9\x42\xE8\x9C\x71\x99\x94\x91\xE3\xAF\xAC";
+    let bytes = std::fs::read(&clip).unwrap();
+    for (text, notes) in [("<xmpDM:scene/>", 0), ("<xmpDM:startTimecode/>", 1)] {
+        let mut changed = bytes.clone();
+        changed.extend((24 + text.len() as u32).to_be_bytes());
+        changed.extend(b"uuid");
+        changed.extend(uuid);
+        changed.extend(text.as_bytes());
+        let clip = shop.path(&format!("{notes}.mp4"));
+        std::fs::write(&clip, &changed).unwrap();
+        let (file, report) = copy(&shop, &clip, &ten_hours());
+        assert_eq!(report.notes.len(), notes, "{:?}", report.notes);
+        let copied = std::fs::read(&file).unwrap();
+        assert!(
+            copied
+                .windows(text.len())
+                .any(|part| part == text.as_bytes())
+        );
+    }
+}
+
+#[test]
 fn tags_that_name_another_start_go_and_others_stay() {
     let shop = Workshop::new();
     let tags = "-metadata timecode=03:03:03:03 -metadata com.maker.lens=35mm -metadata title=Bridge \

@@ -381,10 +381,13 @@ proptest! {
 
     #[test]
     fn any_file_does_what_it_says_or_nothing(
-        lines in prop::collection::vec(any_line(), 1..8),
+        lines in prop::collection::vec(any_line(), 1..4),
+        is_about_the_clip in prop::bool::weighted(0.8),
         read in any_read(),
     ) {
-        let Ok(corrections) = Corrections::from_text(&lines.join("\n")) else {
+        let head = if is_about_the_clip { "[[clip]]\nname = \"A/1.mov\"\n" } else { "" };
+        let text = format!("{head}{}", lines.join("\n"));
+        let Ok(corrections) = Corrections::from_text(&text) else {
             return Ok(());
         };
         let once = apply(&corrections, "A/1.mov", read.clone());

@@ -223,6 +223,39 @@ fn stopping_gently_finishes_the_clip_and_the_next_run_goes_on() {
 }
 
 #[test]
+fn a_run_that_is_stopped_early_still_knows_what_earlier_ones_found() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED)]);
+    drop(desk.run(&Reader::default()));
+    desk.put("a.mov", "clip frames=99 start=12:00:00:00");
+    let stop = Stop::new();
+    let listener = |event: CardEvent<'_>| {
+        if matches!(event, CardEvent::Planned { .. }) {
+            stop.finish();
+        }
+    };
+    let by_hand = |_: &str, outcome| outcome;
+    let settings = desk.settings();
+    let run = super::super::run(&settings, &Reader::default(), &by_hand, &listener, &stop).unwrap();
+    assert_eq!((run.ended, run.resumed), (Ended::Stopped, 1));
+    assert_eq!(
+        verdicts(&run.outcome),
+        [("a.mov", Verdict::Failed), ("b.mov", Verdict::Sure)]
+    );
+}
+
+#[test]
+fn a_slip_in_a_folders_name_leaves_nothing_behind() {
+    let desk = Desk::new(&[]);
+    let settings = Settings {
+        folders: vec![desk.card(), desk.card().join("gone")],
+        ..desk.settings()
+    };
+    let error = run(&settings, &Reader::default()).err().unwrap();
+    assert_eq!(error.file(), Some(&*desk.card().join("gone")));
+    assert!(!desk.out().exists());
+}
+
+#[test]
 fn stopping_at_once_gives_up_the_clip_and_leaves_nothing_of_it() {
     let desk = Desk::new(&[("a.mov", SLATED), ("b.mov", SLATED)]);
     let stop = Arc::new(Stop::new());

@@ -65,6 +65,23 @@ fn a_clock_locked_to_the_camera_is_known_to_one_count_and_no_better() {
     }
 }
 
+/// Frame 0 is in view, so that a clock 1000/1001 as fast, which explains the frames as well,
+/// starts within the same count: perfect digits leave one count, and so must the fit.
+#[test]
+fn two_and_a_half_seconds_of_a_locked_clock_leave_one_count() {
+    for rate in [Rate::F23_976, Rate::F25, Rate::F29_97, Rate::F48, Rate::F60] {
+        for part in [0.02, 0.3, 0.5, 0.7, 0.98] {
+            let mut scene = Scene::new(frames(rate), "10:20:30:07", rate);
+            scene.phi += part - 0.5;
+            scene.frames = (0..u64::from(12 * rate.base() / 5)).collect();
+            let fit = run(&scene.film());
+            assert_sure(&fit, "10:20:30:07");
+            assert_eq!(width(&fit), 1.0, "{rate} {part}");
+            assert_eq!(fit.clock.unwrap().form.base(), rate.base());
+        }
+    }
+}
+
 #[test]
 fn an_unlocked_clock_is_known_better_the_longer_it_is_in_view() {
     let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
@@ -173,6 +190,22 @@ fn uneven_stamps_and_dropped_frames_are_only_more_times() {
     let fit = run(&filmed);
     assert_sure(&fit, "10:00:00:00");
     assert_eq!(fit.clock.unwrap().form.rate(), Rate::F30);
+}
+
+#[test]
+fn frames_that_repeat_the_one_before_do_not_move_the_start() {
+    for seed in 0..10 {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+        scene.frames = (0..90).collect();
+        scene.seed = seed;
+        let mut filmed = scene.film();
+        for at in (5 + seed as usize..90).step_by(23) {
+            filmed.sighting.readings[at].places = filmed.sighting.readings[at - 1].places.clone();
+        }
+        let fit = run(&filmed);
+        assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    }
 }
 
 #[test]
@@ -341,7 +374,8 @@ fn a_clock_of_whole_seconds_needs_two_changes() {
 
 #[test]
 fn conformed_footage_gives_its_speed() {
-    for (num, den) in [(1, 2), (1, 4), (2, 5), (4, 5), (1, 10)] {
+    // 1.25, 2, 2.5, 4, 5, 8 and 10 times as many frames as are played in a second.
+    for (num, den) in [(4, 5), (1, 2), (2, 5), (1, 4), (1, 5), (1, 8), (1, 10)] {
         let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
         scene.speed = f64::from(num) / f64::from(den);
         scene.frames = (0..250).collect();
@@ -365,6 +399,11 @@ fn midnight_is_only_another_carry() {
     assert_sure(&fit, "23:59:59:20");
     let counts = fit.start.unwrap().counts;
     assert_eq!(counts.low, Ratio::from_integer(2_159_995));
+    // A drop-frame day is shorter, and midnight skips no labels.
+    let mut scene = Scene::new(drop_frames(Rate::F29_97), "23:59:59;20", Rate::F29_97);
+    scene.mark = SEMICOLON;
+    scene.frames = (0..40).collect();
+    assert_sure(&run(&scene.film()), "23:59:59;20");
 }
 
 #[test]

@@ -261,3 +261,44 @@ fn a_display_that_shows_every_second_frame_number_is_followed() {
         assert!(off.abs() < 2.6, "{off}");
     }
 }
+
+#[test]
+fn a_display_that_is_late_in_two_frames_of_seven_is_within_a_frame() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut filmed = scene.film();
+    let shown: Vec<_> = filmed
+        .sighting
+        .readings
+        .iter()
+        .map(|r| r.places.clone())
+        .collect();
+    for at in (1..60).filter(|at| at % 7 >= 5) {
+        filmed.sighting.readings[at].places = shown[at - 1].clone();
+    }
+    let fit = run(&filmed);
+    let off = fit.start.as_ref().unwrap().counts.middle().to_f64() - scene.phi;
+    // One frame, and one refresh of the 25 Hz at which such a display would redraw.
+    assert!(off.abs() <= 2.0, "{off} {fit:#?}");
+    assert!(
+        fit.verdict == Verdict::Unsure || off.abs() <= 1.5,
+        "{off} {fit:#?}"
+    );
+}
+
+#[test]
+fn digits_that_were_not_seen_to_run_and_are_not_clear_are_no_start() {
+    // Texture: two frames that read alike, with the minutes between two values.
+    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    scene.frames = (0..2).collect();
+    let mut filmed = scene.film();
+    let mut weights = [0.01; 10];
+    (weights[1], weights[4]) = (0.5, 0.4);
+    for reading in &mut filmed.sighting.readings {
+        reading.places[3] = DigitOdds::from_weights(weights);
+    }
+    let fit = run(&filmed);
+    assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
+    assert_eq!(codes(&fit), ["no_running_clock"]);
+    assert_eq!((&fit.start, &fit.clock), (&None, &None));
+    assert!(!fit.sightings[0].is_the_clock() && fit.sightings[0].frames_read == 2);
+}

@@ -7,7 +7,6 @@ use crate::outcome::Verdict;
 use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 
 prop_compose! {
     fn scenes()(
@@ -52,11 +51,9 @@ fn shifted(scene: &Scene, by: i64) -> Filmed {
 }
 
 proptest! {
-    // One seed: a run that fails fails for everyone. Other seeds are for a long look by hand.
     #![proptest_config(ProptestConfig {
         cases: 60,
         max_global_rejects: 30,
-        rng_seed: RngSeed::Fixed(20_261_125),
         ..ProptestConfig::default()
     })]
 

@@ -5,10 +5,11 @@ use super::sim::{Filmed, Scene, flat_marks, frames};
 use crate::fit::{ClockFit, Known, NextLook, fit};
 use crate::note::Note;
 use crate::outcome::Verdict;
+use crate::reading::Sighting;
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 fn run(filmed: &[Filmed]) -> ClockFit {
-    let sightings: Vec<_> = filmed.iter().map(|f| f.sighting.clone()).collect();
+    let sightings: Vec<&Sighting> = filmed.iter().map(|f| &f.sighting).collect();
     fit(&sightings, &filmed[0].facts, &Known::default())
 }
 
@@ -93,7 +94,8 @@ fn more_than_two_sightings_narrow_the_start() {
 
 #[test]
 fn a_clock_set_anew_between_two_sightings_is_never_averaged() {
-    for apart in [3, 250, 90_000] {
+    // Behind, as after a pause, and ahead.
+    for apart in [-250, -3, 3, 250, 90_000] {
         let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
         let mut later = scene.clone();
         later.phi += f64::from(apart);
@@ -167,6 +169,7 @@ fn a_still_sign_beside_the_clock_is_no_conflict() {
     assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
     assert_eq!(label(&fit), "10:20:30:07");
     assert_eq!(fit.next_look, NextLook::Enough);
+    assert!(fit.is_settled());
 }
 
 #[test]

@@ -134,3 +134,75 @@ pub(super) fn differs(what: impl std::fmt::Display) -> Error {
     )
     .next("try again; if it fails again, the drive or this program is at fault")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pictures(stamps: &[i64], ticks_per_second: i128) -> Stream {
+        Stream {
+            id: 1,
+            medium: media::Type::Video,
+            codec: "h264".into(),
+            tag: "avc1".into(),
+            packets: stamps.len() as u64,
+            bytes: 9,
+            sha256: "a".into(),
+            stamps_sha256: "b".into(),
+            stamps: stamps.iter().copied().map(Some).collect(),
+            first_dts: None,
+            end: None,
+            lacks_decoding_stamps: false,
+            hidden: 0,
+            tick_seconds: Ratio::new(1, ticks_per_second),
+        }
+    }
+
+    fn survey(streams: &[Stream]) -> Survey {
+        Survey {
+            streams: streams.to_vec(),
+            incomplete: 0,
+        }
+    }
+
+    #[test]
+    fn every_difference_of_an_identical_copy_is_found() {
+        let source = pictures(&[0, 1, 2], 25);
+        let changes: [fn(&mut Stream); 6] = [
+            |stream| stream.id = 2,
+            |stream| stream.codec = "hevc".into(),
+            |stream| stream.packets = 4,
+            |stream| stream.sha256 = "c".into(),
+            |stream| stream.stamps_sha256 = "c".into(),
+            |stream| stream.tick_seconds = Ratio::new(1, 50),
+        ];
+        for change in changes {
+            let mut copy = source.clone();
+            change(&mut copy);
+            let (old, new) = (survey(&[source.clone()]), survey(&[copy]));
+            assert!(compare(&old, &old, &Law::Identical).is_ok());
+            let error = compare(&old, &new, &Law::Identical).unwrap_err();
+            assert_eq!(error.kind(), ErrorKind::CannotWrite);
+        }
+        let (old, new) = (survey(&[source.clone(), source.clone()]), survey(&[source]));
+        assert!(compare(&old, &new, &Law::Identical).is_err());
+    }
+
+    #[test]
+    fn a_rewrapped_copy_has_the_same_times_after_frame_0() {
+        // Frame 0 at 3600 of 90000, in the copy at 0 of 12800: 40 ms apart.
+        let source = survey(&[pictures(&[10_800, 3600, 7200], 90_000)]);
+        let check = |stamps: &[i64], packets_a_frame: bool| {
+            let law = Law::Rewrapped {
+                from: &[0],
+                field_pairs: packets_a_frame.then_some(0),
+                frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
+            };
+            compare(&source, &survey(&[pictures(stamps, 12_800)]), &law).is_ok()
+        };
+        assert!(check(&[1024, 0, 512], false));
+        assert!(!check(&[1024, 0, 513], false));
+        assert!(!check(&[1024, 0], false));
+        assert!(!check(&[1024, 0, 512], true));
+    }
+}

@@ -403,7 +403,7 @@ mod tests {
         assert_eq!(found.label, "01:00:00;00");
         let track = {
             let layout = Layout::of(&mut file).unwrap();
-            moov::timecode_tracks(&layout.read_index(&mut file).unwrap())[0]
+            moov::timecode_tracks(&layout.read_index(&mut file).unwrap()).remove(0)
         };
         assert_eq!(track.sample_at, Some(index_len + media_len + 8));
         assert_eq!(copied_from(&mut file).as_deref(), Some("5 bytes a.mov"));

@@ -1,7 +1,8 @@
 //! Copies of clips with a timecode track: pictures, sound and all else as they
 //! were, one timecode track that replaces an older one.
 //!
-//! - [`copy_with_timecode`]: the way of one copy, from checks to the finished name
+//! - [`copy_with_timecode`]: the way of one copy, from checks to the finished name;
+//!   `start` is what it is given, `report` what it tells
 //! - `graft`, `moov`, `track`, `tree`: a timecode track put into QuickTime and MP4
 //!   without moving a byte of media: the file, its index, the track, boxes
 //! - `mxf`: the timecode fields of an MXF file, set in their place
@@ -14,10 +15,15 @@ mod compare;
 mod graft;
 mod moov;
 mod mxf;
+mod report;
 mod rewrap;
+mod start;
 mod survey;
 mod track;
 mod tree;
+
+pub use report::{CopiedStream, CopyReport, CopyWay, StreamDigest};
+pub use start::CopyTimecode;
 
 use super::Clip;
 use crate::error::{Error, ErrorKind, Result};
@@ -25,7 +31,7 @@ use crate::frame::Footage;
 use crate::note::Note;
 use crate::progress::{Event, Listener, Wish};
 use crate::save;
-use crate::timecode::{ClockForm, Rate, Ratio};
+use crate::timecode::Ratio;
 use compare::{Law, compare, differs};
 use graft::{Layout, Plan};
 use moov::Amends;
@@ -48,153 +54,16 @@ const EXTRA_BYTES: u64 = 1 << 20;
 /// round and guess.
 const LENGTH_SLACK_S: (i128, i128) = (1, 2);
 
-/// The start that a copy is to carry: a legal label, in the clip's own base.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct CopyTimecode {
-    form: ClockForm,
-    count: i64,
-}
-
-impl CopyTimecode {
-    /// `count` frames since midnight at `rate`, from 0 up to the day's last.
-    ///
-    /// # Errors
-    /// [`ErrorKind::BadRequest`] for drop-frame at a rate that has none, a count
-    /// outside the day, or a rate above 255: files have one byte for the base.
-    pub fn new(rate: Rate, drop_frame: bool, count: i64) -> Result<Self> {
-        let bad = |what: String| Error::new(ErrorKind::BadRequest, what);
-        let form = ClockForm::frames(rate, drop_frame).map_err(|e| bad(e.to_string()))?;
-        if form.base() > u8::MAX.into() {
-            return Err(bad(format!(
-                "a timecode track holds at most 255 frames a second, not {}",
-                rate.decimal()
-            )));
-        }
-        if !(0..form.counts_per_day()).contains(&count) {
-            return Err(bad(format!("frame {count} is not within one day")));
-        }
-        Ok(Self { form, count })
-    }
-
-    /// From a label such as `01:00:00;00`.
-    ///
-    /// # Errors
-    /// As [`Self::new`]; also for a label that does not exist, such as
-    /// `00:01:00;00` in drop-frame.
-    pub fn from_label(rate: Rate, drop_frame: bool, label: &str) -> Result<Self> {
-        let bad =
-            |e: crate::timecode::TimecodeError| Error::new(ErrorKind::BadRequest, e.to_string());
-        let form = ClockForm::frames(rate, drop_frame).map_err(bad)?;
-        let count = form
-            .parse(label)
-            .and_then(|label| form.count(&label))
-            .map_err(bad)?;
-        Self::new(rate, drop_frame, count)
-    }
-
-    pub const fn form(&self) -> ClockForm {
-        self.form
-    }
-
-    /// Frames since midnight.
-    pub const fn count(&self) -> i64 {
-        self.count
-    }
-
-    pub fn label(&self) -> String {
-        self.form.text(self.count)
-    }
-
-    fn base(&self) -> u8 {
-        u8::try_from(self.form.base()).expect("checked when it was made")
-    }
-
-    /// What the sample of a timecode track holds.
-    fn sample(&self) -> u32 {
-        u32::try_from(self.count).expect("a day of 255 frames a second has 25 bits")
-    }
-}
-
-/// How a copy was made.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CopyWay {
-    /// The file's bytes as they are, with a new index or changed timecode fields.
-    AsItIs,
-    /// The streams in a new container.
-    Rewrapped,
-}
-
-/// What a finished copy holds.
-#[derive(Clone, Debug)]
-pub struct CopyReport {
-    pub way: CopyWay,
-    /// The start label, as it was read back from the copy.
-    pub label: String,
-    /// Labels per second of the timecode track.
-    pub base: u8,
-    pub drop_frame: bool,
-    /// Streams that were carried, in the file's order, without timecode.
-    pub streams: Vec<CopiedStream>,
-    /// Older timecode that the new one stands for.
-    pub replaced: Vec<String>,
-    /// What the source has and the copy has not, by name.
-    pub not_carried: Vec<String>,
-    pub notes: Vec<Note>,
-    pub source_bytes: u64,
-    pub copy_bytes: u64,
-}
-
-/// A stream that is the same in source and copy: hashes are compared before
-/// there is a report.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct CopiedStream {
-    /// `pictures (h264)`, `sound (aac)`, `data (mebx)`, ...
-    pub name: String,
-    pub source: StreamDigest,
-    pub copy: StreamDigest,
-}
-
-/// Packets of one stream of one file.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct StreamDigest {
-    /// Uncompressed sound is cut into packets as each container likes.
-    pub packets: u64,
-    pub bytes: u64,
-    /// Over the packets' payloads in the file's order, hexadecimal. Where
-    /// containers frame the same units differently, over the units.
-    pub sha256: String,
-}
-
-impl CopiedStream {
-    fn of(source: &survey::Stream, copy: &survey::Stream) -> Self {
-        let digest = |stream: &survey::Stream| StreamDigest {
-            packets: stream.packets,
-            bytes: stream.bytes,
-            sha256: stream.sha256.clone(),
-        };
-        Self {
-            name: copy.name(),
-            source: digest(source),
-            copy: digest(copy),
-        }
-    }
-
-    /// True if both hold the same; else there would be no report.
-    pub fn is_equal(&self) -> bool {
-        self.source.sha256 == self.copy.sha256
-    }
-}
-
 /// What kind of container a source is, and so how it is copied.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Plot {
+enum Route {
     /// QuickTime or MP4 with one index.
     Graft,
     Mxf,
     Rewrap(Family),
 }
 
-impl Plot {
+impl Route {
     fn of(source: &Path, container: &str) -> Result<Self> {
         if container == "mxf" {
             return Ok(Self::Mxf);
@@ -238,7 +107,7 @@ pub fn copied_name(source: &Path) -> Result<PathBuf> {
     let named = || {
         let clip = Clip::open(source)?;
         let container = &clip.facts().container;
-        Ok(Plot::of(source, container)?.name(source, container))
+        Ok(Route::of(source, container)?.name(source, container))
     };
     named().map_err(|e: Error| e.in_file(source))
 }
@@ -261,8 +130,8 @@ pub fn copy_with_timecode(
     listener: &mut dyn Listener,
 ) -> Result<Option<CopyReport>> {
     let clip = Clip::open(source).map_err(|e| e.in_file(source))?;
-    let plot = Plot::of(source, &clip.facts().container).map_err(|e| e.in_file(source))?;
-    check_extension(&plot.name(source, &clip.facts().container), target)?;
+    let route = Route::of(source, &clip.facts().container).map_err(|e| e.in_file(source))?;
+    check_extension(&route.name(source, &clip.facts().container), target)?;
     let source_bytes = std::fs::metadata(source)
         .map_err(|e| cannot_read(e).in_file(source))?
         .len();
@@ -277,7 +146,7 @@ pub fn copy_with_timecode(
     let job = Job {
         source,
         start,
-        plot,
+        route,
         source_bytes,
         origin: &origin,
     };
@@ -290,7 +159,10 @@ pub fn copy_with_timecode(
         check_space(target, source_bytes)?;
         job.fill(clip, temporary, &mut heard)
     })
-    .map_err(|e| e.in_file(source))
+    .map_err(|e| match e.kind() {
+        ErrorKind::CannotWrite => e.in_file(target),
+        _ => e.in_file(source),
+    })
 }
 
 /// Tells the listener how far things are.
@@ -313,7 +185,7 @@ impl Heard<'_> {
 struct Job<'a> {
     source: &'a Path,
     start: &'a CopyTimecode,
-    plot: Plot,
+    route: Route,
     source_bytes: u64,
     origin: &'a str,
 }
@@ -325,8 +197,8 @@ impl Job<'_> {
         temporary: &mut NamedTempFile,
         heard: &mut Heard,
     ) -> Result<Option<CopyReport>> {
-        let form = match self.plot {
-            Plot::Rewrap(_) => Form::Units,
+        let form = match self.route {
+            Route::Rewrap(_) => Form::Units,
             _ => Form::Stored,
         };
         let Some(before) = survey::survey(self.source, form, heard)? else {
@@ -336,7 +208,7 @@ impl Job<'_> {
             way: CopyWay::AsItIs,
             label: String::new(),
             base: self.start.base(),
-            drop_frame: self.start.form.drop_frame(),
+            drop_frame: self.start.form().drop_frame(),
             streams: Vec::new(),
             replaced: Vec::new(),
             not_carried: Vec::new(),
@@ -346,8 +218,8 @@ impl Job<'_> {
         };
         let picture = clip.picture_stream();
         let pictures = &before.streams[picture];
-        let zero = match self.plot {
-            Plot::Rewrap(_) => pictures.frame_0(clip.zero_ticks()).ok_or_else(|| {
+        let zero = match self.route {
+            Route::Rewrap(_) => pictures.frame_0(clip.zero_ticks()).ok_or_else(|| {
                 Error::new(
                     ErrorKind::BadRequest,
                     "its pictures have no times of presentation",
@@ -359,8 +231,8 @@ impl Job<'_> {
         let zero_s = Ratio::from_integer(zero) * pictures.tick_seconds;
         self.refuse_damage(&clip, &before, zero_s, &mut report)?;
         let has_field_pairs = rewrap::has_field_pairs(pictures, clip.facts().rate);
-        let from = match self.plot {
-            Plot::Graft => {
+        let from = match self.route {
+            Route::Graft => {
                 if !copy_bytes(self.source, temporary, self.source_bytes, heard)? {
                     return Ok(None);
                 }
@@ -368,14 +240,14 @@ impl Job<'_> {
                 self.graft(temporary, track, zero_s, None, &mut report)?;
                 None
             }
-            Plot::Mxf => {
+            Route::Mxf => {
                 if !copy_bytes(self.source, temporary, self.source_bytes, heard)? {
                     return Ok(None);
                 }
                 self.set_in_mxf(temporary, &mut report)?;
                 None
             }
-            Plot::Rewrap(family) => {
+            Route::Rewrap(family) => {
                 report.way = CopyWay::Rewrapped;
                 let order = Order {
                     source: self.source,
@@ -513,11 +385,11 @@ impl Job<'_> {
         copy: &Clip,
         report: &mut CopyReport,
     ) -> Result<()> {
-        let form = self.start.form;
+        let form = self.start.form();
         let carried = copy.facts().carried_timecode.as_deref();
         let count =
             carried.and_then(|text| form.parse(text).and_then(|label| form.count(&label)).ok());
-        if count != Some(self.start.count) {
+        if count != Some(self.start.count()) {
             return Err(differs(format!(
                 "its timecode reads {} where {} was written",
                 carried.unwrap_or("as none"),
@@ -525,7 +397,7 @@ impl Job<'_> {
             )));
         }
         report.label = self.start.label();
-        if self.plot == Plot::Mxf {
+        if self.route == Route::Mxf {
             return Ok(());
         }
         let found = graft::read_back(temporary.as_file_mut())

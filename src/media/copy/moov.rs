@@ -81,7 +81,11 @@ pub(super) fn with_timecode(moov: &[u8], wanted: &Wanted) -> Option<Edited> {
                 amend(&mut track, movie_timescale, amends)?;
             }
             refer_to(&mut track, id);
-            new = Some(new_track(&track, movie_timescale, id, wanted)?);
+            let reel = old_tracks.iter().find_map(|old| old.reel.as_deref());
+            new = Some(NewTrack {
+                reel,
+                ..new_track(&track, movie_timescale, id, wanted)?
+            });
         } else {
             follow(&mut track, &is_old, id);
         }
@@ -248,6 +252,7 @@ fn new_track<'a>(
     let frame_0 = ticks(wanted.frame_0_s)?.min(length);
     Some(NewTrack {
         timecode: wanted.timecode,
+        reel: None,
         id,
         movie_timescale,
         frame_0,

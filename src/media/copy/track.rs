@@ -28,6 +28,8 @@ const TICKS_PER_FRAME: u32 = 1000;
 /// What a new track is made of. Movie ticks are those of the movie header.
 pub(super) struct NewTrack<'a> {
     pub timecode: &'a CopyTimecode,
+    /// The reel that an older timecode track names: a `name` box.
+    pub reel: Option<&'a [u8]>,
     pub id: u32,
     pub movie_timescale: u32,
     /// When frame 0 is presented, in movie ticks.
@@ -175,6 +177,7 @@ impl NewTrack<'_> {
         entry.extend(frame_ticks.to_be_bytes());
         entry.push(self.timecode.base());
         entry.push(0);
+        entry.extend(self.reel.unwrap_or_default());
         let mut table = full(
             b"stsd",
             0,
@@ -239,7 +242,7 @@ fn ticks(rate: Rate) -> (u32, u32) {
 }
 
 /// A timecode track that a file has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct FoundTrack {
     pub id: u32,
     flags: u32,
@@ -248,6 +251,8 @@ pub(super) struct FoundTrack {
     pub base: u8,
     /// Where in the file its first sample lies.
     pub sample_at: Option<u64>,
+    /// The reel that it names: a `name` box.
+    pub reel: Option<Vec<u8>>,
 }
 
 impl FoundTrack {
@@ -276,6 +281,7 @@ impl FoundTrack {
             frame_ticks: u32_at(entry, 20).unwrap_or(0),
             base: entry.get(24).copied().unwrap_or(0),
             sample_at: short.or(long),
+            reel: reel(entry),
         })
     }
 
@@ -306,6 +312,15 @@ impl FoundTrack {
         let form = ClockForm::frames(rate, self.is_drop_frame()).ok()?;
         Some(form.text(sample.into()))
     }
+}
+
+/// The `name` box in a sample description. Writers do not agree on how many bytes
+/// are reserved before it.
+fn reel(entry: &[u8]) -> Option<Vec<u8>> {
+    let kind_at = entry.windows(4).position(|part| part == b"name")?;
+    let at = kind_at.checked_sub(4)?;
+    let size = usize::try_from(u32_at(entry, at)?).ok()?;
+    entry.get(at..at.checked_add(size)?).map(<[u8]>::to_vec)
 }
 
 /// From the contents of a track header.

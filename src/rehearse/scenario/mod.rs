@@ -1,19 +1,20 @@
 //! A practice card: a small crew films the soap-box race of Hollerbrook, an
 //! invented village. Every camera has a role for a name and its own rate, and
 //! every way to slate a clip, well or badly, occurs once.
+//!
+//! - [`takes`]: single clips, each with a trouble of its own
+//! - [`day`]: two cameras in folders of their own, which follow each other's time
 
-use super::display::{Clock, Display, Drive, Edge};
-use super::motion::Hold;
-use super::ordinary::ordinary_display;
+mod day;
+mod takes;
+
+use super::display::{Clock, whole};
 use super::scene::{PHOTOS, Scene};
-use super::screens::{Body, Lines, Marks};
 use super::shoot::Shoot;
 use crate::error::{Error, ErrorKind, Result};
-use crate::media::{RecordCodec, RecordOptions};
+use crate::media::RecordOptions;
 use crate::outcome::Verdict;
-use crate::timecode::{ClockForm, Rate};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
+use crate::timecode::ClockForm;
 use serde::{Deserialize, Serialize};
 use std::fs::OpenOptions;
 use std::io::Write;
@@ -23,7 +24,7 @@ use std::path::Path;
 pub const ANSWERS_FILE: &str = "answers.json";
 
 /// Version of the answers' fields.
-pub const ANSWERS_FORMAT_VERSION: u32 = 1;
+pub const ANSWERS_FORMAT_VERSION: u32 = 2;
 
 /// Picture size of a card's clips.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,14 +58,15 @@ pub struct Answers {
 /// What should come out for one clip.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Answer {
-    /// Name of the clip in the card's folder.
+    /// Path of the clip in the card's folder.
     pub file: String,
     /// What the clip is there to rehearse; one sentence.
     pub about: String,
     /// Verdicts that are right, the best first.
     pub verdicts: Vec<Verdict>,
+    pub known_from: KnownFrom,
     /// The label a person would read if the clock were in view on frame 0;
-    /// `null` when the clip has no running clock, like the fields after it.
+    /// `null` when nothing tells it, like the fields after it.
     pub start: Option<String>,
     /// The clock's real-valued count at the middle of frame 0's exposure,
     /// exact, as a fraction of integers such as `1642802137/1000`.
@@ -82,6 +84,20 @@ pub struct Answer {
     pub clip_rate: String,
 }
 
+/// What tells where a clip lies on the clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum KnownFrom {
+    /// The clock is filmed in the clip.
+    Clock,
+    /// The clip goes on where another one that shows the clock ends.
+    Chapter,
+    /// The camera's own clock, which clips of the same camera allow to be compared.
+    CameraClock,
+    /// Nothing does.
+    Nothing,
+}
+
 /// A clip of a practice card, not yet filmed.
 pub struct Planned {
     pub shoot: Shoot,
@@ -91,238 +107,45 @@ pub struct Planned {
     pub answer: Answer,
 }
 
-/// How a clip of the story differs from an ordinary one.
-struct Take {
-    file: &'static str,
-    about: &'static str,
-    clock: ClockForm,
-    camera: Rate,
-    body: Body,
-    twist: Twist,
-    /// File name of the place's photo among [`PHOTOS`].
-    place: &'static str,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Twist {
-    None,
-    /// The slate comes at the end, upside down, as is common practice (no source).
-    Tail,
-    /// The camera lay on its side.
-    OnItsSide,
-    Unslated,
-    /// The recording broke off.
-    BrokenOff,
-    /// Someone stopped the clock.
-    Stopped,
-}
-
-const KEPT_OF_BROKEN_PERCENT: u64 = 72;
-
-fn takes() -> [Take; 9] {
-    let frames = |rate, drop_frame| ClockForm::Frames { rate, drop_frame };
-    let take = |file, about, clock, camera, body, twist, place| Take {
-        file,
-        about,
-        clock,
-        camera,
-        body,
-        twist,
-        place,
-    };
-    [
-        take(
-            "ramp_001.mp4",
-            "a phone held up at the start ramp",
-            frames(Rate::F25, false),
-            Rate::F25,
-            Body::PhoneUpright,
-            Twist::None,
-            "Bridge_by_Sander_Klootwijk.jpg",
-        ),
-        take(
-            "bend_004.mov",
-            "an LED box with drop-frame counts, filmed at a cinema rate",
-            frames(Rate::F29_97, true),
-            Rate::F23_976,
-            Body::LedBox,
-            Twist::None,
-            "sunset_by_Aitzol_Berasategi.jpg",
-        ),
-        take(
-            "bales_002.mp4",
-            "an LCD clock filmed at twice its rate",
-            frames(Rate::F25, false),
-            Rate::F50,
-            Body::Lcd,
-            Twist::None,
-            "seeding_by_Clements_Engelhardt.jpg",
-        ),
-        take(
-            "finish_007.mov",
-            "forgotten at the head, slated at the tail, upside down",
-            frames(Rate::F24, false),
-            Rate::F24,
-            Body::PhoneAcross,
-            Twist::Tail,
-            "picosdeeuropa_by_Aitzol_Berasategi.jpg",
-        ),
-        take(
-            "paddock_003.mp4",
-            "the camera lay on its side",
-            frames(Rate::F30, false),
-            Rate::F29_97,
-            Body::PhoneUpright,
-            Twist::OnItsSide,
-            "friends_by_Aitzol_Berasategi.jpg",
-        ),
-        take(
-            "winch_006.mp4",
-            "a stop clock with hundredths on a monitor",
-            ClockForm::Hundredths,
-            Rate::F30,
-            Body::Window,
-            Twist::None,
-            "Wine_by_Jakkub_Mede.jpg",
-        ),
-        take(
-            "hill_001.mp4",
-            "nobody slated this one",
-            frames(Rate::F25, false),
-            Rate::F25,
-            Body::PhoneUpright,
-            Twist::Unslated,
-            "aitzgorri_by_Aitzol_Berasategi.jpg",
-        ),
-        take(
-            "crowd_005.mkv",
-            "the battery died: the file breaks off",
-            frames(Rate::F59_94, false),
-            Rate::F59_94,
-            Body::PhoneAcross,
-            Twist::BrokenOff,
-            "Dragonfly_by_Bolly.jpg",
-        ),
-        take(
-            "helmet_002.mp4",
-            "the clock had been stopped",
-            frames(Rate::F25, false),
-            Rate::F25,
-            Body::LedBox,
-            Twist::Stopped,
-            "life_by_Aitzol_Berasategi.jpg",
-        ),
-    ]
-}
-
 /// Plans the card's clips. The same seed and size give the same clips, as long
 /// as the same fonts and photos are installed.
 pub fn plan(seed: u64, size: Size) -> Vec<Planned> {
-    takes()
-        .iter()
-        .zip(0u64..)
-        .map(|(take, number)| plan_take(take, seed.wrapping_mul(1000).wrapping_add(number), size))
-        .collect()
+    let mut planned = takes::plan(seed, size);
+    planned.extend(day::plan(seed, size));
+    planned
 }
 
-fn plan_take(take: &Take, seed: u64, size: Size) -> Planned {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x510_b0c5);
-    let mut shoot = Shoot::ordinary(seed, take.clock, take.camera);
-    if let Some(staged) = &mut shoot.staged {
-        staged.display = story_display(&mut rng, take.body);
-        staged.pose.digit_px = rng.random_range(36.0..52.0);
-        match take.twist {
-            Twist::None | Twist::Unslated | Twist::BrokenOff => {}
-            Twist::Tail => {
-                staged.pose.roll_degrees += 180.0;
-                staged.hold = Hold {
-                    from_s: 3.4,
-                    to_s: f64::INFINITY,
-                    slide_s: 0.5,
-                    way_degrees: 80.0,
-                };
-            }
-            Twist::OnItsSide => {
-                staged.pose.roll_degrees += 90.0;
-                staged.pose.digit_px *= 0.8;
-            }
-            Twist::Stopped => staged.clock.is_running = false,
-        }
-    }
-    if take.twist == Twist::Unslated {
-        shoot.staged = None;
-    }
-    let photo = PHOTOS.iter().find(|path| path.ends_with(take.place));
-    shoot.scene = match photo.map(Path::new) {
+/// A place of the story: its photo, or a drawn scene where it is not installed.
+fn place(name: &str) -> Scene {
+    let photo = PHOTOS.iter().find(|path| path.ends_with(name));
+    match photo.map(Path::new) {
         Some(photo) if photo.exists() => Scene::Photo(photo.to_path_buf()),
         _ => Scene::Drawn,
-    };
-    let shoot = shoot.resized(size.width_px, size.height_px);
-    let answer = answer(take, &shoot);
-    Planned {
-        options: camera_options(take, &shoot),
-        answer,
-        kept_percent: if take.twist == Twist::BrokenOff {
-            KEPT_OF_BROKEN_PERCENT
-        } else {
-            100
-        },
-        shoot,
     }
 }
 
-/// Cameras differ in how they write: order of frames, sound, a timecode of their own.
-fn camera_options(take: &Take, shoot: &Shoot) -> RecordOptions {
-    let mut options = shoot.record_options(RecordCodec::H264);
-    let is_mov = take.file.ends_with(".mov");
-    // A camera that nobody set, as they come out of the box.
-    options.timecode = is_mov.then(|| "00:00:00:00".to_owned());
-    options.b_frames = if is_mov || take.twist == Twist::BrokenOff {
-        0
-    } else {
-        2
-    };
-    options.audio = take.twist != Twist::Unslated;
-    options
-}
-
-/// A display with the marks its clock calls for, so that drop-frame can be told.
-fn story_display(rng: &mut ChaCha8Rng, body: Body) -> Display {
-    let mut display = ordinary_display(rng, body);
-    display.look.marks = Marks::AsCounted;
-    display.look.lines = match body {
-        Body::PhoneUpright => Lines::Two {
-            after: 2,
-            second: 1.0,
-        },
-        _ => Lines::One,
-    };
-    if let Drive::Panel { from, .. } = &mut display.drive
-        && body == Body::PhoneAcross
-    {
-        *from = Edge::Left;
-    }
-    display
-}
-
-fn answer(take: &Take, shoot: &Shoot) -> Answer {
+/// What should come out for a clip by its shoot; `known_from` says why.
+fn answer(
+    file: &str,
+    about: &str,
+    verdicts: Vec<Verdict>,
+    known_from: KnownFrom,
+    shoot: &Shoot,
+) -> Answer {
     let running: Option<&Clock> = shoot
         .staged
         .as_ref()
         .map(|s| &s.clock)
-        .filter(|clock| clock.is_running);
+        .filter(|_| known_from != KnownFrom::Nothing);
     let phi = running.and_then(|_| shoot.phi());
     Answer {
-        file: take.file.to_owned(),
-        about: take.about.to_owned(),
-        verdicts: match take.twist {
-            Twist::Unslated => vec![Verdict::None],
-            Twist::Stopped => vec![Verdict::None, Verdict::Unsure],
-            _ => vec![Verdict::Sure],
-        },
+        file: file.to_owned(),
+        about: about.to_owned(),
+        verdicts,
+        known_from,
         start: running
             .zip(phi)
-            .map(|(clock, phi)| clock.form.text(super::display::whole(phi))),
+            .map(|(clock, phi)| clock.form.text(whole(phi))),
         phi: phi.map(|p| p.to_string()),
         rate: running.map(|c| c.form.rate().to_string()),
         drop_frame: running
@@ -345,6 +168,9 @@ impl Planned {
         let path = dir.join(&self.answer.file);
         if path.exists() {
             return Err(would_replace(&path));
+        }
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(|e| cannot_write(folder, e))?;
         }
         self.shoot.record(&path, self.options.clone())?;
         if self.kept_percent < 100 {
@@ -443,11 +269,19 @@ mod tests {
     fn the_card_holds_every_kind_of_clip() {
         let planned = plan(1, SMALL);
         let count = |f: &dyn Fn(&Answer) -> bool| planned.iter().filter(|p| f(&p.answer)).count();
-        assert_eq!(count(&|a| a.verdicts == [Verdict::None]), 1);
-        assert_eq!(count(&|a| a.verdicts.contains(&Verdict::Unsure)), 1);
+        assert_eq!(count(&|a| a.verdicts == [Verdict::None]), 2);
+        assert_eq!(count(&|a| a.verdicts == [Verdict::Failed]), 1);
+        assert_eq!(count(&|a| a.verdicts.contains(&Verdict::Unsure)), 3);
         assert_eq!(count(&|a| a.drop_frame == Some(true)), 1);
-        assert!(count(&|a| a.verdicts == [Verdict::Sure]) >= 6);
-        assert_eq!(planned.iter().filter(|p| p.kept_percent < 100).count(), 1);
+        assert!(count(&|a| a.verdicts == [Verdict::Sure]) >= 10);
+        for (known_from, clips) in [
+            (KnownFrom::Chapter, 2),
+            (KnownFrom::CameraClock, 1),
+            (KnownFrom::Nothing, 3),
+        ] {
+            assert_eq!(count(&|a| a.known_from == known_from), clips);
+        }
+        assert_eq!(planned.iter().filter(|p| p.kept_percent < 100).count(), 2);
         let mut rates: Vec<_> = planned.iter().map(|p| &p.answer.clip_rate).collect();
         rates.sort();
         rates.dedup();
@@ -466,6 +300,9 @@ mod tests {
             let label = staged.clock.form.parse(clip.answer.start.as_ref().unwrap());
             let count = staged.clock.form.count(&label.unwrap()).unwrap();
             assert_eq!(i128::from(count), phi.floor());
+            if clip.answer.known_from != KnownFrom::Clock {
+                continue;
+            }
             let film = clip.shoot.film().unwrap();
             let full = (0..clip.shoot.frames)
                 .filter(|&k| film.truth(k).is_fully_visible)
@@ -486,17 +323,6 @@ mod tests {
         let last = film.truth(clip.shoot.frames - 1);
         assert!(last.is_fully_visible);
         assert!(last.quads[0].top_left.x > last.quads[0].top_right.x);
-    }
-
-    #[test]
-    fn every_place_has_its_photo() {
-        for take in takes() {
-            assert!(
-                PHOTOS.iter().any(|p| p.ends_with(take.place)),
-                "{}",
-                take.place
-            );
-        }
     }
 
     #[test]
