@@ -476,3 +476,68 @@ fn rehearse_leaves_a_folder_alone_that_holds_something() {
         .stderr(contains("card").and(contains("empty")));
     assert_eq!(place.files_in("card"), ["holiday.mov"]);
 }
+
+#[test]
+fn writing_for_the_next_tool_needs_a_folder() {
+    Place::new()
+        .rollmark()
+        .args(["read", "--write", "csv", "a.mov"])
+        .assert()
+        .code(2)
+        .stderr(contains(
+            "--write has no folder to write into; add --out DIR",
+        ));
+}
+
+#[test]
+fn a_product_that_does_not_exist_is_refused_with_those_that_do() {
+    Place::new()
+        .rollmark()
+        .args(["card", "a", "--out", "b", "--write", "csv,pdf"])
+        .assert()
+        .code(2)
+        .stderr(contains("pdf").and(contains("xmp, otio, edl, csv, copy, preview")));
+}
+
+#[test]
+fn corrections_that_make_no_sense_are_refused_by_line_before_anything_is_read() {
+    let place = Place::new();
+    place.file(
+        "corrections.toml",
+        b"[[clip]]\nname = \"a.mov\"\nstart = 10\n",
+    );
+    place
+        .rollmark()
+        .args(["read", "a.mov", "--corrections", "corrections.toml"])
+        .assert()
+        .code(2)
+        .stdout("")
+        .stderr(contains("corrections.toml").and(contains("line 3")));
+}
+
+#[test]
+fn there_is_a_manual_page_for_every_command() {
+    let place = Place::new();
+    place.rollmark().args(["manual", "man1"]).assert().success();
+    for page in [
+        "rollmark.1",
+        "rollmark-read.1",
+        "rollmark-card.1",
+        "rollmark-rehearse.1",
+    ] {
+        let text = fs::read_to_string(place.path("man1").join(page)).unwrap();
+        assert!(text.contains(".TH"), "{page} is no manual page:\n{text}");
+    }
+}
+
+#[test]
+fn shells_learn_the_commands() {
+    for shell in ["bash", "zsh", "fish"] {
+        Place::new()
+            .rollmark()
+            .args(["completions", shell])
+            .assert()
+            .success()
+            .stdout(contains("rehearse").and(contains("corrections")));
+    }
+}

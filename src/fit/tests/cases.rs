@@ -66,7 +66,8 @@ fn a_clock_locked_to_the_camera_is_known_to_one_count_and_no_better() {
 }
 
 /// Frame 0 is in view, so that a clock 1000/1001 as fast, which explains the frames as well,
-/// starts within the same count: perfect digits leave one count, and so must the fit.
+/// starts within the same count: perfect digits leave one count. Shown on a panel, of which
+/// a few frames are late, the other may start a few thousandths later.
 #[test]
 fn two_and_a_half_seconds_of_a_locked_clock_leave_one_count() {
     for rate in [Rate::F23_976, Rate::F25, Rate::F29_97, Rate::F48, Rate::F60] {
@@ -76,7 +77,8 @@ fn two_and_a_half_seconds_of_a_locked_clock_leave_one_count() {
             scene.frames = (0..u64::from(12 * rate.base() / 5)).collect();
             let fit = run(&scene.film());
             assert_sure(&fit, "10:20:30:07");
-            assert_eq!(width(&fit), 1.0, "{rate} {part}");
+            let width = width(&fit);
+            assert!((1.0..1.02).contains(&width), "{rate} {part}: {width}");
             assert_eq!(fit.clock.unwrap().form.base(), rate.base());
         }
     }

@@ -179,7 +179,7 @@ mod tests {
         for change in changes {
             let mut copy = source.clone();
             change(&mut copy);
-            let (old, new) = (survey(&[source.clone()]), survey(&[copy]));
+            let (old, new) = (survey(std::slice::from_ref(&source)), survey(&[copy]));
             assert!(compare(&old, &old, &Law::Identical).is_ok());
             let error = compare(&old, &new, &Law::Identical).unwrap_err();
             assert_eq!(error.kind(), ErrorKind::CannotWrite);
