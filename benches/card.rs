@@ -56,9 +56,14 @@ fn on_all_cores(count: usize, job: impl Fn(usize) + Sync) -> f64 {
 fn rollmark(folder: &Path, out: &Path) -> (f64, u64) {
     let began = Instant::now();
     let output = Command::new("/usr/bin/env")
-        .args(["bash", "-c", "\"$@\" & pid=$!; peak=0; while kill -0 $pid 2>/dev/null; do \
+        .args([
+            "bash",
+            "-c",
+            "\"$@\" & pid=$!; peak=0; while kill -0 $pid 2>/dev/null; do \
                r=$(awk '/VmHWM/{print $2}' /proc/$pid/status 2>/dev/null); \
-               [ -n \"$r\" ] && peak=$r; sleep 0.05; done; wait $pid; echo peak $peak", "run"])
+               [ -n \"$r\" ] && peak=$r; sleep 0.05; done; wait $pid; echo peak $peak",
+            "run",
+        ])
         .arg(env!("CARGO_BIN_EXE_rollmark"))
         .arg("card")
         .arg(folder)
@@ -105,18 +110,30 @@ fn main() {
         let status = Command::new("ffmpeg")
             .args(["-nostdin", "-v", "error", "-threads", "1", "-i"])
             .arg(folder.join(read[index]["name"].as_str().expect("a name")))
-            .args(["-frames:v", &until(read[index]).to_string(), "-f", "null", "-"])
+            .args([
+                "-frames:v",
+                &until(read[index]).to_string(),
+                "-f",
+                "null",
+                "-",
+            ])
             .status()
             .expect("ffmpeg starts");
         assert!(status.success());
     });
     let (again_s, _) = rollmark(&folder, &out);
     println!("{clips} clips of one minute, {sure} sure: {whole_s:.1} s, {peak_mb} MB");
-    println!("decoding the frames looked at: {floor_s:.1} s; {:.2} times that", whole_s / floor_s);
+    println!(
+        "decoding the frames looked at: {floor_s:.1} s; {:.2} times that",
+        whole_s / floor_s
+    );
     println!("the same card again: {again_s:.2} s");
     for many in [clips / 10, clips * 5] {
         let folder = card_of(&shelf, many);
         let (took_s, peak_mb) = rollmark(&folder, &shelf.path(&format!("out{many}")));
-        println!("{many} clips: {:.3} s a clip, {peak_mb} MB", took_s / many as f64);
+        println!(
+            "{many} clips: {:.3} s a clip, {peak_mb} MB",
+            took_s / many as f64
+        );
     }
 }

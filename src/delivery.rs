@@ -54,6 +54,9 @@ pub struct Delivered {
     pub files: Vec<PathBuf>,
     /// What could not be written; it stopped nothing else.
     pub faults: Vec<Error>,
+    /// Clips of which there can be no copy, and why: cut off, or of a kind that holds no
+    /// timecode.
+    pub refusals: Vec<Error>,
     /// Remarks about single clips, by index.
     pub notes: Vec<(usize, Note)>,
 }
@@ -163,7 +166,10 @@ impl Delivery<'_> {
                     copies.insert(index, name);
                 }
                 Ok(None) => break,
-                Err(error) => done.faults.push(error),
+                Err(error) => match error.kind() {
+                    ErrorKind::BadRequest | ErrorKind::Undecodable => done.refusals.push(error),
+                    _ => done.faults.push(error),
+                },
             }
         }
         copies

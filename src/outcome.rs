@@ -3,7 +3,9 @@
 
 use crate::error::Error;
 use crate::note::Note;
+use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// Version of the clip object; see `docs/sidecar.md` for the versioning rule.
 pub const CLIP_FORMAT_VERSION: u32 = 1;
@@ -282,7 +284,45 @@ pub struct Skipped {
     pub reason: Note,
 }
 
+/// How far the start may be off, either way.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EitherWay {
+    /// Half the width of the bounds.
+    pub width: f64,
+    /// `frames` of the clip, or `counts` of the clock where the clip's rate is not known.
+    pub unit: &'static str,
+}
+
+/// The number without its unit, rounded up, so that no bound looks better than it is.
+impl fmt::Display for EitherWay {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        /// Float noise of subtracting two seconds of a day, in frames.
+        const NOISE: f64 = 1e-6;
+        let decimals: usize = match self.width {
+            w if w < 0.1 => 2,
+            w if w < 10.0 => 1,
+            _ => 0,
+        };
+        let scale = [1.0, 10.0, 100.0][decimals];
+        let up = ((self.width - NOISE) * scale).ceil().max(1.0) / scale;
+        write!(f, "{up:.decimals$}")
+    }
+}
+
 impl ClipOutcome {
+    /// How far the start may be off; `None` without a start.
+    pub fn either_way(&self) -> Option<EitherWay> {
+        let [low, high] = self.start.as_ref()?.seconds_bounds;
+        let (rate, unit) = match (&self.clip.rate, &self.clock) {
+            (Some(rate), _) => (rate, "frames"),
+            (None, clock) => (&clock.as_ref()?.rate, "counts"),
+        };
+        let rate = rate.parse::<Ratio>().ok()?.to_f64();
+        // A frame of conformed footage lasted `speed / rate` real seconds.
+        let width = (high - low) / 2.0 * rate / self.clip.speed;
+        width.is_finite().then_some(EitherWay { width, unit })
+    }
+
     /// The outcome of a clip that could not be looked at.
     pub fn failed(path: &std::path::Path, error: &Error, tool: Tool) -> Self {
         let mut sentence = error.what().to_owned();
@@ -319,5 +359,29 @@ impl ClipOutcome {
             notes: Vec::new(),
             tool,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bounds_never_look_better_than_they_are() {
+        let shown = |width| {
+            EitherWay {
+                width,
+                unit: "frames",
+            }
+            .to_string()
+        };
+        assert_eq!(shown(0.0), "0.01");
+        assert_eq!(shown(0.041), "0.05");
+        assert_eq!(shown(0.12), "0.2");
+        assert_eq!(shown(0.5), "0.5");
+        assert_eq!(shown(1.01), "1.1");
+        assert_eq!(shown(107_892.0), "107892");
+        // Two seconds of a day, subtracted: not 0.51.
+        assert_eq!(shown(0.5 + 1e-9), "0.5");
     }
 }

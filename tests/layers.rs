@@ -16,7 +16,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("facts", &["timecode", "note"]),
     ("frame", &["timecode", "error", "facts"]),
     ("reading", &["frame", "geometry"]),
-    ("outcome", &["error", "note"]),
+    ("outcome", &["timecode", "error", "note"]),
     ("clip_base", &["timecode", "note", "outcome"]),
     (
         "sidecar",

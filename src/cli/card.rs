@@ -68,11 +68,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
             below_out: run.below_out(),
         };
         let delivered = deliver(&clips, &settings.handing, &settings.out, &mut ledger, &stop);
-        for (clip, note) in &delivered.notes {
-            let name = &run.outcome.clips[*clip].name;
-            let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
-        }
-        faults.extend(delivered.faults);
+        status = status.max(delivered);
     }
     for error in run.faults.iter().chain(&faults) {
         complain(error);

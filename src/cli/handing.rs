@@ -2,8 +2,8 @@
 //! that `--write` asks for.
 
 use super::bars::ClipBar;
-use super::plain;
 use super::settings::Handing;
+use super::{Status, complain, plain};
 use rollmark::card::Stop;
 use rollmark::delivery::{Delivered, Delivery};
 use rollmark::error::{Error, ErrorKind, Result};
@@ -12,6 +12,7 @@ use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, apply};
 use std::fs;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// What a person said about the clips, if anything.
@@ -71,14 +72,15 @@ pub struct Clips<'a> {
     pub below_out: &'a [PathBuf],
 }
 
-/// Writes the files that were asked for, with a bar for the long ones.
+/// Writes the files that were asked for, with a bar for the long ones, and says what became
+/// of them.
 pub fn deliver(
     clips: &Clips<'_>,
     handing: &Handing,
     out: &Path,
     ledger: &mut Ledger,
     stop: &Stop,
-) -> Delivered {
+) -> Status {
     let delivery = Delivery {
         card: clips.card,
         sources: clips.sources,
@@ -87,6 +89,29 @@ pub fn deliver(
         products: &handing.products,
         admit: handing.admit,
     };
+    let delivered = write(&delivery, clips, ledger, stop);
+    for (clip, note) in &delivered.notes {
+        let name = &clips.card.clips[*clip].name;
+        let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
+    }
+    delivered
+        .refusals
+        .iter()
+        .chain(&delivered.faults)
+        .for_each(complain);
+    match (delivered.faults.is_empty(), delivered.refusals.is_empty()) {
+        (false, _) => Status::CouldNotRun,
+        (true, false) => Status::NeedsALook,
+        (true, true) => Status::Fine,
+    }
+}
+
+fn write(
+    delivery: &Delivery<'_>,
+    clips: &Clips<'_>,
+    ledger: &mut Ledger,
+    stop: &Stop,
+) -> Delivered {
     let mut shown: Option<(usize, ClipBar)> = None;
     delivery.write(ledger, &mut |clip, event| {
         if shown.as_ref().is_none_or(|(other, _)| *other != clip) {

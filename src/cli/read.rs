@@ -53,13 +53,13 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         }
     }
     let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
-    let mut faults = by_hand.unused(texts.iter().map(String::as_str));
+    let faults = by_hand.unused(texts.iter().map(String::as_str));
     if let Some(out) = settings
         .out
         .as_deref()
         .filter(|_| !settings.handing.products.is_empty())
     {
-        faults.extend(hand_over(settings, out, &names, outcomes)?);
+        status = status.max(hand_over(settings, out, &names, outcomes)?);
     }
     results.finish(settings.out.as_deref())?;
     for error in &faults {
@@ -69,13 +69,13 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     Ok(status)
 }
 
-/// Writes what `--write` asks for; what could not be written is returned.
+/// Writes what `--write` asks for.
 fn hand_over(
     settings: &ReadSettings,
     out: &Path,
     names: &[ClipNames],
     outcomes: Vec<ClipOutcome>,
-) -> Result<Vec<Error>> {
+) -> Result<Status> {
     let named = names
         .iter()
         .zip(outcomes)
@@ -88,12 +88,8 @@ fn hand_over(
         below_out: &below_out,
     };
     let mut ledger = Ledger::open(out, STATE_FOLDER)?;
-    let delivered = deliver(&clips, &settings.handing, out, &mut ledger, &Stop::new());
-    for (clip, note) in &delivered.notes {
-        let name = &card.clips[*clip].name;
-        let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
-    }
-    Ok(delivered.faults)
+    let handing = &settings.handing;
+    Ok(deliver(&clips, handing, out, &mut ledger, &Stop::new()))
 }
 
 fn status_of(outcome: &ClipOutcome) -> Status {

@@ -28,7 +28,7 @@ pub fn run(args: &RehearseArgs) -> Result<Status> {
     let _ = writeln!(
         io::stdout(),
         "{} clips are in {folder}, and what should come out in {folder}/{ANSWERS_FILE}\n\
-         Now read them:  rollmark read {folder}/*.m??",
+         Now read them:  rollmark card {folder} --out RESULTS",
         answers.len(),
     );
     Ok(Status::Fine)

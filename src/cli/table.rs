@@ -5,8 +5,8 @@
 use super::plain;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
 use rollmark::note::Note;
-use rollmark::outcome::{ClipOutcome, Clock, Start, Verdict};
-use rollmark::timecode::{Rate, Ratio};
+use rollmark::outcome::{ClipOutcome, Clock, Verdict};
+use rollmark::timecode::Rate;
 use std::fmt;
 use std::path::Path;
 use std::time::Duration;
@@ -251,11 +251,7 @@ fn facts(outcome: &ClipOutcome) -> [String; 4] {
     [
         outcome.start.as_ref().map(|start| start.label.clone()),
         outcome.clock.as_ref().map(clock_words),
-        outcome
-            .start
-            .as_ref()
-            .and_then(|start| half_width_frames(start, outcome))
-            .map(shown_bound),
+        outcome.either_way().map(|way| way.to_string()),
         Some(seen_at(outcome)),
     ]
     .map(|fact| plain(&fact.unwrap_or_default()))
@@ -298,32 +294,6 @@ fn clock_words(clock: &Clock) -> String {
         _ => "",
     };
     format!("{}{drop_frame}", rate.decimal())
-}
-
-/// Half the width of the start's bounds, in frames of the clip; in counts of
-/// the clock where the clip's rate is not known.
-fn half_width_frames(start: &Start, outcome: &ClipOutcome) -> Option<f64> {
-    let rate = match &outcome.clip.rate {
-        Some(rate) => rate.parse::<Rate>().ok()?.ratio(),
-        None => outcome.clock.as_ref()?.rate.parse::<Ratio>().ok()?,
-    };
-    let [low, high] = start.seconds_bounds;
-    // A frame of conformed footage lasted `speed / rate` real seconds.
-    Some((high - low) / 2.0 * rate.to_f64() / outcome.clip.speed)
-}
-
-/// Rounded up, so that no bound looks better than it is.
-fn shown_bound(frames: f64) -> String {
-    /// Float noise of subtracting two seconds of a day, in frames.
-    const NOISE_FRAMES: f64 = 1e-6;
-    let decimals: usize = match frames {
-        f if f < 0.1 => 2,
-        f if f < 10.0 => 1,
-        _ => 0,
-    };
-    let scale = [1.0, 10.0, 100.0][decimals];
-    let up = ((frames - NOISE_FRAMES) * scale).ceil().max(1.0) / scale;
-    format!("{up:.decimals$}")
 }
 
 /// `0:01.2-0:03.4`, with a count of the windows that are not shown.

@@ -215,9 +215,9 @@ fn the_clock_is_named_by_what_it_counts() {
 }
 
 #[test]
-fn bounds_are_in_frames_of_the_clip_and_never_look_better_than_they_are() {
+fn bounds_are_in_frames_of_the_clip() {
     let mut row = sure("A");
-    let half = |row: &Row| half_width_frames(row.outcome.start.as_ref().unwrap(), &row.outcome);
+    let half = |row: &Row| row.outcome.either_way().map(|way| way.width);
     // 3 ms either way, at 25 frames per second.
     approx::assert_relative_eq!(half(&row).unwrap(), 0.075, max_relative = 1e-6);
     // Filmed at four times the rate it plays at: frames lie four times closer.
@@ -231,13 +231,6 @@ fn bounds_are_in_frames_of_the_clip_and_never_look_better_than_they_are() {
         0.003 * 30_000.0 / 1001.0,
         max_relative = 1e-6
     );
-
-    assert_eq!(shown_bound(0.0), "0.01");
-    assert_eq!(shown_bound(0.041), "0.05");
-    assert_eq!(shown_bound(0.12), "0.2");
-    assert_eq!(shown_bound(0.5), "0.5");
-    assert_eq!(shown_bound(1.01), "1.1");
-    assert_eq!(shown_bound(107_892.0), "107892");
 }
 
 #[test]

@@ -5,8 +5,7 @@ use super::place::Places;
 use super::plot::Plot;
 use super::{clip_id, facts, glyph, link, timeline, words};
 use crate::note::Note;
-use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Crop, Start};
-use crate::timecode::{Rate, Ratio};
+use crate::outcome::{CardClip, CardOutcome, Crop};
 use maud::{Markup, html};
 
 /// What belongs to one clip.
@@ -97,8 +96,8 @@ impl Entry<'_> {
             (Some(start), _) => html! {
                 p.start {
                     span.label { (words::visible(&start.label)) }
-                    @if let Some((frames, unit)) = half_width(start, outcome) {
-                        span.bound { "± " (words::bound(frames)) " " (unit) }
+                    @if let Some(way) = outcome.either_way() {
+                        span.bound { "± " (way) " " (way.unit) }
                     }
                     @if let Some(own) = &start.in_clip_base && own.label != start.label {
                         span.own { (words::visible(&own.label)) " in the clip's own timecode" }
@@ -159,22 +158,6 @@ pub fn notes(notes: &[Note]) -> Markup {
             }
         }
     }
-}
-
-/// Half the width of a start's bounds with its unit: frames of the clip, or counts of the clock where
-/// the clip's rate is not known.
-fn half_width(start: &Start, outcome: &ClipOutcome) -> Option<(f64, &'static str)> {
-    let (rate, unit) = match &outcome.clip.rate {
-        Some(rate) => (rate.parse::<Rate>().ok()?.ratio(), "frames"),
-        None => (
-            outcome.clock.as_ref()?.rate.parse::<Ratio>().ok()?,
-            "counts",
-        ),
-    };
-    let [low, high] = start.seconds_bounds;
-    // A frame of conformed footage lasted `speed / rate` real seconds.
-    let width = (high - low) / 2.0 * rate.to_f64() / outcome.clip.speed;
-    width.is_finite().then_some((width, unit))
 }
 
 /// The display in one frame, above what was read in it.

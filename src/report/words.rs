@@ -102,21 +102,6 @@ pub fn time_of_day(seconds: f64) -> String {
     )
 }
 
-/// Half the width of a start's bounds, in frames, rounded up so that no bound looks
-/// better than it is: `0.03`, `1.2`, `14`.
-pub fn bound(frames: f64) -> String {
-    /// Float noise of subtracting two seconds of a day, in frames.
-    const NOISE_FRAMES: f64 = 1e-6;
-    let decimals: usize = match frames {
-        f if f < 0.1 => 2,
-        f if f < 10.0 => 1,
-        _ => 0,
-    };
-    let scale = [1.0, 10.0, 100.0][decimals];
-    let up = ((frames - NOISE_FRAMES) * scale).ceil().max(1.0) / scale;
-    format!("{up:.decimals$}")
-}
-
 /// An exact rate for people: `29.97`; as it stands if it is none.
 pub fn rate(text: &str) -> String {
     text.parse::<Rate>()
@@ -164,16 +149,6 @@ mod tests {
     fn times_of_day_wrap_both_ways() {
         assert_eq!(time_of_day(-0.5), "23:59:59");
         assert_eq!(time_of_day(86_400.0 + 61.9), "00:01:01");
-    }
-
-    #[test]
-    fn bounds_are_rounded_up() {
-        assert_eq!(bound(0.021), "0.03");
-        assert_eq!(bound(0.0), "0.01");
-        assert_eq!(bound(1.21), "1.3");
-        assert_eq!(bound(13.2), "14");
-        // Two seconds of a day, subtracted: not 0.51.
-        assert_eq!(bound(0.5 + 1e-9), "0.5");
     }
 
     #[test]

@@ -1,0 +1,166 @@
+//! What perfect digits would tell, by trying every clock. Nothing here uses the fit.
+
+use crate::filming::{Clock, FRAMES, Filmed, Label, Scene, Stamps};
+
+/// Real seconds per clip second.
+pub const SPEEDS: [f64; 8] = [1.0, 0.8, 0.5, 0.4, 0.25, 0.2, 0.125, 0.1];
+/// The slowest panel in common use: a rival clock may be shown this late.
+const SLOWEST_PANEL_HZ: f64 = 50.0;
+
+/// Counts from the truth to a start of another clock, compared as a person would: by what the
+/// labels say; in one second, parts by parts.
+pub fn counts_off(scene: &Scene, clock: &Clock, label: Label, within: f64) -> f64 {
+    let truth = &scene.clock;
+    let day = truth.day() as f64;
+    let [hour, minute, second, part] = label;
+    let true_label = truth.label(scene.phi.floor() as i64);
+    let true_within = scene.phi.rem_euclid(1.0);
+    if label[..3] == true_label[..3] {
+        return (part - true_label[3]) as f64 + within - true_within;
+    }
+    let count = if clock.base == truth.base {
+        let same = truth.count(label);
+        let later = truth.count([hour, minute, second, part + truth.skipped]);
+        same.or(later).expect("a label with a base in common") as f64 + within
+    } else {
+        let seconds = |[h, m, s, p]: Label, base: i64, within: f64| {
+            (h * 3600 + m * 60 + s) as f64 + (p as f64 + within) / base as f64
+        };
+        let apart =
+            seconds(label, clock.base, within) - seconds(true_label, truth.base, true_within);
+        scene.phi + apart * truth.base as f64
+    };
+    (count - scene.phi + day / 2.0).rem_euclid(day) - day / 2.0
+}
+
+/// Width of what perfect digits leave over, with the spread of lags that was in view: for this
+/// clock, and for the one 1000/1001 as fast if the digits allow it too.
+pub fn best_width(scene: &Scene, filmed: &Filmed) -> f64 {
+    let spread = filmed.lags.1 - filmed.lags.0;
+    let with = |pace: f64| {
+        let all = filmed.shown.iter().map(|&(at, count)| {
+            let from = count as f64 - pace * at;
+            (from, from + 1.0 + spread)
+        });
+        all.reduce(|a, b| (a.0.max(b.0), a.1.min(b.1)))
+            .expect("frames were filmed")
+    };
+    let mut best = with(scene.pace());
+    let cousin = match scene.clock.den {
+        1 => scene.pace() * 1000.0 / 1001.0,
+        _ => scene.pace() * 1001.0 / 1000.0,
+    };
+    let other = with(cousin);
+    let has_cousin = FRAMES
+        .iter()
+        .any(|c| c.base == scene.clock.base && c.den != scene.clock.den);
+    if has_cousin && other.0 < other.1 {
+        best = (best.0.min(other.0), best.1.max(other.1));
+    }
+    best.1 - best.0
+}
+
+/// True if no other clock, at any speed and shown up to a slow panel's refresh late, shows the
+/// same digits and starts elsewhere: with perfect digits, one could be certain.
+pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
+    let mut counts: Vec<i64> = filmed.shown.iter().map(|s| s.1).collect();
+    counts.dedup();
+    if filmed.shown.len() < 4 || counts.len() < 3 {
+        return false;
+    }
+    // A change that may be shown late is known to no better than that, besides the frame.
+    let late_s = 1.0 / SLOWEST_PANEL_HZ;
+    let refresh_s = scene.panel.map_or(0.0, |(hz, _)| 1.0 / hz);
+    if scene.clock.is_coarse() && late_s > scene.frame_s() + refresh_s {
+        return false;
+    }
+    let seen: Vec<(f64, Vec<u8>)> = filmed
+        .shown
+        .iter()
+        .map(|&(at, count)| (at, scene.clock.digits(count)))
+        .collect();
+    let same = |digits: &[u8], other: &[u8]| {
+        let mut places = digits.iter().zip(other).enumerate();
+        places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
+    };
+    let clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
+        FRAMES
+            .into_iter()
+            .filter(|c| c.last_digits == scene.clock.last_digits)
+            // A semicolon is drop-frame's.
+            .filter(|c| !scene.has_mark || scene.clock.skipped == 0 || c.skipped > 0)
+            .collect()
+    } else {
+        vec![scene.clock]
+    };
+    let tick = match scene.stamps {
+        Stamps::Exact => 0.0,
+        Stamps::Uneven(per_second) => 1.0 / per_second as f64,
+    };
+    for clock in clocks {
+        let late = clock.rate() / SLOWEST_PANEL_HZ;
+        for speed in SPEEDS {
+            let pace = clock.rate() * speed;
+            let fuzz = tick * pace + 1e-9;
+            let (at, digits) = &seen[0];
+            let fills: Vec<Vec<u8>> = match scene.dark {
+                None => vec![digits.clone()],
+                Some(place) => (0..10)
+                    .map(|d| {
+                        let mut filled = digits.clone();
+                        filled[place] = d;
+                        filled
+                    })
+                    .collect(),
+            };
+            let mut starts: Vec<(f64, f64)> = fills
+                .iter()
+                .filter_map(|digits| {
+                    let two = |i: usize| i64::from(10 * digits[i] + digits[i + 1]);
+                    let part = digits[6..]
+                        .iter()
+                        .fold(0, |sum, &d| 10 * sum + i64::from(d));
+                    let count = clock.count([two(0), two(2), two(4), part])? as f64;
+                    let from = count - pace * at;
+                    Some((from - fuzz, from + 1.0 + late + fuzz))
+                })
+                .collect();
+            for (at, digits) in &seen[1..] {
+                starts = starts
+                    .iter()
+                    .flat_map(|&(low, high)| {
+                        let first = (low + pace * at - late).floor() as i64;
+                        let last = (high + pace * at).floor() as i64;
+                        let fits = (first..=last).filter(|&c| same(&clock.digits(c), digits));
+                        let bounds = fits.map(move |c| {
+                            let from = c as f64 - pace * at;
+                            (low.max(from - fuzz), high.min(from + 1.0 + late + fuzz))
+                        });
+                        bounds.filter(|b| b.0 < b.1).collect::<Vec<_>>()
+                    })
+                    .collect();
+                // Neighbouring counts of a dark place lead to overlapping starts.
+                starts.sort_by(|a, b| a.0.total_cmp(&b.0));
+                starts.dedup_by(|b, a| {
+                    let touch = b.0 <= a.1;
+                    if touch {
+                        a.1 = a.1.max(b.1);
+                    }
+                    touch
+                });
+                if starts.is_empty() {
+                    break;
+                }
+            }
+            for (low, high) in starts {
+                let middle = (low + high) / 2.0;
+                let label = clock.label(middle.floor() as i64);
+                let off = counts_off(scene, &clock, label, middle.rem_euclid(1.0));
+                if off.abs() > grain {
+                    return false;
+                }
+            }
+        }
+    }
+    true
+}
