@@ -7,7 +7,7 @@
 
 mod track;
 
-use self::track::{Track, legibility};
+use self::track::Track;
 use crate::clip_base;
 use crate::error::{Error, Result};
 use crate::evidence::Album;
@@ -47,9 +47,6 @@ const ASK_STEP_S: (i128, i128) = (1, 2);
 const MOST_DENSE_S: u32 = 6;
 /// Frames laid over each other to see all digits of a multiplexed display.
 const AFTERGLOW_FRAMES: usize = 6;
-/// ... and below which it is out of view in one frame.
-const LEAST_IN_VIEW: f32 = 0.4;
-
 /// Where in the clip to look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Look {
@@ -386,7 +383,7 @@ impl Watch<'_> {
             let pyramid = pyramid.as_ref().unwrap_or(first);
             for track in &mut tracks {
                 match self.eye.follow(pyramid, &track.display, stamp)? {
-                    Some(seen) if legibility(&seen.reading) >= LEAST_IN_VIEW => {
+                    Some(seen) if track.is_in_view(&seen.reading) => {
                         self.stages.reading(&seen);
                         self.album.take(pyramid.full(), &seen.reading);
                         track.take(seen);

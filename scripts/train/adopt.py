@@ -1,6 +1,7 @@
 """Takes trained networks into models/: ONNX files, and the manifest with hashes and curves.
 
-usage: adopt.py OUT_OF_RUN   (the folder that scripts/train/run wrote)
+usage: adopt.py OUT_OF_RUN [finder|reader]   (the folder that scripts/train/run wrote; one
+network alone leaves the other as it is)
 
 Afterwards set DIGIT_TEMPERATURE in src/vision/read.rs to the manifest's value; a test
 compares the two.
@@ -32,17 +33,17 @@ ABOUT = {
 
 def main():
     run, models = sys.argv[1], os.path.join(os.path.dirname(__file__), "..", "..", "models")
-    manifest = {"recipe": "scripts/train: assets, then run, then adopt.py", "networks": {}}
-    for name, about in ABOUT.items():
+    wanted = sys.argv[2:] or list(ABOUT)
+    with open(os.path.join(models, "manifest.json")) as f:
+        manifest = json.load(f)
+    for name in wanted:
+        about = ABOUT[name]
         source = os.path.join(run, f"{name}.onnx")
         shutil.copy(source, os.path.join(models, f"{name}.onnx"))
         with open(source, "rb") as f:
             digest = hashlib.sha256(f.read()).hexdigest()
-        stages = [os.path.join(run, folder, f"{name}.json") for folder in ("first", "")]
-        training = []
-        for stage in filter(os.path.exists, stages):
-            with open(stage) as f:
-                training.append(json.load(f))
+        with open(os.path.join(run, f"{name}.json")) as f:
+            training = [json.load(f)]
         manifest["networks"][name] = {**about, "sha256": digest, "training": training}
     with open(os.path.join(models, "manifest.json"), "w") as f:
         json.dump(manifest, f, indent=1)

@@ -94,12 +94,7 @@ def fixed_set(folder, make, seed, count, workers):
 
 
 def finder_input(pictures):
-    return F.pixel_unshuffle(pictures / 127.5 - 1, scenes.SCENE_STRIDE)
-
-
-def finder_cells(out):
-    """N x 7 x H/4 x W/4 from the network's blocks of four cells."""
-    return F.pixel_shuffle(out, 2)
+    return pictures / 127.5 - 1
 
 
 def filmed(tune, device):
@@ -145,7 +140,7 @@ def finder_figures(net, tune, device):
     turn, apart = [], []
     for i in range(0, len(tune[0]), 64):
         x, planes = tune[0][i : i + 64, None].float().to(device), tune[1][i : i + 64].to(device)
-        out = finder_cells(net(finder_input(x)))
+        out = net(finder_input(x))
         said, target, weight = out[:, 0] > 0, planes[:, 0] > 0.5, planes[:, 1] > 0.5
         hit += (said & target & weight).sum().item()
         miss += (~said & target & weight).sum().item()
@@ -272,7 +267,7 @@ def export(net, example, path):
 
 def finder_step(net, drawn):
     pictures, planes = finder_turn(drawn[0][:, None].float(), drawn[1].float())
-    return finder_loss(finder_cells(net(finder_input(camera.film(pictures, drawn[2].float())))), planes)
+    return finder_loss(net(finder_input(camera.film(pictures, drawn[2].float()))), planes)
 
 
 def reader_step(net, drawn):
@@ -284,7 +279,7 @@ def reader_step(net, drawn):
 
 # net, renderer, store room, tuning samples, batch, step, figures, example input
 PLANS = {
-    "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 16, 64, 64)),
+    "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 1, 256, 256)),
     "reader": (Reader, scenes.reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
 }
 

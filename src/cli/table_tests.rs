@@ -1,7 +1,6 @@
 use super::*;
 use rollmark::error::{Error, ErrorKind};
-use rollmark::note::Note;
-use rollmark::outcome::{Tool, Window};
+use rollmark::outcome::{Start, Tool, Window};
 
 fn failed(name: &str) -> Row {
     let tool = Tool {
@@ -256,7 +255,7 @@ fn names_are_cut_in_the_middle() {
 
 #[test]
 fn a_card_ends_with_its_report_and_how_long_it_took() {
-    let rows = [row("A001.mov", sure())];
+    let rows = [sure("A001.mov")];
     let notes = [Note::new(
         "stopped",
         "stopped early: 1 of 2 clips were not read",
@@ -272,7 +271,10 @@ fn a_card_ends_with_its_report_and_how_long_it_took() {
         let table = Table {
             rows: &rows,
             closing: closing(is_complete),
-            look: PLAIN,
+            look: Look {
+                in_colour: false,
+                width: None,
+            },
         };
         table.to_string()
     };

@@ -18,6 +18,12 @@ const SAYS_NOTHING: f32 = 0.15;
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
+/// ... and below which it is out of view in one frame.
+const LEAST_IN_VIEW: f32 = 0.4;
+/// Legibility of one frame against that of the frames before, below which the display has
+/// gone and what is read is what lies behind it: a display caught between two counts, or half
+/// lit, keeps most of its places.
+const LEAST_SHARE_IN_VIEW: f32 = 0.6;
 
 /// A display under way through a dense pass.
 pub(super) struct Track {
@@ -48,6 +54,12 @@ impl Track {
         self.misses = 0;
     }
 
+    /// False if what was read is no longer the display.
+    pub fn is_in_view(&self, reading: &Reading) -> bool {
+        let least = LEAST_IN_VIEW.max(LEAST_SHARE_IN_VIEW * self.legibility());
+        legibility(reading) >= least
+    }
+
     pub fn is_worth_following(&self) -> bool {
         let readings = &self.sighting.readings;
         let span_s = match (readings.first(), readings.last()) {
@@ -76,9 +88,14 @@ impl Track {
     }
 
     pub fn is_legible(&self) -> bool {
+        self.sighting.readings.is_empty() || self.legibility() >= LEAST_LEGIBILITY
+    }
+
+    /// Mean over the readings, 0..=1; 0 without any.
+    fn legibility(&self) -> f32 {
         let readings = &self.sighting.readings;
         let sum: f32 = readings.iter().map(legibility).sum();
-        sum >= LEAST_LEGIBILITY * readings.len() as f32
+        sum / readings.len().max(1) as f32
     }
 
     /// True if no place of the display ever plainly changed its digit.
@@ -95,7 +112,7 @@ impl Track {
 
 /// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
 /// fewer than a quarter do. Dark places say nothing, for or against.
-pub(super) fn legibility(reading: &Reading) -> f32 {
+fn legibility(reading: &Reading) -> f32 {
     let told: Vec<f32> = reading
         .places
         .iter()

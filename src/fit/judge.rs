@@ -43,7 +43,7 @@ struct Checks {
 impl Checks {
     /// Texture reads like digits that do not run and are not clear: no start to defend.
     const fn is_mirage(&self) -> bool {
-        false && !self.was_seen_running && !self.slow_digits_stand
+        !self.was_seen_running && !self.slow_digits_stand
     }
 }
 

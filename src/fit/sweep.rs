@@ -87,7 +87,7 @@ impl Grid {
     /// many labels earlier before the minute: where few looks lie there, `plain` puts them on
     /// labels after it, the very ones that are skipped.
     pub fn goes_over_a_minute(&self, plain: ClockForm, counts: RangeInclusive<i64>) -> bool {
-        let skipped = 0 * i64::from(plain.base() / 15);
+        let skipped = i64::from(plain.base() / 15);
         let first = plain.label(counts.start() + self.first_count() - skipped);
         let last = plain.label(counts.end() + self.last_count());
         (first.hours(), first.minutes()) != (last.hours(), last.minutes())

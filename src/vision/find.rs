@@ -33,6 +33,9 @@ const SEED_LOGIT: f32 = 0.0;
 /// ... and grows over cells at least this sure (about 0.27): faint stretches of a line
 /// would split it otherwise.
 const GROW_LOGIT: f32 = -1.0;
+/// Neighbouring cells whose middles lie further apart than this share of the digit height,
+/// across the line, belong to two rows: rows stand at least one height apart.
+const ROW_STEP: f32 = 0.5;
 /// Most a line's height may change from its middle to an end, in powers of two: a display
 /// tilted by 35 degrees and held as near as it is wide reaches this; beyond it the
 /// finder's guesses of single cells were led astray by something beside the line.
@@ -207,8 +210,12 @@ fn group(cells: &[Option<Cell>], rows: usize, columns: usize) -> Vec<Line> {
                 for nx in x.saturating_sub(1)..(x + 2).min(columns) {
                     let n = ny * columns + nx;
                     let Some(next) = cells[n] else { continue };
+                    // Cells of the row below have their middle there.
+                    let step =
+                        Point::new(next.middle.x - cell.middle.x, next.middle.y - cell.middle.y);
                     let alike = dot(next.ahead, cell.ahead) > 0.7
-                        && (next.height_px / cell.height_px).log2().abs() < 0.6;
+                        && (next.height_px / cell.height_px).log2().abs() < 0.6
+                        && dot(step, cell.up).abs() < ROW_STEP * cell.height_px;
                     if !seen[n] && alike {
                         seen[n] = true;
                         open.push(n);
@@ -421,6 +428,50 @@ mod tests {
             approx::assert_relative_eq!(quad.height_px(), 16.0, epsilon = 0.2);
             approx::assert_relative_eq!(quad.length_px(), 160.0, epsilon = 6.0);
             assert!(quad.centre().distance(fake.centre) < 2.0, "at {theta} rad");
+        }
+    }
+
+    /// Answers with two level rows so close together that their cells touch.
+    struct CloseRows;
+
+    impl CloseRows {
+        const HEIGHT_PX: f32 = 12.0;
+        const MIDDLES_PX: [f32; 2] = [60.0, 74.0];
+    }
+
+    impl Net for CloseRows {
+        fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
+            let (_, _, h, w) = input.dim();
+            let mut out = Array4::zeros((1, 7, h / 4, w / 4));
+            for ((_, plane, y, x), value) in out.indexed_iter_mut() {
+                let (px, py) = ((x as f32 + 0.5) * 4.0, (y as f32 + 0.5) * 4.0);
+                let off = Self::MIDDLES_PX
+                    .map(|middle| py - middle)
+                    .into_iter()
+                    .min_by(|a, b| a.abs().total_cmp(&b.abs()))
+                    .unwrap();
+                let is_inside = (40.0..200.0).contains(&px) && off.abs() <= 0.5 * Self::HEIGHT_PX;
+                *value = match plane {
+                    0 if is_inside => 4.0,
+                    0 => -6.0,
+                    1 => 1.0,
+                    4 => -1.0,
+                    6 => -off / Self::HEIGHT_PX,
+                    _ => 0.0,
+                };
+            }
+            Ok(out)
+        }
+    }
+
+    #[test]
+    fn rows_whose_cells_touch_are_two_lines() {
+        let mut lines = lines_in(&CloseRows, &GrayImage::new(256, 128)).unwrap();
+        lines.sort_by(|a, b| a.quad.centre().y.total_cmp(&b.quad.centre().y));
+        assert_eq!(lines.len(), 2);
+        for (line, middle) in lines.iter().zip(CloseRows::MIDDLES_PX) {
+            approx::assert_relative_eq!(line.quad.centre().y, middle, epsilon = 1.0);
+            approx::assert_relative_eq!(line.quad.height_px(), 12.0, epsilon = 0.5);
         }
     }
 
