@@ -1,0 +1,266 @@
+//! Reads single simulated frames, ordinary ones and those with one trouble each, with fonts
+//! and photos that no network was trained on, and tells how many are read exactly: every
+//! digit of a count that was on the glass while the frame was exposed.
+//!
+//! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR]` prints one line a
+//! trouble (strengths from mild to the limit), then how well the digits' probabilities hold.
+//! KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
+//! whether it was read: `scripts/read_by_others.py` shows the same frames to other readers.
+
+use image::GrayImage;
+use image::codecs::jpeg::JpegEncoder;
+use rollmark::frame::Stamp;
+use rollmark::rehearse::{Film, Shoot, Stress};
+use rollmark::timecode::{ClockForm, Rate, Ratio};
+use rollmark::vision::{Eye, Pyramid, Sharpness};
+use std::fmt::Write as _;
+use std::path::PathBuf;
+use std::time::Instant;
+
+const CAMERA: Rate = Rate::F25;
+/// Strengths of the troubles, from the first to the last frame.
+const STRENGTHS: [f64; 2] = [0.3, 1.0];
+/// Digit heights of ordinary frames otherwise filmed as they come, px.
+const SMALL_PX: [f64; 3] = [9.0, 12.0, 16.0];
+/// Displays of a frame that are read, as many as a clip's dense pass takes on.
+const MOST_DISPLAYS: usize = 4;
+/// JPEG qualities that stand for few bits, from mild to the limit: single frames have no
+/// neighbours that a video coder could borrow from.
+const FEW_BITS: [f64; 2] = [22.0, 5.0];
+const BINS: usize = 10;
+
+/// What is filmed.
+#[derive(Clone, Copy)]
+enum Kind {
+    Ordinary,
+    DigitPx(f64),
+    Trouble(Stress),
+}
+
+impl Kind {
+    fn name(self) -> String {
+        match self {
+            Self::Ordinary => "Ordinary".to_owned(),
+            Self::DigitPx(px) => format!("Digits of {px} px"),
+            Self::Trouble(stress) => format!("{stress:?}"),
+        }
+    }
+}
+
+/// A frame and what it shows.
+struct Still {
+    luma: GrayImage,
+    stamp: Stamp,
+    /// Digits of every count that was on the glass during the exposure.
+    shown: Vec<String>,
+}
+
+#[derive(Default)]
+struct Tally {
+    frames: u32,
+    found: u32,
+    exact: u32,
+    search_ms: f64,
+    follow_ms: f64,
+    follows: u32,
+}
+
+/// Digits by their probability: how many, sum of probabilities, how many were right.
+type Reliability = [[f64; 3]; BINS];
+
+/// The middle frame of the time for which the display is held up; `number` of `each`.
+fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
+    let forms = [
+        ClockForm::frames(Rate::F25, false).expect("a trade rate"),
+        ClockForm::frames(Rate::F29_97, true).expect("a trade rate"),
+        ClockForm::Hundredths,
+    ];
+    let form = forms[usize::try_from(seed % 3).expect("a small number")];
+    let share = (number as f64 + 0.5) / each as f64;
+    let between = |[low, high]: [f64; 2]| low + (high - low) * share;
+    let mut shoot = match kind {
+        Kind::Trouble(stress) => Shoot::stressed(seed, form, CAMERA, stress, between(STRENGTHS)),
+        _ => Shoot::ordinary(seed, form, CAMERA),
+    };
+    let staged = shoot.staged.as_mut().expect("a display is filmed");
+    if let Kind::DigitPx(px) = kind {
+        staged.pose.digit_px = px;
+    }
+    let staged = staged.clone();
+    let middle_s = f64::midpoint(staged.hold.from_s.max(0.0), staged.hold.to_s);
+    let index = (middle_s * CAMERA.ratio().to_f64()).round() as u64;
+    let middle = shoot.camera.middle_s(index);
+    let half = (shoot.camera.exposure_s + shoot.camera.readout_s) / Ratio::from_integer(2);
+    let mut counts = Vec::new();
+    for at in [middle - half, middle, middle + half] {
+        for along in [Ratio::ZERO, Ratio::from_integer(1)] {
+            counts.push(staged.display.lit_count(&staged.clock, at, along));
+        }
+    }
+    let (first, last) = (
+        counts.iter().min().copied().unwrap_or(0),
+        counts.iter().max().copied().unwrap_or(0),
+    );
+    let digits = |count| {
+        form.text(count)
+            .chars()
+            .filter(char::is_ascii_digit)
+            .collect()
+    };
+    let picture = Film::new(shoot)
+        .expect("the photos can be read")
+        .frame(index);
+    let mut luma = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
+        // ITU-R BT.709, item 3.2.
+        let [r, g, b] = picture.get_pixel(x, y).0.map(f32::from);
+        image::Luma([(0.2126 * r + 0.7152 * g + 0.0722 * b).round() as u8])
+    });
+    if matches!(kind, Kind::Trouble(Stress::LowBitRate)) {
+        let mut bytes = Vec::new();
+        JpegEncoder::new_with_quality(&mut bytes, between(FEW_BITS) as u8)
+            .encode_image(&luma)
+            .expect("a picture is encoded in memory");
+        luma = image::load_from_memory(&bytes)
+            .expect("it is decoded again")
+            .into_luma8();
+    }
+    Still {
+        luma,
+        stamp: Stamp {
+            ticks: i64::try_from(index).expect("a short clip"),
+            tick_seconds: CAMERA.ratio().recip(),
+            index: Some(index),
+        },
+        shown: (first..=last).map(digits).collect(),
+    }
+}
+
+/// True if one of the displays in the frame is read exactly. A coarse look first, and a
+/// fine one if that brings nothing, as for a clip.
+fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
+    let pyramid = Pyramid::new(still.luma.clone());
+    tally.frames += 1;
+    let (mut is_found, mut is_exact) = (false, false);
+    for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
+        let began = Instant::now();
+        let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
+        if sharpness == Sharpness::Coarse {
+            tally.search_ms += began.elapsed().as_secs_f64() * 1e3;
+        }
+        for display in discovery.displays.iter().take(MOST_DISPLAYS) {
+            let began = Instant::now();
+            let seen = eye
+                .follow(&pyramid, display, still.stamp)
+                .expect("the networks run");
+            tally.follow_ms += began.elapsed().as_secs_f64() * 1e3;
+            tally.follows += 1;
+            let Some(seen) = seen else { continue };
+            let best: Vec<(u8, f32)> = seen
+                .reading
+                .places
+                .iter()
+                .map(|odds| odds.best())
+                .map(|(digit, p)| (b'0' + digit as u8, p))
+                .collect();
+            if best.len() != still.shown[0].len() {
+                continue;
+            }
+            let text: String = best.iter().map(|b| char::from(b.0)).collect();
+            let wrong = |shown: &&String| {
+                let pairs = shown.bytes().zip(text.bytes());
+                pairs.filter(|(a, b)| a != b).count()
+            };
+            let nearest = still
+                .shown
+                .iter()
+                .min_by_key(wrong)
+                .expect("a count is shown");
+            // A display with most digits wrong is another one.
+            if wrong(&nearest) * 2 <= best.len() && !is_found {
+                is_found = true;
+                for ((digit, p), shown) in best.iter().zip(nearest.bytes()) {
+                    let bin = &mut reliability[((p * BINS as f32) as usize).min(BINS - 1)];
+                    bin[0] += 1.0;
+                    bin[1] += f64::from(*p);
+                    bin[2] += f64::from(u8::from(*digit == shown));
+                }
+            }
+            is_exact |= still.shown.contains(&text);
+        }
+        if is_exact {
+            break;
+        }
+    }
+    tally.found += u32::from(is_found);
+    tally.exact += u32::from(is_exact);
+    is_exact
+}
+
+fn main() {
+    let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");
+    let mut number = |default: u64| {
+        let given = arguments.next();
+        given.map_or(default, |a| a.parse().expect("a number is wanted"))
+    };
+    let (each, first_seed) = (number(20), number(90_000));
+    let keep = arguments.next().map(PathBuf::from);
+    if let Some(keep) = &keep {
+        std::fs::create_dir_all(keep).expect("KEEP_DIR can be made");
+    }
+    let eye = Eye::open().expect("the built-in networks load");
+    let mut kinds = vec![Kind::Ordinary];
+    kinds.extend(SMALL_PX.map(Kind::DigitPx));
+    kinds.extend(Stress::ALL.map(Kind::Trouble));
+    let mut reliability = Reliability::default();
+    let mut kept = String::from("file\tkind\tshown\tread\n");
+    let mut files = 0;
+    println!("{:>16} frames found exact  search ms  follow ms", "");
+    for kind in kinds {
+        let mut tally = Tally::default();
+        for n in 0..each {
+            let still = film(kind, first_seed + n, n, each);
+            let is_exact = read(&eye, &still, &mut tally, &mut reliability);
+            if let Some(keep) = &keep {
+                let file = format!("{files:04}.png");
+                still
+                    .luma
+                    .save(keep.join(&file))
+                    .expect("the frame is kept");
+                let shown = still.shown.join(" ");
+                writeln!(
+                    kept,
+                    "{file}\t{}\t{shown}\t{}",
+                    kind.name(),
+                    u8::from(is_exact)
+                )
+                .expect("writing to a string cannot fail");
+                files += 1;
+            }
+        }
+        println!(
+            "{:>16} {:6} {:5} {:5} {:10.1} {:10.1}",
+            kind.name(),
+            tally.frames,
+            tally.found,
+            tally.exact,
+            tally.search_ms / f64::from(tally.frames.max(1)),
+            tally.follow_ms / f64::from(tally.follows.max(1)),
+        );
+    }
+    let digits: f64 = reliability.iter().map(|bin| bin[0]).sum();
+    let apart: f64 = reliability.iter().map(|bin| (bin[1] - bin[2]).abs()).sum();
+    println!(
+        "digits {digits}, expected calibration error {:.4}",
+        apart / digits.max(1.0)
+    );
+    for [count, said, right] in reliability.into_iter().filter(|bin| bin[0] > 0.0) {
+        println!(
+            "  said {:.3}, right {:.3}, {count} digits",
+            said / count,
+            right / count
+        );
+    }
+    if let Some(keep) = keep {
+        std::fs::write(keep.join("frames.tsv"), kept).expect("the list is kept");
+    }
+}
