@@ -3,7 +3,7 @@
 //! digit of a count that was on the glass while the frame was exposed.
 //!
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR]` prints one line a
-//! trouble (strengths from mild to the limit), then how well the digits' probabilities hold.
+//! trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
 //! KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
 //! whether it was read: `scripts/read_by_others.py` shows the same frames to other readers.
 
