@@ -12,11 +12,11 @@ use crate::clip_base;
 use crate::error::{Error, Result};
 use crate::evidence::Album;
 use crate::facts::ClipFacts;
-use crate::fit::{self, ClockFit, Known, NextLook, SightingFit};
+use crate::fit::{self, ClockFit, Known, SightingFit};
 use crate::frame::{Aim, Footage, Stamp};
 use crate::media;
 use crate::note::Note;
-use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Verdict, Window};
+use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
 use crate::progress::{Event, Listener, Wish};
 use crate::reading::Sighting;
 use crate::stages::{StagePicture, Stages};
@@ -432,14 +432,11 @@ impl Watch<'_> {
                 self.sightings.push(track.sighting);
             }
         }
-        let fit = self.fit();
-        Ok(
-            if fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough {
-                Found::Settled
-            } else {
-                Found::GoOn
-            },
-        )
+        Ok(if self.fit().is_settled() {
+            Found::Settled
+        } else {
+            Found::GoOn
+        })
     }
 
     /// Adds displays that came into view since, and other layouts of one that is followed:
@@ -461,7 +458,7 @@ impl Watch<'_> {
     /// True if more frames cannot change the answer: sure, and the start as narrow as this
     /// clock and camera allow, or in view for long enough.
     fn is_enough(&self, done: &[Track], tracks: &[Track], elapsed_s: Ratio) -> bool {
-        let so_far: Vec<Sighting> = self
+        let so_far: Vec<&Sighting> = self
             .sightings
             .iter()
             .chain(
@@ -470,7 +467,6 @@ impl Watch<'_> {
                     .filter(|t| !t.is_cut())
                     .map(|t| &t.sighting),
             )
-            .cloned()
             .collect();
         let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
         let is_narrow = fit
@@ -478,7 +474,7 @@ impl Watch<'_> {
             .as_ref()
             .is_some_and(|s| s.counts.width() <= Ratio::new(51, 50));
         let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
-        fit.verdict == Verdict::Sure && fit.next_look == NextLook::Enough && (is_narrow || is_long)
+        fit.is_settled() && (is_narrow || is_long)
     }
 }
 

@@ -493,7 +493,10 @@ fn a_broken_file_is_a_result_and_stops_nothing() {
     // The clip that was read has no sound at all, which is nothing to mention.
     assert_eq!(said[5].json["clip"]["has_audio"], false);
     let remarks = said[5].json["notes"].to_string();
-    assert!(!remarks.contains("sound") && !remarks.contains("audio"), "{remarks}");
+    assert!(
+        !remarks.contains("sound") && !remarks.contains("audio"),
+        "{remarks}"
+    );
 }
 
 #[test]
