@@ -140,7 +140,7 @@ pub fn film_and_read(eye: &Eye, shoot: &Shoot, path: &Path) -> Judged {
     }
 }
 
-/// Phi as read. Where the readings do not tell whether the clock drops labels, or at which
+/// Phi as read, in counts of the clock that was filmed. Where the readings do not tell whether the clock drops labels, or at which
 /// of two near rates it runs (the outcome says so), the label is right either way and the
 /// count is not, so the label counts, by the rule of the clock that was filmed.
 fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 {
@@ -151,6 +151,8 @@ fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 
     let label = form.parse(&start.label.replace(';', ":"));
     match label.and_then(|l| form.count(&l)) {
         Ok(count) if is_open => count as f64 + start.count.rem_euclid(1.0),
-        _ => start.count,
+        // In real seconds, since a clock may be taken for one of another form that shows the
+        // same time.
+        _ => start.seconds * form.rate().ratio().to_f64(),
     }
 }
