@@ -9,7 +9,7 @@
 mod common;
 
 use common::{BurnedIn, Shelf};
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
 use std::collections::BTreeMap;

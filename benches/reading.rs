@@ -160,7 +160,7 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
                 .places
                 .iter()
                 .map(|odds| odds.best())
-                .map(|(digit, p)| (b'0' + digit as u8, p))
+                .map(|(digit, p)| (b'0' + digit, p))
                 .collect();
             if best.len() != still.shown[0].len() {
                 continue;
