@@ -1,7 +1,6 @@
 //! `rollmark card` on real files: everything on a card, each with its own result, and the
 //! folder that is left. Clocks are burned in by FFmpeg's `drawtext`.
 
-#[allow(dead_code, reason = "each test uses a part of it")]
 mod common;
 
 use assert_cmd::Command;
