@@ -2,8 +2,8 @@
 //! invented village. Every camera has a role for a name and its own rate, and
 //! every way to slate a clip, well or badly, occurs once.
 //!
-//! - [`takes`]: single clips, each with a trouble of its own
-//! - [`day`]: two cameras in folders of their own, which follow each other's time
+//! - `takes`: single clips, each with a trouble of its own
+//! - `day`: two cameras in folders of their own, which follow each other's time
 
 mod day;
 mod takes;

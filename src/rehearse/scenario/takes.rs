@@ -21,7 +21,7 @@ struct Take {
     camera: Rate,
     body: Body,
     twist: Twist,
-    /// File name of the place's photo among [`PHOTOS`].
+    /// File name of the place's photo among `PHOTOS`.
     place: &'static str,
 }
 
