@@ -386,6 +386,12 @@ impl Table<'_> {
         if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
             doubts.push(reasons::parts_doubtful(counts));
         }
+        let dials = members
+            .iter()
+            .filter_map(|&(i, _)| self.seen[i].looks.as_ref());
+        if dials.map(|looks| looks.dial.hour_digits).max() == Some(1) {
+            doubts.push(reasons::hours_cut());
+        }
         for ballot in &ballots {
             let lead = ballot.lead();
             if !lead.is_settled {

@@ -95,6 +95,15 @@ pub(super) fn group_in_doubt(lead: &Lead) -> Note {
     )
 }
 
+/// A blanked leading zero and a digit that was not found look alike, ten hours apart.
+pub(super) fn hours_cut() -> Note {
+    Note::new(
+        "hours_doubtful",
+        "only one digit of the hours was seen; compare one frame by eye: either the clock leaves \
+         out a leading zero, or a digit before it was missed",
+    )
+}
+
 pub(super) fn parts_doubtful(counts: i64) -> Note {
     Note::new(
         "parts_doubtful",

@@ -408,9 +408,14 @@ fn midnight_is_only_another_carry() {
     assert_sure(&run(&scene.film()), "23:59:59;20");
 }
 
+/// A digit that was not found would be ten hours.
 #[test]
-fn a_blanked_hour_is_an_hour_below_ten() {
+fn a_single_hour_digit_is_an_hour_below_ten_and_never_sure() {
     let mut scene = Scene::new(frames(Rate::F25), "07:20:30:07", Rate::F25);
     scene.one_hour_digit = true;
-    assert_sure(&run(&scene.film()), "07:20:30:07");
+    let fit = run(&scene.film());
+    assert_eq!(fit.verdict, Verdict::Unsure);
+    assert_eq!(fit.start.unwrap().label, "07:20:30:07");
+    let codes: Vec<_> = fit.reasons.iter().map(|r| r.code.as_str()).collect();
+    assert_eq!(codes, ["hours_doubtful"]);
 }
