@@ -327,3 +327,19 @@ fn a_folder_that_is_missing_or_empty_is_told_plainly() {
     let said = run(&shelf, &[], 0);
     assert!(said.contains("0 clips"), "{said}");
 }
+
+#[test]
+fn a_clip_that_cannot_be_copied_needs_a_look_and_stops_nothing() {
+    let shelf = Shelf::new();
+    let coding = format!("{H264} -movflags +faststart");
+    clip(&shelf, "A001.mp4", "10:00:00:00", &coding);
+    clip(&shelf, "A002.mp4", "10:05:00:00", &coding);
+    let cut = shelf.path("card/A001.mp4");
+    let bytes = fs::read(&cut).unwrap();
+    fs::write(&cut, &bytes[..bytes.len() * 9 / 10]).unwrap();
+    let said = run(&shelf, &["--write", "copy"], 1);
+    assert!(said.contains("A001.mp4: is cut off"), "{said}");
+    assert!(!shelf.path("out/A001.mp4").exists());
+    let copied = shelf.probe("out/A002.mp4", "stream_tags=timecode");
+    assert_eq!(copied, ["10:05:00:00"]);
+}
