@@ -10,13 +10,12 @@ use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::preview;
 use crate::progress::{Event, Wish};
-use crate::save::Ledger;
+use crate::save::{FileStamp, Ledger};
 use crate::sidecar::{Admit, csv, edl, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::UNIX_EPOCH;
 
 /// One kind of file that can be written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -265,18 +264,18 @@ fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
 
 /// What a long file was made from: another text, another file.
 fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
-    let facts = fs::metadata(source).and_then(|facts| Ok((facts.len(), facts.modified()?)));
-    let (bytes, modified) = facts.map_err(|e| {
+    let facts = fs::metadata(source).map_err(|e| {
         Error::new(ErrorKind::CannotOpen, "cannot read this file")
             .in_file(source)
             .next("connect the card again and run the same command")
             .because(e)
     })?;
-    let modified_ns = modified
-        .duration_since(UNIX_EPOCH)
-        .map_or(0, |time| time.as_nanos());
+    let FileStamp {
+        size_byte,
+        changed_ns,
+    } = FileStamp::of(&facts);
     Ok(format!(
-        "{} {bytes} {modified_ns} {label} {more} {}",
+        "{} {size_byte} {changed_ns} {label} {more} {}",
         crate::card::text_of(source),
         env!("CARGO_PKG_VERSION")
     ))

@@ -11,6 +11,7 @@
 //!
 //! `docs/design.md` says why it is so; `tests/layers.rs` holds the imports against it.
 
+mod caption;
 pub mod card;
 pub mod clip;
 pub mod clip_base;

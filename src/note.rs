@@ -19,3 +19,18 @@ impl Note {
         }
     }
 }
+
+/// The words of a note as a sentence of its own: with a capital and a full stop.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let mut whole: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .chain(letters)
+        .collect();
+    if !whole.ends_with(['.', '!', '?']) {
+        whole.push('.');
+    }
+    whole
+}

@@ -149,6 +149,29 @@ pub struct ClipPart {
     pub carried_timecode: Option<String>,
 }
 
+impl ClipPart {
+    /// A clip of which nothing but its path is known.
+    pub fn unknown(path: impl Into<String>) -> Self {
+        Self {
+            path: path.into(),
+            frames: None,
+            rate: None,
+            duration_seconds: None,
+            variable_rate: false,
+            rotation: 0,
+            speed: 1.0,
+            exact_duration_seconds: None,
+            width_px: None,
+            height_px: None,
+            codec: None,
+            has_audio: None,
+            camera: None,
+            creation_time: None,
+            carried_timecode: None,
+        }
+    }
+}
+
 /// A stretch of the clip in which the clock was seen.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Window {
@@ -335,23 +358,7 @@ impl ClipOutcome {
             reasons: vec![Note::new(error.kind().code(), sentence)],
             start: None,
             clock: None,
-            clip: ClipPart {
-                path: path.to_string_lossy().into_owned(),
-                frames: None,
-                rate: None,
-                duration_seconds: None,
-                variable_rate: false,
-                rotation: 0,
-                speed: 1.0,
-                exact_duration_seconds: None,
-                width_px: None,
-                height_px: None,
-                codec: None,
-                has_audio: None,
-                camera: None,
-                creation_time: None,
-                carried_timecode: None,
-            },
+            clip: ClipPart::unknown(path.to_string_lossy()),
             windows: Vec::new(),
             estimate: None,
             chapter: None,

@@ -2,6 +2,7 @@
 //! the clock was seen, the filmed display enlarged, and beside it what the fit says
 //! that the clock showed, frame by frame.
 
+use crate::caption::text;
 use crate::clip_base::{clock_form, phi_bounds};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame};
@@ -9,7 +10,6 @@ use crate::media::{self, RecordCodec, RecordOptions, Recorder};
 use crate::outcome::{ClipOutcome, Window};
 use crate::progress::{Event, Listener, Wish};
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
-use font8x8::UnicodeFonts;
 use image::{GrayImage, Rgb, RgbImage, imageops};
 use std::path::Path;
 
@@ -35,7 +35,6 @@ const SURROUNDINGS: f32 = 0.6;
 /// Edge of a pixel of the 8 x 8 font, px.
 const LABEL_SCALE: u32 = 6;
 const SMALL_SCALE: u32 = 2;
-const FONT_PX: u32 = 8;
 
 const PAPER: Rgb<u8> = Rgb([24, 26, 30]);
 const INK: Rgb<u8> = Rgb([236, 236, 230]);
@@ -284,24 +283,10 @@ fn paste(page: &mut RgbImage, picture: &GrayImage, x: u32, y: u32) {
     }
 }
 
-fn text(page: &mut RgbImage, x: u32, y: u32, scale: u32, what: &str, colour: Rgb<u8>) {
-    for (at, letter) in (0u32..).zip(what.chars()) {
-        let glyph = font8x8::BASIC_FONTS.get(letter).unwrap_or([0x7E; 8]);
-        let x = x + at * FONT_PX * scale;
-        for (px, py) in
-            (0..FONT_PX * scale).flat_map(|py| (0..FONT_PX * scale).map(move |px| (px, py)))
-        {
-            let is_ink = glyph[(py / scale) as usize] >> (px / scale) & 1 == 1;
-            if is_ink && x + px < page.width() && y + py < page.height() {
-                page.put_pixel(x + px, y + py, colour);
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::caption::FONT_PX;
     use crate::facts::ClipFacts;
     use crate::frame::{Landing, Stamp};
     use crate::outcome::{Clock, Start, Tool};

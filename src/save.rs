@@ -3,8 +3,10 @@
 //! What another program or another clip put there is never replaced.
 
 mod ledger;
+mod stamp;
 
 pub use ledger::Ledger;
+pub use stamp::FileStamp;
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CardOutcome, ClipOutcome};

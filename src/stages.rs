@@ -1,12 +1,12 @@
 //! Pictures of each stage, for one who wonders why: what was found in the frame, what the
 //! reader was shown, what it made of every digit, and how the readings lie on the fit.
 
+use crate::caption::{FONT_PX, text};
 use crate::fit::ClockFit;
 use crate::frame::Stamp;
 use crate::geometry::Quad;
 use crate::reading::{Reading, Sighting};
 use crate::vision::{Display, Followed, Pyramid};
-use font8x8::UnicodeFonts;
 use image::{GrayImage, Rgb, RgbImage, imageops};
 use imageproc::drawing::{draw_filled_circle_mut, draw_filled_rect_mut, draw_line_segment_mut};
 use imageproc::rect::Rect;
@@ -24,7 +24,6 @@ const MOST_STRIPS: usize = 96;
 /// Readings drawn in the third picture, evenly spread.
 const MOST_ROWS: usize = 60;
 const CELL_PX: u32 = 12;
-const FONT_PX: u32 = 8;
 
 const PAPER: Rgb<u8> = Rgb([24, 26, 30]);
 const INK: Rgb<u8> = Rgb([222, 222, 216]);
@@ -126,20 +125,6 @@ impl Stages {
     }
 }
 
-fn text(canvas: &mut RgbImage, x: u32, y: u32, what: &str, colour: Rgb<u8>) {
-    for (i, ch) in (0u32..).zip(what.chars()) {
-        let glyph = font8x8::BASIC_FONTS.get(ch).unwrap_or([0x7e; 8]);
-        for (dy, row) in (0u32..).zip(glyph) {
-            for dx in (0..FONT_PX).filter(|dx| row >> dx & 1 == 1) {
-                let (px, py) = (x + i * FONT_PX + dx, y + dy);
-                if px < canvas.width() && py < canvas.height() {
-                    canvas.put_pixel(px, py, colour);
-                }
-            }
-        }
-    }
-}
-
 fn fill(canvas: &mut RgbImage, x: u32, y: u32, w: u32, h: u32, colour: Rgb<u8>) {
     if w > 0 && h > 0 {
         draw_filled_rect_mut(canvas, Rect::at(x as i32, y as i32).of_size(w, h), colour);
@@ -180,6 +165,7 @@ fn draw_candidates(luma: &GrayImage, quads: &[Quad], time_s: f64) -> RgbImage {
             &mut canvas,
             x.max(0.0) as u32,
             (y - 12.0).max(0.0) as u32,
+            1,
             &number.to_string(),
             colour,
         );
@@ -189,7 +175,7 @@ fn draw_candidates(luma: &GrayImage, quads: &[Quad], time_s: f64) -> RgbImage {
         1 => format!("at {time_s:.2} s: one display, outlined"),
         n => format!("at {time_s:.2} s: {n} displays, likeliest first"),
     };
-    text(&mut canvas, 6, small.height() + 6, &caption, INK);
+    text(&mut canvas, 6, small.height() + 6, 1, &caption, INK);
     canvas
 }
 
@@ -211,10 +197,11 @@ fn draw_strips(kept: &[&KeptStrip]) -> RgbImage {
             &mut canvas,
             6,
             y + 24,
+            1,
             &format!("{:8.3} s", k.time_s),
             FAINT,
         );
-        text(&mut canvas, 6 + 12 * FONT_PX, y + 24, &k.guess, INK);
+        text(&mut canvas, 6 + 12 * FONT_PX, y + 24, 1, &k.guess, INK);
         for strip in &k.strips {
             let big = imageops::resize(
                 strip,
@@ -247,13 +234,14 @@ fn draw_digits(sighting: &Sighting) -> RgbImage {
         &mut canvas,
         6,
         6,
+        1,
         "probability of each digit, place by place; a row a frame",
         FAINT,
     );
     for place in 0..places {
         for digit in 0..10u32 {
             let x = left + place * place_px + digit * CELL_PX + 2;
-            text(&mut canvas, x, 18, &digit.to_string(), FAINT);
+            text(&mut canvas, x, 18, 1, &digit.to_string(), FAINT);
         }
     }
     for (row, reading) in (0u32..).zip(rows) {
@@ -262,6 +250,7 @@ fn draw_digits(sighting: &Sighting) -> RgbImage {
             &mut canvas,
             6,
             y + 2,
+            1,
             &format!("{:8.3}", reading.stamp.seconds_f64()),
             FAINT,
         );
@@ -331,7 +320,7 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
         band,
     );
     for (into, name) in [(0.0, "just changed"), (1.0, "about to change")] {
-        text(&mut canvas, 6, y_of(into) as u32 - 4, name, FAINT);
+        text(&mut canvas, 6, y_of(into) as u32 - 4, 1, name, FAINT);
     }
     for &(t, into, agrees) in &dots {
         let at = (x_of(t) as i32, y_of(into) as i32);
@@ -349,17 +338,18 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
         start.counts.low.to_f64(),
         start.counts.high.to_f64()
     );
-    text(&mut canvas, 6, 8, &title, INK);
+    text(&mut canvas, 6, 8, 1, &title, INK);
     let wrong = dots.iter().filter(|d| !d.2).count();
     let caption = format!(
         "{} readings from {first:.2} s to {last:.2} s, {wrong} of them with a digit that disagrees",
         dots.len()
     );
-    text(&mut canvas, 6, 26, &caption, FAINT);
+    text(&mut canvas, 6, 26, 1, &caption, FAINT);
     text(
         &mut canvas,
         6,
         42,
+        1,
         "where in its count the clock stood at each frame",
         FAINT,
     );

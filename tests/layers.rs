@@ -13,6 +13,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("error", &[]),
     ("note", &[]),
     ("progress", &[]),
+    ("caption", &[]),
     ("facts", &["timecode", "note"]),
     ("frame", &["timecode", "error", "facts"]),
     ("reading", &["frame", "geometry"]),
@@ -41,7 +42,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
         "rehearse",
         &["timecode", "geometry", "error", "outcome", "frame", "media"],
     ),
-    ("stages", &["geometry", "frame", "reading", "vision", "fit"]),
+    (
+        "stages",
+        &["geometry", "caption", "frame", "reading", "vision", "fit"],
+    ),
     (
         "evidence",
         &["timecode", "geometry", "reading", "outcome", "fit"],
@@ -86,6 +90,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "timecode",
             "error",
             "progress",
+            "caption",
             "frame",
             "outcome",
             "clip_base",

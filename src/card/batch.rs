@@ -3,7 +3,7 @@
 
 use super::Settings;
 use super::records::Records;
-use super::scan::{FileStamp, Found};
+use super::scan::Found;
 use super::sift::Probe;
 use super::stop::Stop;
 use super::{CardEvent, CardListener, Planned, Work};
@@ -11,7 +11,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
 use crate::outcome::{ClipOutcome, Evidence, Tool};
 use crate::progress::{Event, Listener, Wish};
-use crate::save;
+use crate::save::{self, FileStamp};
 use std::any::Any;
 use std::collections::BTreeMap;
 use std::fs;

@@ -3,11 +3,11 @@
 //! are what they were.
 
 use super::names;
-use super::scan::{FileStamp, STATE_FOLDER};
+use super::scan::STATE_FOLDER;
 use super::sift::Probe;
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{ClipOutcome, Evidence, Tool};
-use crate::save;
+use crate::save::{self, FileStamp};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs::{self, File, TryLockError};

@@ -4,12 +4,12 @@
 use super::names;
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
+use crate::save::FileStamp;
 use crate::sidecar::json;
 use std::collections::BTreeSet;
-use std::fs::{self, Metadata};
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::UNIX_EPOCH;
 
 /// What lies in the output folder beside sidecars.
 pub const REPORT_FILE: &str = "report.html";
@@ -27,30 +27,6 @@ pub(super) struct Found {
     /// Below its folder.
     pub relative: PathBuf,
     pub stamp: FileStamp,
-}
-
-/// What tells a file that was changed, without reading it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
-pub(super) struct FileStamp {
-    pub size_byte: u64,
-    /// Last change, nanoseconds since 1970, as the file system tells it.
-    pub changed_ns: i64,
-}
-
-impl FileStamp {
-    pub fn of(facts: &Metadata) -> Self {
-        let ns = |d: std::time::Duration| i64::try_from(d.as_nanos()).unwrap_or(i64::MAX);
-        let changed_ns = match facts.modified() {
-            Err(_) => 0,
-            Ok(time) => time
-                .duration_since(UNIX_EPOCH)
-                .map_or_else(|before| -ns(before.duration()), ns),
-        };
-        Self {
-            size_byte: facts.len(),
-            changed_ns,
-        }
-    }
 }
 
 /// Everything in the folders, in natural order.

@@ -296,8 +296,8 @@ fn are_neighbours(proxy: &Path, clip: &Path) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::scan::FileStamp;
     use super::*;
+    use crate::save::FileStamp;
 
     fn found(name: &str, size_byte: u64) -> Found {
         Found {

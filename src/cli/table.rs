@@ -4,7 +4,7 @@
 
 use super::plain;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
-use rollmark::note::Note;
+use rollmark::note::{Note, sentence};
 use rollmark::outcome::{ClipOutcome, Clock, Verdict};
 use rollmark::timecode::Rate;
 use std::fmt;
@@ -316,21 +316,6 @@ fn seen_at(outcome: &ClipOutcome) -> String {
 fn minutes(seconds: f64) -> String {
     let tenths = (seconds.max(0.0) * 10.0).round() as u64;
     format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
-}
-
-/// With a capital and a full stop.
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let mut whole: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .chain(letters)
-        .collect();
-    if !whole.ends_with(['.', '!', '?']) {
-        whole.push('.');
-    }
-    whole
 }
 
 /// Columns that a text takes in a terminal: two for the wide letters of East

@@ -1,5 +1,6 @@
 //! Names and numbers as an editor reads them.
 
+use crate::note;
 use crate::timecode::Rate;
 use std::fmt::Write;
 
@@ -42,18 +43,7 @@ pub fn file_name(name: &str) -> String {
 
 /// A sentence of a note with a capital and a full stop.
 pub fn sentence(text: &str) -> String {
-    let text = visible(text);
-    let mut letters = text.chars();
-    let mut whole: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .chain(letters)
-        .collect();
-    if !whole.ends_with(['.', '!', '?']) {
-        whole.push('.');
-    }
-    whole
+    note::sentence(&visible(text))
 }
 
 /// `1 clip`, `12 clips`.

@@ -1,7 +1,7 @@
 //! What this program wrote into an output folder, so that a later run replaces its own
 //! files and nobody else's: not even its own once a person has changed them.
 
-use super::{cannot_write, folder_of, long_file, sync_folder, write};
+use super::{FileStamp, cannot_write, folder_of, long_file, sync_folder, write};
 use crate::error::{Error, ErrorKind, Result};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -9,7 +9,6 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::time::UNIX_EPOCH;
 
 /// The list of files, below the output folder's records.
 const FILE: &str = "written";
@@ -30,19 +29,14 @@ struct Line {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct Made {
     from: String,
-    bytes: u64,
-    modified_ns: u128,
+    stamp: FileStamp,
 }
 
 impl Made {
     fn of(file: &Path, from: &str) -> io::Result<Self> {
-        let facts = fs::metadata(file)?;
-        let since = facts.modified()?.duration_since(UNIX_EPOCH);
         Ok(Self {
             from: from.to_owned(),
-            bytes: facts.len(),
-            // Before 1970 only by a broken clock; then the file is made again.
-            modified_ns: since.map_or(0, |time| time.as_nanos()),
+            stamp: FileStamp::of(&fs::metadata(file)?),
         })
     }
 }

@@ -1,9 +1,10 @@
 //! The card object as JSON, `card.json`: its clips are clip objects with a name, the
 //! place of their sidecar and their camera. `docs/card.md` explains the fields.
 
-use super::json::TOOL_NAME;
-use crate::error::{Error, ErrorKind, Result};
+use super::json::versioned;
+use crate::error::Result;
 use crate::outcome::{CARD_FORMAT_VERSION, CardOutcome};
+use serde_json::Value;
 
 /// A card object to keep: indented, UTF-8, with a final line break.
 pub fn to_bytes(card: &CardOutcome) -> Vec<u8> {
@@ -17,39 +18,19 @@ pub fn to_bytes(card: &CardOutcome) -> Vec<u8> {
 /// version may add some without a new format number.
 ///
 /// # Errors
-/// [`ErrorKind::NotSidecar`] if the bytes are not a card object of this program, or one
+/// [`crate::error::ErrorKind::NotSidecar`] if the bytes are not a card object of this program, or one
 /// with a `format` above [`CARD_FORMAT_VERSION`].
 pub fn from_bytes(bytes: &[u8]) -> Result<CardOutcome> {
-    // The number decides first: a newer object may have changed any other field.
-    let foreign = || Error::new(ErrorKind::NotSidecar, "this is not a Rollmark card");
-    let value: serde_json::Value =
-        serde_json::from_slice(bytes).map_err(|e| foreign().because(e))?;
-    if value.pointer("/tool/name").and_then(|name| name.as_str()) != Some(TOOL_NAME)
-        || value.get("clips").is_none()
-    {
-        return Err(foreign());
-    }
-    match value.get("format").and_then(serde_json::Value::as_u64) {
-        None => return Err(foreign()),
-        Some(format) if format > u64::from(CARD_FORMAT_VERSION) => {
-            return Err(Error::new(
-                ErrorKind::NotSidecar,
-                format!(
-                    "this card has format {format}, and this version reads up to \
-                     {CARD_FORMAT_VERSION}"
-                ),
-            )
-            .next("read it with the newer Rollmark that wrote it"));
-        }
-        Some(_) => {}
-    }
-    serde_json::from_value(value).map_err(|e| foreign().because(e))
+    let has_clips = |value: &Value| value.get("clips").is_some();
+    versioned(bytes, "card", CARD_FORMAT_VERSION, has_clips)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::error::{Error, ErrorKind};
     use crate::outcome::{Camera, CardClip, ClipOutcome, Tool};
+    use crate::sidecar::json::TOOL_NAME;
     use std::path::Path;
 
     fn tool() -> Tool {

@@ -3,6 +3,8 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome};
+use serde::de::DeserializeOwned;
+use serde_json::Value;
 
 /// What a sidecar's file name adds to the name of its clip.
 pub const SUFFIX: &str = ".rollmark.json";
@@ -32,28 +34,37 @@ const PLAIN: &str = "strings, numbers and lists always serialise";
 /// [`ErrorKind::NotSidecar`] if the bytes are not a clip object of this program,
 /// or one with a `format` above [`CLIP_FORMAT_VERSION`].
 pub fn from_bytes(bytes: &[u8]) -> Result<ClipOutcome> {
-    // The number decides first: a newer object may have changed any other field.
-    let foreign = || Error::new(ErrorKind::NotSidecar, "this is not a Rollmark sidecar");
-    let value: serde_json::Value =
-        serde_json::from_slice(bytes).map_err(|e| foreign().because(e))?;
-    if value.pointer("/tool/name").and_then(|name| name.as_str()) != Some(TOOL_NAME) {
+    versioned(bytes, "sidecar", CLIP_FORMAT_VERSION, |_| true)
+}
+
+/// Reads an object that this program wrote, called `what` in complaints. Its number decides
+/// first: a newer object may have changed any other field.
+pub(super) fn versioned<T: DeserializeOwned>(
+    bytes: &[u8],
+    what: &str,
+    newest: u32,
+    is_of_kind: impl Fn(&Value) -> bool,
+) -> Result<T> {
+    let foreign = || {
+        Error::new(
+            ErrorKind::NotSidecar,
+            format!("this is not a Rollmark {what}"),
+        )
+    };
+    let value: Value = serde_json::from_slice(bytes).map_err(|e| foreign().because(e))?;
+    let maker = value.pointer("/tool/name").and_then(Value::as_str);
+    if maker != Some(TOOL_NAME) || !is_of_kind(&value) {
         return Err(foreign());
     }
-    match value.get("format").and_then(serde_json::Value::as_u64) {
-        None => return Err(foreign()),
-        Some(format) if format > u64::from(CLIP_FORMAT_VERSION) => {
-            return Err(Error::new(
-                ErrorKind::NotSidecar,
-                format!(
-                    "this sidecar has format {format}, and this version reads up to \
-                     {CLIP_FORMAT_VERSION}"
-                ),
-            )
-            .next("read it with the newer Rollmark that wrote it"));
-        }
-        Some(_) => {}
+    match value.get("format").and_then(Value::as_u64) {
+        None => Err(foreign()),
+        Some(format) if format > u64::from(newest) => Err(Error::new(
+            ErrorKind::NotSidecar,
+            format!("this {what} has format {format}, and this version reads up to {newest}"),
+        )
+        .next("read it with the newer Rollmark that wrote it")),
+        Some(_) => serde_json::from_value(value).map_err(|e| foreign().because(e)),
     }
-    serde_json::from_value(value).map_err(|e| foreign().because(e))
 }
 
 #[cfg(test)]

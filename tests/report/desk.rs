@@ -354,21 +354,15 @@ impl Desk {
                     refresh_hz: None,
                 }),
                 clip: ClipPart {
-                    path: format!("/media/edit/{name}"),
                     frames: Some((length_s * 25.0) as u64),
                     rate: Some("25/1".into()),
                     duration_seconds: Some(length_s),
-                    variable_rate: false,
-                    rotation: 0,
-                    speed: 1.0,
-                    exact_duration_seconds: None,
                     width_px: Some(3840),
                     height_px: Some(2160),
                     codec: Some("hevc".into()),
                     has_audio: Some(true),
-                    camera: None,
                     creation_time: Some("2031-03-14T21:41:04Z".into()),
-                    carried_timecode: None,
+                    ..ClipPart::unknown(format!("/media/edit/{name}"))
                 },
                 windows: vec![Window {
                     first_frame: Some((from_s * 25.0) as u64),

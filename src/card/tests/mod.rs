@@ -67,13 +67,9 @@ fn unslated(path: &str, told: &Told) -> ClipOutcome {
         start: None,
         clock: None,
         clip: ClipPart {
-            path: path.to_owned(),
             frames: Some(told.frames()),
             rate: Some(told.rate().to_string()),
             duration_seconds: Some(told.duration_s().to_f64()),
-            variable_rate: false,
-            rotation: 0,
-            speed: 1.0,
             exact_duration_seconds: Some(told.duration_s().to_string()),
             width_px: Some(told.width_px()),
             height_px: Some(told.width_px() * 9 / 16),
@@ -81,7 +77,7 @@ fn unslated(path: &str, told: &Told) -> ClipOutcome {
             has_audio: Some(false),
             camera: told.get("camera").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
-            carried_timecode: None,
+            ..ClipPart::unknown(path)
         },
         windows: Vec::new(),
         estimate: None,

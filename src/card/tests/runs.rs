@@ -1,9 +1,9 @@
 //! Whole runs: what is read, what is written, what a second run does.
 
 use super::super::records::Records;
-use super::super::scan::FileStamp;
 use super::super::{CARD_FILE, CardEvent, Ended, FAULT, GAVE_UP, NOT_READ, STATE_FOLDER, Stop};
 use super::*;
+use crate::save::FileStamp;
 use crate::sidecar::{card_json, json};
 use std::sync::Arc;
 

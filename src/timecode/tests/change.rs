@@ -3,12 +3,8 @@
 //! counter that steps through every label.
 
 use super::super::{Change, ClockForm, InClipBase, Rate, Ratio, in_clip_base};
-use super::small_ratio;
+use super::{all_forms, form, small_ratio};
 use proptest::prelude::*;
-
-fn form(rate: Rate, drop_frame: bool) -> ClockForm {
-    ClockForm::frames(rate, drop_frame).unwrap()
-}
 
 fn whole(value: i64) -> Ratio {
     Ratio::from_integer(value)
@@ -18,23 +14,6 @@ fn whole(value: i64) -> Ratio {
 fn changed(clock: ClockForm, label: &str, clip_rate: Rate) -> InClipBase {
     let count = clock.count(&clock.parse(label).unwrap()).unwrap();
     in_clip_base(clock, whole(count) + Ratio::new(1, 2), clip_rate).unwrap()
-}
-
-/// The clocks that the trade knows.
-fn clocks() -> Vec<ClockForm> {
-    let mut forms = vec![
-        ClockForm::Seconds,
-        ClockForm::Tenths,
-        ClockForm::Hundredths,
-        ClockForm::Thousandths,
-    ];
-    for rate in Rate::TRADE {
-        forms.push(form(rate, false));
-        if rate.has_drop_frame() {
-            forms.push(form(rate, true));
-        }
-    }
-    forms
 }
 
 /// 24 counts to the labelled second make a day of 2 073 600 counts and, slowed
@@ -237,7 +216,7 @@ proptest! {
     /// The one law: the frame that is named is the frame that lasts at that moment.
     #[test]
     fn the_named_frame_lasts_at_the_moment(
-        clock in prop::sample::select(clocks()),
+        clock in prop::sample::select(all_forms()),
         phi in small_ratio(),
         rate in prop::sample::select(Rate::TRADE.to_vec()),
     ) {
@@ -255,7 +234,7 @@ proptest! {
 
     #[test]
     fn later_is_never_labelled_earlier_and_k_frames_later_is_k_labels_later(
-        clock in prop::sample::select(clocks()),
+        clock in prop::sample::select(all_forms()),
         part in 0i128..1000,
         step in 0i64..100_000,
         rate in prop::sample::select(Rate::TRADE.to_vec()),
@@ -275,7 +254,7 @@ proptest! {
     /// There and back lands on the first count within the frame.
     #[test]
     fn there_and_back_stays_within_the_frame(
-        clock in prop::sample::select(clocks()),
+        clock in prop::sample::select(all_forms()),
         count in 0i64..2_000_000,
         rate in prop::sample::select(Rate::TRADE.to_vec()),
     ) {
@@ -292,7 +271,7 @@ proptest! {
 
     #[test]
     fn labels_of_one_speed_share_their_seconds(
-        clock in prop::sample::select(clocks()),
+        clock in prop::sample::select(all_forms()),
         part in 0i128..1_000_000,
         rate in prop::sample::select(Rate::TRADE.to_vec()),
     ) {

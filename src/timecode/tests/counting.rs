@@ -2,31 +2,10 @@
 //! in another way.
 
 use super::super::{ClockForm, Label, Rate, Ratio};
-use super::small_ratio;
+use super::{all_forms, form, small_ratio};
 use proptest::prelude::*;
 
-fn form(rate: Rate, drop_frame: bool) -> ClockForm {
-    ClockForm::frames(rate, drop_frame).unwrap()
-}
-
 const DROP_FRAME_RATES: [Rate; 3] = [Rate::F29_97, Rate::F59_94, Rate::F119_88];
-
-/// Every form the program knows.
-fn all_forms() -> Vec<ClockForm> {
-    let mut forms = vec![
-        ClockForm::Seconds,
-        ClockForm::Tenths,
-        ClockForm::Hundredths,
-        ClockForm::Thousandths,
-    ];
-    for rate in Rate::TRADE {
-        forms.push(form(rate, false));
-        if rate.has_drop_frame() {
-            forms.push(form(rate, true));
-        }
-    }
-    forms
-}
 
 fn any_form() -> impl Strategy<Value = ClockForm> {
     prop::sample::select(all_forms())

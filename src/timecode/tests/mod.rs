@@ -5,7 +5,7 @@ mod change;
 mod counting;
 mod numbers;
 
-use super::Ratio;
+use super::{ClockForm, Rate, Ratio};
 use proptest::prelude::*;
 
 /// Ratios of the size that clips bring, of both signs.
@@ -15,4 +15,25 @@ fn small_ratio() -> impl Strategy<Value = Ratio> {
         1i128..1_000_000_000,
     )
         .prop_map(|(num, den)| Ratio::new(num, den))
+}
+
+fn form(rate: Rate, drop_frame: bool) -> ClockForm {
+    ClockForm::frames(rate, drop_frame).unwrap()
+}
+
+/// Every form the program knows.
+fn all_forms() -> Vec<ClockForm> {
+    let mut forms = vec![
+        ClockForm::Seconds,
+        ClockForm::Tenths,
+        ClockForm::Hundredths,
+        ClockForm::Thousandths,
+    ];
+    for rate in Rate::TRADE {
+        forms.push(form(rate, false));
+        if rate.has_drop_frame() {
+            forms.push(form(rate, true));
+        }
+    }
+    forms
 }
