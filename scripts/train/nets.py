@@ -1,8 +1,8 @@
 """The two networks, shaped for the runtime that the product uses.
 
-tract runs 1 x 1 convolutions as plain matrix products, and narrow 3 x 3 ones slowly: the
-reader does most of its work as a 3 x 3 per channel and a 1 x 1 over the channels (`Apart`).
-Finders of that kind were tried; see models/README.md.
+tract runs 1 x 1 convolutions as plain matrix products, and narrow 3 x 3 ones slowly:
+most of the work is done as a 3 x 3 per channel and a 1 x 1 over the channels (`Apart`),
+and nothing but a stem stands at full size.
 """
 
 import copy
@@ -36,38 +36,43 @@ class Apart(nn.Sequential):
         )
 
 
+class More(nn.Module):
+    """An `Apart` on top of what is there."""
+
+    def __init__(self, planes, kernel=3):
+        super().__init__()
+        self.step = Apart(planes, planes, kernel)
+
+    def forward(self, x):
+        return x + self.step(x)
+
+
 class Finder(nn.Module):
     """Where are lines of digits?
 
-    In: N x 1 x H x W, luma / 127.5 - 1; H and W multiples of 32.
-    Out: N x 7 x H/4 x W/4: score logit; cos, sin of the reading direction; up vector x, y;
-    log2(digit height / 12 px); signed distance to the middle line over the height.
+    In: N x 16 x H/4 x W/4: luma / 127.5 - 1 of each 4 x 4 block, row by row, as channels;
+    H and W multiples of 32.
+    Out: N x 28 x H/8 x W/8: seven values for each of the four cells of 4 x 4 px in a block
+    of 8 x 8 px, value by value, cells row by row: score logit; cos, sin of the reading
+    direction; up vector x, y; log2(digit height / 12 px); signed distance to the middle
+    line over the height.
     """
 
-    def __init__(self):
+    def __init__(self, a=24, b=56, c=88, d=128):
         super().__init__()
-        self.s2 = Conv(1, 12, stride=2)
-        self.s4 = nn.Sequential(Conv(12, 24, stride=2), Conv(24, 24))
-        self.s8 = nn.Sequential(Conv(24, 40, stride=2), Conv(40, 40))
-        self.s16 = nn.Sequential(Conv(40, 56, stride=2), Conv(56, 56), Conv(56, 56))
-        self.s32 = nn.Sequential(Conv(56, 64, stride=2), Conv(64, 64))
-        self.up16 = Conv(64 + 56, 56, 1)
-        self.mix16 = Conv(56, 56)
-        self.up8 = Conv(56 + 40, 40, 1)
-        self.mix8 = Conv(40, 40)
-        self.up4 = Conv(40 + 24, 24, 1)
-        self.mix4 = Conv(24, 32)
-        self.head = nn.Conv2d(32, 7, 1)
+        self.s4 = Conv(16, a)
+        self.s8 = nn.Sequential(Conv(a, b, stride=2), More(b), More(b))
+        self.s16 = nn.Sequential(Conv(b, c, stride=2), Conv(c, c), More(c, 5))
+        self.s32 = nn.Sequential(Conv(c, d, stride=2), More(d, 5), More(d, 5))
+        self.down16, self.mix16 = Conv(d, c, 1, is_linear=True), Conv(c, c)
+        self.down8, self.mix8 = Conv(c, b, 1, is_linear=True), nn.Sequential(More(b), More(b))
+        self.head = nn.Conv2d(b, 28, 1)
 
     def forward(self, x):
-        a = self.s4(self.s2(x))
-        b = self.s8(a)
+        b = self.s8(self.s4(x))
         c = self.s16(b)
-        d = self.s32(c)
-        c = self.mix16(self.up16(torch.cat([twice(d), c], 1)))
-        b = self.mix8(self.up8(torch.cat([twice(c), b], 1)))
-        a = self.mix4(self.up4(torch.cat([twice(b), a], 1)))
-        return self.head(a)
+        c = self.mix16(F.relu(c + twice(self.down16(self.s32(c)))))
+        return self.head(self.mix8(F.relu(b + twice(self.down8(c)))))
 
 
 def twice(x):
@@ -78,8 +83,10 @@ class Reader(nn.Module):
     """Which character stands in each column of a rectified strip?
 
     In: N x 1 x 32 x W, (luma - mean) / (deviation + 6) of the strip; W a multiple of 4.
-    Out: N x 16 x 1 x W/2 logits: 6 kinds (none, digit, colon, semicolon, dot, other),
-    then the digits 0 to 9, to be taken given that a digit stands there.
+    Out: N x 20 x 1 x W/2: logits of 8 kinds (none, digit, colon, semicolon, dot, other, a
+    digit upside down, a digit in a mirror), logits of the digits 0 to 9, to be taken given
+    that a digit stands there; then, for the character there, how far its middle lies below
+    the strip's and log2 of its height, both against the 20 px for which strips are cut.
     """
 
     def __init__(self):
@@ -97,7 +104,7 @@ class Reader(nn.Module):
             nn.Dropout(0.05),
             Apart(144, 144, (1, 7)),
         )
-        self.head = nn.Conv2d(144, 16, 1)
+        self.head = nn.Conv2d(144, 20, 1)
 
     def forward(self, x):
         return self.head(self.body(x))

@@ -23,7 +23,7 @@ STRIP_TOP, STRIP_BOTTOM = 6.0, 26.0
 # Heights of digits, in px of the finder's input, that the finder must find.
 FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
 
-NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER = range(6)
+NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
 IGNORE = 255
 
@@ -47,9 +47,9 @@ def digits(rng, n):
 
 
 # Share of displays that show their clock in two lines or in two pieces on one line.
-TWO_LINES = 0.25
+TWO_LINES = 0.3
 # Share of screens that are seen in a mirror.
-MIRRORED = 0.02
+MIRRORED = 0.04
 
 
 def clock_text(rng, two_lines=TWO_LINES):
@@ -494,7 +494,9 @@ def opaque(rng, flat):
 
 def reader_strip(rng, assets):
     """A strip (uint8, STRIP_H x STRIP_W), the kind of character per column (uint8,
-    IGNORE where either would do), digit shares per column (float32, 10) and their weight.
+    IGNORE where either would do), digit shares per column (float32, 10) and their weight,
+    and how each column's character lies (float32, 3): its middle below the strip's, log2 of
+    its height, both against a well-cut strip's digits, and the weight of these two.
     """
     h = 44.0
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
@@ -574,11 +576,18 @@ def reader_strip(rng, assets):
     k = rng.normal(0, 0.06, 4)
     slide = np.clip(rng.normal(0, 0.08), -0.2, 0.2)
     quad = true + up * k[:, None] + ahead * np.linalg.norm(up) * np.array([slide, slide, 0, 0])[:, None]
+    if rng.random() < 0.5:  # ... or much off, so that the strip tells how to cut it better
+        shift = np.clip(rng.normal(0, 0.13), -0.3, 0.3)
+        grown = float(np.clip(math.exp(rng.normal(0, 0.13)), 0.75, 1.35))
+        lean = rng.normal(0, 0.06)
+        top, base = shift + (grown - 1) / 2, shift - (grown - 1) / 2
+        quad = quad + up * np.array([top + lean, top - lean, base - lean, base + lean])[:, None]
+        length /= grown
     start = rng.uniform(-12, 40) if length < STRIP_W - 30 else rng.uniform(-max(0.0, length - STRIP_W) - 12, 12)
     target = [[start, STRIP_TOP], [start + length, STRIP_TOP], [start + length, STRIP_BOTTOM], [start, STRIP_BOTTOM]]
-    # Upside down or in a mirror: shapes that are digits no more are "other".
+    # Upside down or in a mirror: shapes that are digits no more say so.
     pick = rng.random()
-    view = "turned" if pick < 0.06 else "mirrored" if pick < 0.1 else ""
+    view = "turned" if pick < 0.06 else "mirrored" if pick < 0.13 else ""
     if view == "turned":
         quad = quad[[2, 3, 0, 1]]
     elif view == "mirrored":
@@ -594,13 +603,22 @@ def reader_strip(rng, assets):
     at = (np.arange(columns) + 0.5) * STRIP_STRIDE
     mids = apply(to_strip @ to_camera, [[c[1] + margin, (y0 + y1) / 2] for c in lit_cells])
     edge = apply(to_strip @ to_camera, [[c[1] + c[2] / 2 + margin, (y0 + y1) / 2] for c in lit_cells])
+    tops = apply(to_strip @ to_camera, [[c[1] + margin, y0] for c in lit_cells])
+    bases = apply(to_strip @ to_camera, [[c[1] + margin, y1] for c in lit_cells])
+    place = np.zeros((columns, 3), np.float32)
     for i, (ch, _, _, on) in enumerate(lit_cells):
         x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])
         d = np.abs(at - x)
         core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
         kind[rim & (kind == NONE)] = IGNORE
+        if on and ch.isdigit():
+            middle = ((tops[i, 1] + bases[i, 1]) / 2 - STRIP_H / 2) / (STRIP_BOTTOM - STRIP_TOP)
+            tall = np.linalg.norm(tops[i] - bases[i]) / (STRIP_BOTTOM - STRIP_TOP)
+            place[rim] = middle, math.log2(max(tall, 0.1)), 1.0
         if view:
             kind[core] = IGNORE if ch in seems or ch in ".;" or not on else COLON if ch == ":" else OTHER
+            if on and ch.isdigit() and ch not in seems:
+                kind[core] = TURNED if view == "turned" else MIRROR
         elif ch.isdigit():
             kind[core] = DIGIT if on else IGNORE
             row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
@@ -613,7 +631,7 @@ def reader_strip(rng, assets):
             kind[core] = KIND[ch]
         else:
             kind[core] = OTHER
-    return strip, kind, share, weight
+    return strip, kind, share, weight, place
 
 
 def draw_cover(rng, flat):

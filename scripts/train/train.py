@@ -2,7 +2,7 @@
 
 usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
                 [--start WEIGHTS --peak 1e-3]   goes on from weights at a lower rate
-                [--two-lines 0.25]              share of two-line displays (finder)
+                [--two-lines 0.3]              share of two-line displays (finder)
 
 Rendering runs on the CPU cores and fills a store on the GPU; training draws from the
 store, so each picture is seen a few times, each time by a camera with other faults.
@@ -94,7 +94,12 @@ def fixed_set(folder, make, seed, count, workers):
 
 
 def finder_input(pictures):
-    return pictures / 127.5 - 1
+    return F.pixel_unshuffle(pictures / 127.5 - 1, scenes.SCENE_STRIDE)
+
+
+def finder_cells(out):
+    """N x 7 x H/4 x W/4 from the network's blocks of four cells."""
+    return F.pixel_shuffle(out, 2)
 
 
 def filmed(tune, device):
@@ -140,7 +145,7 @@ def finder_figures(net, tune, device):
     turn, apart = [], []
     for i in range(0, len(tune[0]), 64):
         x, planes = tune[0][i : i + 64, None].float().to(device), tune[1][i : i + 64].to(device)
-        out = net(finder_input(x))
+        out = finder_cells(net(finder_input(x)))
         said, target, weight = out[:, 0] > 0, planes[:, 0] > 0.5, planes[:, 1] > 0.5
         hit += (said & target & weight).sum().item()
         miss += (~said & target & weight).sum().item()
@@ -171,14 +176,21 @@ def reader_input(strips):
     return (strips - mean) / (strips.std((2, 3), keepdim=True, unbiased=False) + 6)
 
 
-def reader_loss(out, kind, share, weight):
+KINDS = 8
+DIGITS = slice(KINDS, KINDS + 10)
+PLACE = slice(KINDS + 10, KINDS + 12)
+
+
+def reader_loss(out, kind, share, weight, place):
     out = out[:, :, 0]
-    kinds, digit = out[:, :6], out[:, 6:]
-    balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0], device=out.device)
+    kinds, digit = out[:, :KINDS], out[:, DIGITS]
+    balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0, 1.5, 1.5], device=out.device)
     kind_loss = F.cross_entropy(kinds, kind.long(), weight=balance, ignore_index=scenes.IGNORE)
     log_p = F.log_softmax(digit, 1)
     digit_loss = -(share.transpose(1, 2) * log_p).sum(1)
-    return kind_loss + 1.5 * (digit_loss * weight).sum() / (weight.sum() + 1)
+    off = F.smooth_l1_loss(out[:, PLACE], place[:, :, :2].transpose(1, 2), reduction="none", beta=0.03)
+    place_loss = (off.sum(1) * place[:, :, 2]).sum() / (place[:, :, 2].sum() + 1)
+    return kind_loss + 1.5 * (digit_loss * weight).sum() / (weight.sum() + 1) + 2 * place_loss
 
 
 @torch.no_grad()
@@ -191,25 +203,30 @@ def reader_outputs(net, tune, device):
 @torch.no_grad()
 def reader_figures(net, tune, device):
     out = reader_outputs(net, tune, device)
-    kind, share, weight = (t.to(device).float() for t in tune[1:])
+    kind, share, weight, place = (t.to(device).float() for t in tune[1:])
     kind = kind.long()
     sharp = (share.max(2).values > 0.95) & (weight > 0)
-    right = (out[:, 6:].argmax(1) == share.argmax(2)) & sharp
+    right = (out[:, DIGITS].argmax(1) == share.argmax(2)) & sharp
     used = kind != scenes.IGNORE
-    kind_right = (out[:, :6].argmax(1) == kind) & used
+    kind_right = (out[:, :KINDS].argmax(1) == kind) & used
     line_wrong = ((sharp & ~right).any(1)).float().mean().item()
     semi = (kind == scenes.SEMICOLON) | (kind == scenes.COLON)
+    off, placed = (out[:, PLACE] - place[:, :, :2].transpose(1, 2)).abs(), place[:, :, 2] > 0
+    off[:, 0] *= scenes.STRIP_BOTTOM - scenes.STRIP_TOP
     return {"digit_columns_right": (right.sum() / sharp.sum()).item(),
             "strips_without_a_wrong_column": 1 - line_wrong,
             "kind_columns_right": (kind_right.sum() / used.sum()).item(),
-            "marks_right": (kind_right[semi].float().mean()).item()}  # fmt: skip
+            "marks_right": (kind_right[semi].float().mean()).item(),
+            "flipped_right": kind_right[used & (kind >= scenes.TURNED)].float().mean().item(),
+            "middles_off_px": off[:, 0][placed].median().item(),
+            "heights_off_log2": off[:, 1][placed].median().item()}  # fmt: skip
 
 
 def temperature(net, tune, device):
     """The divisor of the digit logits that makes the tuning set likeliest."""
     out = reader_outputs(net, tune, device)
-    share, weight = (t.to(device).float() for t in tune[2:])
-    logits = out[:, 6:].transpose(1, 2)[weight > 0]
+    share, weight = (t.to(device).float() for t in tune[2:4])
+    logits = out[:, DIGITS].transpose(1, 2)[weight > 0]
     target = share[weight > 0]
     best = min(np.arange(0.6, 3.0, 0.02), key=lambda t: -(target * F.log_softmax(logits / t, 1)).sum(1).mean().item())
     return round(float(best), 2)
@@ -267,19 +284,19 @@ def export(net, example, path):
 
 def finder_step(net, drawn):
     pictures, planes = finder_turn(drawn[0][:, None].float(), drawn[1].float())
-    return finder_loss(net(finder_input(camera.film(pictures, drawn[2].float()))), planes)
+    return finder_loss(finder_cells(net(finder_input(camera.film(pictures, drawn[2].float())))), planes)
 
 
 def reader_step(net, drawn):
-    strips, kind, shares, weight = drawn
+    strips, kind, shares, weight, place = drawn
     seen = camera.light(strips[:, None].float())
     seen = seen + torch.randn_like(seen) * camera.between(seen, 0, 12) * camera.chance(seen, 0.6)
-    return reader_loss(net(reader_input(seen.clamp(0, 255).round())), kind, shares.float(), weight.float())
+    return reader_loss(net(reader_input(seen.clamp(0, 255).round())), kind, shares.float(), weight.float(), place.float())
 
 
 # net, renderer, store room, tuning samples, batch, step, figures, example input
 PLANS = {
-    "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 1, 256, 256)),
+    "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 16, 64, 64)),
     "reader": (Reader, scenes.reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
 }
 

@@ -1,11 +1,11 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
 use super::find::{Line, Sharpness, find_lines, find_lines_near};
-use super::layout::{Group, clocks_in, is_clock, stretches};
+use super::layout::{Group, clocks_in, is_clock, split_fours, stretches};
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
-use super::rectify::{DIGIT_PX, Strip};
+use super::rectify::{DIGIT_PX, Lie, Strip};
 use super::row::{Alignment, Row, direction};
 use crate::error::Result;
 use crate::frame::Stamp;
@@ -23,10 +23,21 @@ const FOLLOW_MARGIN: f32 = 1.6;
 const FOLLOW_SIDE_PX: u32 = 256;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
+/// ... and a strip that was cut anew is dropped if it is less legible by so much.
+const SLIGHTLY_WORSE: f32 = 0.02;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility of rows that may be one half of a display.
 const LEAST_LEGIBLE_ROW: f32 = 0.8;
+/// Legibility above which a line is not tried in a mirror.
+const LEGIBLE_AT_ONCE: f32 = 0.9;
+/// Blocks of digits that are tried from the side in one frame, their longest side in digit
+/// heights, and the steps in which rows are tried: the reader bears a third of a height.
+const MOST_BLOCKS: usize = 2;
+const MOST_BLOCK_HEIGHTS: f32 = 6.0;
+/// Lines this near to each other, in digit heights from middle to middle, may be one block.
+const BESIDE: f32 = 3.0;
+const ROW_SEARCH_STEP: f32 = 0.5;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
 /// first, and size against it. The reader bears a tenth of a height up or down.
 const SECOND_ROWS: [(f32, f32); 6] = [
@@ -43,8 +54,13 @@ const FEWEST_CHARACTERS: usize = 4;
 const LEAST_PRESENCE: f32 = 0.35;
 /// ... below which the display is taken to be where it was: what was read may lie beside it.
 const LEAST_TO_MOVE: f32 = 0.6;
+/// Probability of a digit right beside the outermost places from which the row may be
+/// looked at one place off.
+const MOST_BESIDE: f32 = 0.3;
 /// Clarity above which a row's place is not tried otherwise.
 const WELL_SEEN: f32 = 0.75;
+/// ... and above which the finder is not asked where the row has gone.
+const PLAINLY_SEEN: f32 = 0.9;
 
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]
@@ -145,10 +161,18 @@ fn clarity(view: &Option<RowView>) -> f32 {
 }
 
 impl RowView {
-    /// Outline of the row in the frame.
+    /// Outline of the row in the frame. The display does not change its proportions but by
+    /// tilting: its height is taken half from its length, which is measured better.
     fn quad(&self, row: &Row) -> Quad {
+        let mut lie = self.columns.lie().unwrap_or(Lie::STRAIGHT);
+        lie.height_px = (lie.height_px * DIGIT_PX * self.fit.scale).sqrt();
         self.strip
-            .quad_between(self.fit.at(0.0), self.fit.at(row.length))
+            .quad_between(self.fit.at(0.0), self.fit.at(row.length), &lie)
+    }
+
+    /// True if the row is where it was looked for, and no digit stands beside it.
+    fn is_plain(&self) -> bool {
+        self.fit.beyond < MOST_BESIDE
     }
 }
 
@@ -181,13 +205,29 @@ impl Eye {
         let mut singles: Vec<Display> = Vec::new();
         let mut pieces: Vec<(Row, f32)> = Vec::new();
         let mut has_loose_digits = false;
-        for line in self.lines(frame, sharpness)?.iter().take(MOST_LINES) {
-            for (strip, columns) in self.look_both_ways(frame, &line.quad)? {
-                has_loose_digits |= columns.legibility() >= LEAST_LOOSE;
-                let (clocks, rows) = displays_in(&strip, &columns);
-                singles.extend(clocks);
-                pieces.extend(rows);
+        let mut lines = self.lines(frame, sharpness)?;
+        lines.truncate(MOST_LINES);
+        let (mut views, mut unread) = (Vec::new(), Vec::new());
+        for line in &lines {
+            let seen = self.look_every_way(frame, &line.quad)?;
+            if best_legibility(&seen) < LEAST_LEGIBLE_ROW {
+                unread.push(line.quad);
             }
+            views.extend(seen);
+        }
+        let mut blocks: Vec<Quad> = Vec::new();
+        for quad in unread {
+            let is_beside = |b: &Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
+            if blocks.len() < MOST_BLOCKS && !blocks.iter().any(is_beside) {
+                views.extend(self.look_across(frame, &quad, &lines)?);
+                blocks.push(quad);
+            }
+        }
+        for (strip, columns) in &views {
+            has_loose_digits |= columns.legibility() >= LEAST_LOOSE;
+            let (clocks, rows) = displays_in(strip, columns);
+            singles.extend(clocks);
+            pieces.extend(rows);
         }
         pieces.extend(self.rows_below(frame, &pieces)?);
         singles.extend(pairs(&pieces));
@@ -274,10 +314,15 @@ impl Eye {
         }))
     }
 
-    /// The row where the finder sees a line that goes with it, or, if that does not read
-    /// well, where the row was. Where rows stand close together the finder may take a bit of
+    /// The row where it was, if it reads plainly there: the reader bears a third of a height
+    /// and tells where the row lies. Else where the finder sees a line that goes with it, or,
+    /// if that does not read well, where the row was after all. Where rows stand close together the finder may take a bit of
     /// both for a line, so `is_crowded` tries both places in any case.
     fn see_again(&self, frame: &Pyramid, row: &Row, is_crowded: bool) -> Result<Option<RowView>> {
+        let unmoved = self.view(frame, row, &row.quad)?;
+        if clarity(&unmoved) >= PLAINLY_SEEN && unmoved.as_ref().is_some_and(RowView::is_plain) {
+            return Ok(unmoved);
+        }
         let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
         let best = near
             .iter()
@@ -287,11 +332,8 @@ impl Eye {
         if let Some((overlap, line)) = best {
             seen = self.view(frame, row, &row.carried_to(&line.quad, overlap))?;
         }
-        if is_crowded || clarity(&seen) < WELL_SEEN {
-            let unmoved = self.view(frame, row, &row.quad)?;
-            if clarity(&unmoved) > clarity(&seen) {
-                seen = unmoved;
-            }
+        if (is_crowded || clarity(&seen) < WELL_SEEN) && clarity(&unmoved) > clarity(&seen) {
+            seen = unmoved;
         }
         Ok(seen)
     }
@@ -339,10 +381,10 @@ impl Eye {
         Ok(found)
     }
 
-    /// Reads a line as the finder turned it and upside down, and keeps what reads better,
-    /// or both: seven segments make digits both ways, and the finder errs on short lines.
-    /// Only a display that is the right way up will be seen to run.
-    fn look_both_ways(&self, frame: &Pyramid, quad: &Quad) -> Result<Vec<(Strip, Columns)>> {
+    /// Reads a line as the finder turned it and upside down, if it reads badly also in a
+    /// mirror, and keeps what reads best, or several: seven segments make digits every way, and
+    /// the finder errs on short lines. Only a display seen the right way will be seen to run.
+    fn look_every_way(&self, frame: &Pyramid, quad: &Quad) -> Result<Vec<(Strip, Columns)>> {
         let mut views: Vec<(Strip, Columns)> = Vec::new();
         views.extend(self.look(frame, quad, DISCOVER_MARGIN)?);
         if views
@@ -353,17 +395,125 @@ impl Eye {
             let turned = Quad::from_corners([c, d, a, b]);
             views.extend(self.look(frame, &turned, DISCOVER_MARGIN)?);
         }
-        let best = views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max);
+        let is_mirrored = views.iter().any(|v| v.1.is_mirrored());
+        if is_mirrored || (views.len() > 1 && best_legibility(&views) < LEGIBLE_AT_ONCE) {
+            for i in 0..views.len() {
+                let quad = views[i].0.quad_in_mirror();
+                views.extend(self.look(frame, &quad, DISCOVER_MARGIN)?);
+            }
+        }
+        let best = best_legibility(&views);
         views.retain(|v| v.1.legibility() > best - PLAINLY_WORSE);
         Ok(views)
     }
 
+    /// Reads the rows of a block of digits whose columns the finder took for lines: two pairs
+    /// over two pairs look alike from the side. It sees their height all the same, so rows of
+    /// that height are tried all along the line that could not be read, and across the lines
+    /// beside it.
+    fn look_across(
+        &self,
+        frame: &Pyramid,
+        unread: &Quad,
+        lines: &[Line],
+    ) -> Result<Vec<(Strip, Columns)>> {
+        let (ahead, height) = (direction(unread), unread.height_px());
+        let side = Point::new(-ahead.y, ahead.x);
+        let (mut ahead_of, mut aside) = (Span::NOTHING, Span::NOTHING);
+        for line in lines {
+            let step = direction(&line.quad);
+            let apart = line.quad.centre().distance(unread.centre());
+            let is_beside = (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
+                && apart < BESIDE * height
+                && (0.6..1.6).contains(&(line.quad.height_px() / height));
+            for p in line.quad.corners().into_iter().filter(|_| is_beside) {
+                ahead_of.take(p.x * ahead.x + p.y * ahead.y);
+                aside.take(p.x * side.x + p.y * side.y);
+            }
+        }
+        if ahead_of.length() > MOST_BLOCK_HEIGHTS * height {
+            return Ok(Vec::new());
+        }
+        let mut rows: Vec<(Strip, Columns)> = Vec::new();
+        let mut middle = ahead_of.low + 0.5 * height;
+        while middle < ahead_of.high {
+            let at = |along: f32, across: f32| {
+                Point::new(
+                    ahead.x * along + side.x * across,
+                    ahead.y * along + side.y * across,
+                )
+            };
+            let (top, base) = (middle - 0.5 * height, middle + 0.5 * height);
+            let quad = Quad::from_corners([
+                at(top, aside.high),
+                at(top, aside.low),
+                at(base, aside.low),
+                at(base, aside.high),
+            ]);
+            rows.extend(self.look_every_way(frame, &quad)?);
+            middle += ROW_SEARCH_STEP * height;
+        }
+        rows.retain(|row| row.1.legibility() >= LEAST_LEGIBLE_ROW);
+        rows.sort_by(|a, b| b.1.legibility().total_cmp(&a.1.legibility()));
+        let mut kept: Vec<(Strip, Columns)> = Vec::new();
+        for row in rows {
+            let place = |r: &(Strip, Columns)| {
+                let lie = r.1.lie().unwrap_or(Lie::STRAIGHT);
+                let p = r.0.to_frame(lie.x_px, lie.middle_at(lie.x_px));
+                p.x * ahead.x + p.y * ahead.y
+            };
+            if !kept
+                .iter()
+                .any(|k| (place(k) - place(&row)).abs() < 0.5 * height)
+            {
+                kept.push(row);
+            }
+        }
+        Ok(kept)
+    }
+
+    /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
+    /// along the line on which they lie.
     fn look(&self, frame: &Pyramid, quad: &Quad, margin: f32) -> Result<Option<(Strip, Columns)>> {
         let Some(strip) = Strip::cut(frame, quad, margin) else {
             return Ok(None);
         };
         let columns = read_strip(&*self.reader, &strip)?;
+        let better = columns.lie().and_then(|lie| strip.better_quad(&lie));
+        if let Some(again) = better.and_then(|quad| Strip::cut(frame, &quad, margin)) {
+            let columns_again = read_strip(&*self.reader, &again)?;
+            if columns_again.legibility() > columns.legibility() - SLIGHTLY_WORSE {
+                return Ok(Some((again, columns_again)));
+            }
+        }
         Ok(Some((strip, columns)))
+    }
+}
+
+/// Legibility of the most legible view, 0..=1; 0 without any.
+fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
+    views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max)
+}
+
+/// A range of places along an axis, px.
+struct Span {
+    low: f32,
+    high: f32,
+}
+
+impl Span {
+    const NOTHING: Self = Self {
+        low: f32::MAX,
+        high: f32::MIN,
+    };
+
+    fn take(&mut self, at: f32) {
+        self.low = self.low.min(at);
+        self.high = self.high.max(at);
+    }
+
+    fn length(&self) -> f32 {
+        self.high - self.low
     }
 }
 
@@ -371,16 +521,18 @@ impl Eye {
 fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
     let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
     let legibility = columns.legibility();
+    let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
     for stretch in stretches(&columns.characters()) {
         for groups in clocks_in(&stretch) {
             let presence = legibility * presence(columns, &groups);
-            clocks.extend(Row::new(strip, &groups).map(|row| Display {
+            clocks.extend(Row::new(strip, &lie, &groups).map(|row| Display {
                 rows: vec![row],
                 presence,
             }));
         }
         if stretch.len() <= 3 {
-            pieces.extend(Row::new(strip, &stretch).map(|row| (row, legibility)));
+            let groups = split_fours(&stretch);
+            pieces.extend(Row::new(strip, &lie, &groups).map(|row| (row, legibility)));
         }
     }
     (clocks, pieces)

@@ -26,6 +26,8 @@ pub enum Sharpness {
 const COARSE_LONG_SIDE_PX: u32 = 1200;
 /// Px per cell of the network's output.
 const CELL_PX: f32 = 4.0;
+/// Side of the blocks of pixels that are planes of the network's input.
+const BLOCK_PX: usize = 4;
 /// Sides of the network's input are multiples of this.
 const SIDE_STEP: usize = 32;
 /// A line needs one cell as sure as this ...
@@ -130,30 +132,36 @@ pub(super) fn find_lines_near(
 fn lines_in(net: &dyn Net, image: &GrayImage) -> Result<Vec<Line>> {
     let (w, h) = (image.width() as usize, image.height() as usize);
     let (pw, ph) = (w.next_multiple_of(SIDE_STEP), h.next_multiple_of(SIDE_STEP));
-    let mut input = Array4::<f32>::zeros((1, 1, ph, pw));
-    let plane = input.as_slice_mut().expect("a fresh array is contiguous");
-    for (row, out) in image
-        .as_raw()
-        .chunks_exact(w)
-        .zip(plane.chunks_exact_mut(pw))
-    {
-        for (px, v) in out.iter_mut().zip(row) {
-            *px = f32::from(*v) / 127.5 - 1.0;
-        }
-        let edge = out[w - 1];
-        out[w..].fill(edge);
-    }
-    let planes = net.run(input)?;
+    let planes = net.run(blocks_of(image.as_raw(), w, (pw, ph)))?;
     let (rows, columns) = (h.div_ceil(4), w.div_ceil(4));
     let cells = read_cells(&planes, rows, columns);
     Ok(join_collinear(group(&cells, rows, columns)))
+}
+
+/// The picture, `w` px wide, as planes: pixel (x, y) of each 4 x 4 block is plane 4 y + x.
+/// Its last column fills up to `size` on the right; below is mid grey.
+fn blocks_of(luma: &[u8], w: usize, size: (usize, usize)) -> Array4<f32> {
+    let (columns, rows) = (size.0 / BLOCK_PX, size.1 / BLOCK_PX);
+    let mut planes = Array4::<f32>::zeros((1, BLOCK_PX * BLOCK_PX, rows, columns));
+    let flat = planes.as_slice_mut().expect("a fresh array is contiguous");
+    for (y, row) in luma.chunks_exact(w).enumerate() {
+        for x in 0..BLOCK_PX {
+            let plane = (y % BLOCK_PX) * BLOCK_PX + x;
+            let out = &mut flat[(plane * rows + y / BLOCK_PX) * columns..][..columns];
+            for (i, value) in out.iter_mut().enumerate() {
+                *value = f32::from(row[(i * BLOCK_PX + x).min(w - 1)]) / 127.5 - 1.0;
+            }
+        }
+    }
+    planes
 }
 
 fn read_cells(planes: &Array4<f32>, rows: usize, columns: usize) -> Vec<Option<Cell>> {
     let mut cells = Vec::with_capacity(rows * columns);
     for y in 0..rows {
         for x in 0..columns {
-            let p = |c: usize| planes[[0, c, y, x]];
+            let cell = (y % 2) * 2 + x % 2;
+            let p = |value: usize| planes[[0, value * 4 + cell, y / 2, x / 2]];
             let logit = p(0);
             if logit < GROW_LOGIT {
                 cells.push(None);
@@ -385,11 +393,11 @@ mod tests {
 
     impl Net for Painted {
         fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
-            let (_, _, h, w) = input.dim();
-            let mut out = Array4::zeros((1, 7, h / 4, w / 4));
+            let (_, _, rows, columns) = input.dim();
+            let mut out = Array4::zeros((1, 7, rows, columns));
             let (sin, cos) = self.theta.sin_cos();
-            for y in 0..h / 4 {
-                for x in 0..w / 4 {
+            for y in 0..rows {
+                for x in 0..columns {
                     let dx = (x as f32 + 0.5) * 4.0 - self.centre.x;
                     let dy = (y as f32 + 0.5) * 4.0 - self.centre.y;
                     let (t, s) = (dx * cos + dy * sin, -dx * sin + dy * cos);
@@ -403,8 +411,29 @@ mod tests {
                     out[[0, 6, y, x]] = -s / self.height_px;
                 }
             }
-            Ok(out)
+            Ok(in_fours(&out))
         }
+    }
+
+    /// Seven planes of cells as the network gives them: each 2 x 2 cells as four planes.
+    fn in_fours(cells: &Array4<f32>) -> Array4<f32> {
+        let (_, values, rows, columns) = cells.dim();
+        Array4::from_shape_fn(
+            (1, values * 4, rows / 2, columns / 2),
+            |(_, plane, y, x)| cells[[0, plane / 4, 2 * y + plane % 4 / 2, 2 * x + plane % 2]],
+        )
+    }
+
+    #[test]
+    fn pixels_become_planes_block_by_block() {
+        let image = GrayImage::from_fn(10, 8, |x, y| image::Luma([(x + 16 * y) as u8]));
+        let planes = blocks_of(image.as_raw(), 10, (32, 32));
+        let value = |v: u8| f32::from(v) / 127.5 - 1.0;
+        // Third row and second column of the block that is second from the left, second down.
+        approx::assert_relative_eq!(planes[[0, 9, 1, 1]], value(5 + 16 * 6));
+        // Right of the picture its last column goes on.
+        approx::assert_relative_eq!(planes[[0, 0, 0, 5]], value(9));
+        approx::assert_relative_eq!(planes[[0, 0, 3, 0]], 0.0);
     }
 
     #[test]
@@ -441,8 +470,8 @@ mod tests {
 
     impl Net for CloseRows {
         fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
-            let (_, _, h, w) = input.dim();
-            let mut out = Array4::zeros((1, 7, h / 4, w / 4));
+            let (_, _, rows, columns) = input.dim();
+            let mut out = Array4::zeros((1, 7, rows, columns));
             for ((_, plane, y, x), value) in out.indexed_iter_mut() {
                 let (px, py) = ((x as f32 + 0.5) * 4.0, (y as f32 + 0.5) * 4.0);
                 let off = Self::MIDDLES_PX
@@ -460,7 +489,7 @@ mod tests {
                     _ => 0.0,
                 };
             }
-            Ok(out)
+            Ok(in_fours(&out))
         }
     }
 

@@ -7,6 +7,9 @@ use crate::reading::Layout;
 const LEAST_SURENESS: f32 = 0.45;
 /// A gap of more than this many digit pitches parts two groups.
 const GROUP_GAP: f32 = 1.45;
+/// A middle step this much wider than the outer ones of four digits parts two pairs whose
+/// mark was not seen. Digits of a year stand evenly.
+const PAIR_GAP: f32 = 1.15;
 
 /// One group of digits of a line: middles of its places in strip px.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,8 +86,7 @@ pub(super) fn is_clock(layout: &Layout) -> bool {
 /// trailing groups (a date before, a rate behind), or one block of bare digits.
 pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
     let mut found: Vec<Vec<Group>> = Vec::new();
-    let bare = split_bare(stretch);
-    let groups = bare.as_deref().unwrap_or(stretch);
+    let groups = &split_bare(stretch).unwrap_or_else(|| split_fours(stretch));
     for length in (3..=groups.len()).rev() {
         for start in 0..=groups.len() - length {
             let part = &groups[start..start + length];
@@ -101,6 +103,27 @@ pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
         }
     }
     found
+}
+
+/// Four digits with a wider step in their middle are two groups.
+pub(super) fn split_fours(stretch: &[Group]) -> Vec<Group> {
+    let mut groups = Vec::new();
+    for group in stretch {
+        match group.places[..] {
+            [a, b, c, d] if (c - b) * 2.0 > PAIR_GAP * ((b - a) + (d - c)) => {
+                groups.push(Group {
+                    places: vec![a, b],
+                    after_mark: group.after_mark,
+                });
+                groups.push(Group {
+                    places: vec![c, d],
+                    after_mark: false,
+                });
+            }
+            _ => groups.push(group.clone()),
+        }
+    }
+    groups
 }
 
 /// Six, eight or nine digits without any gap are groups of two (and a last one of three).
@@ -179,6 +202,19 @@ mod tests {
         ] {
             assert!(clocks(text).is_empty(), "{text}");
         }
+    }
+
+    #[test]
+    fn a_mark_that_was_not_seen_leaves_a_wider_step() {
+        let group = |places: &[f32]| Group {
+            places: places.to_vec(),
+            after_mark: true,
+        };
+        let (hours, minutes) = (group(&[10.0, 22.0]), group(&[40.0, 52.0]));
+        let rest = |middle: f32| group(&[70.0, 82.0, 82.0 + middle, 94.0 + middle]);
+        let clocks = |middle: f32| clocks_in(&[hours.clone(), minutes.clone(), rest(middle)]);
+        assert_eq!(layout_of(&clocks(16.0)[0]).groups, [2, 2, 2, 2]);
+        assert!(clocks(12.0).is_empty(), "a day, a month and a year");
     }
 
     #[test]

@@ -26,19 +26,20 @@ pub fn model_hash() -> String {
     text
 }
 
-/// A network from one plane to some planes. Input `1 x 1 x H x W`, output
-/// `1 x C x h x w`, both f32; the value ranges are each network's own.
+/// A network from planes to planes. Input `1 x B x H x W`, output `1 x C x h x w`, both f32;
+/// the value ranges are each network's own.
 pub(super) trait Net: Send + Sync {
     fn run(&self, input: Array4<f32>) -> Result<Array4<f32>>;
 }
 
-/// Loads the finder: input luma / 127.5 - 1, sides multiples of 32; output 7 planes at a
-/// quarter of the size.
+/// Loads the finder: input luma / 127.5 - 1 of a picture whose sides are multiples of 32, each
+/// block of 4 x 4 px as 16 planes, row by row; output 28 planes at an eighth of the picture's
+/// size: 7 values for each of the 2 x 2 cells of 4 px.
 pub(super) fn finder() -> Result<Box<dyn Net>> {
     Ok(Box::new(OnnxNet::load("finder", FINDER_ONNX)?))
 }
 
-/// Loads the reader: input a normalised strip 32 px high; output 16 planes of one row at
+/// Loads the reader: input a normalised strip 32 px high; output 20 planes of one row at
 /// half of the width.
 pub(super) fn reader() -> Result<Box<dyn Net>> {
     Ok(Box::new(OnnxNet::load("reader", READER_ONNX)?))
@@ -50,7 +51,7 @@ type Plan = Arc<TypedRunnableModel>;
 struct OnnxNet {
     name: &'static str,
     model: InferenceModel,
-    plans: Mutex<HashMap<(usize, usize), Plan>>,
+    plans: Mutex<HashMap<(usize, usize, usize), Plan>>,
 }
 
 impl OnnxNet {
@@ -65,28 +66,28 @@ impl OnnxNet {
         })
     }
 
-    fn plan(&self, h: usize, w: usize) -> Result<Plan> {
+    fn plan(&self, planes: usize, h: usize, w: usize) -> Result<Plan> {
         let mut plans = self.plans.lock().unwrap_or_else(|e| e.into_inner());
-        if let Some(plan) = plans.get(&(h, w)) {
+        if let Some(plan) = plans.get(&(planes, h, w)) {
             return Ok(plan.clone());
         }
         let plan = self
             .model
             .clone()
-            .with_input_fact(0, f32::fact([1, 1, h, w]).into())
+            .with_input_fact(0, f32::fact([1, planes, h, w]).into())
             .and_then(|m| m.into_optimized())
             .and_then(|m| m.into_runnable())
             .map_err(|e| broken(self.name, e))?;
-        plans.insert((h, w), plan.clone());
+        plans.insert((planes, h, w), plan.clone());
         Ok(plan)
     }
 }
 
 impl Net for OnnxNet {
     fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
-        let (_, _, h, w) = input.dim();
+        let (_, planes, h, w) = input.dim();
         let outputs = self
-            .plan(h, w)?
+            .plan(planes, h, w)?
             .run(tvec!(Tensor::from(input).into()))
             .map_err(|e| broken(self.name, e))?;
         let view: ArrayView4<f32> = outputs[0]
@@ -142,13 +143,13 @@ mod tests {
     fn the_networks_load_and_answer_in_the_shapes_that_are_promised() {
         let out = finder()
             .unwrap()
-            .run(Array4::zeros((1, 1, 64, 96)))
+            .run(Array4::zeros((1, 16, 16, 24)))
             .unwrap();
-        assert_eq!(out.dim(), (1, 7, 16, 24));
+        assert_eq!(out.dim(), (1, 28, 8, 12));
         let out = reader()
             .unwrap()
             .run(Array4::zeros((1, 1, 32, 128)))
             .unwrap();
-        assert_eq!(out.dim(), (1, 16, 1, 64));
+        assert_eq!(out.dim(), (1, 20, 1, 64));
     }
 }

@@ -1,7 +1,7 @@
 //! A strip -> what stands in each of its columns.
 
 use super::net::Net;
-use super::rectify::{STRIP_HEIGHT_PX, Strip};
+use super::rectify::{DIGIT_PX, Lie, MIDDLE_PX, STRIP_HEIGHT_PX, Strip};
 use crate::error::Result;
 use crate::reading::{DigitOdds, MarkOdds};
 use ndarray::Array4;
@@ -10,7 +10,7 @@ use ndarray::Array4;
 pub(super) const COLUMN_PX: f32 = 2.0;
 /// Divides the digit logits so that probabilities mean what they say; measured on the
 /// tuning set when the network was trained (`digit_temperature` in models/manifest.json).
-pub(super) const DIGIT_TEMPERATURE: f32 = 1.02;
+pub(super) const DIGIT_TEMPERATURE: f32 = 1.0;
 /// Keeps an even strip from being blown up to full contrast; from training.
 const LEAST_DEVIATION: f32 = 6.0;
 
@@ -21,7 +21,17 @@ const COLON: usize = 2;
 const SEMICOLON: usize = 3;
 const DOT: usize = 4;
 const OTHER: usize = 5;
-const CLASSES: usize = 6;
+/// A digit upside down, where that makes no digit.
+const TURNED: usize = 6;
+/// A digit in a mirror, where that makes no digit.
+const MIRROR: usize = 7;
+const CLASSES: usize = 8;
+/// Columns in which a digit stands this surely tell how the line lies ...
+const LEAST_TELLING: f32 = 0.5;
+/// ... if there are so many of them: three digits' worth.
+const FEWEST_TELLING: usize = 6;
+/// Middles this far from the line of the others, in digit heights, are another row's.
+const ASTRAY: f32 = 0.15;
 
 /// What matters for the layout of a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,10 +56,13 @@ pub(super) struct Character {
 
 /// The reader's answer for one strip.
 pub(super) struct Columns {
-    /// Probabilities per column: nothing, digit, colon, semicolon, dot, other.
+    /// Probabilities per column of what `NOTHING` to `MIRROR` name.
     kinds: Vec<[f32; CLASSES]>,
     /// Digit probabilities per column, given that a digit stands there.
     digits: Vec<[f32; 10]>,
+    /// Per column, of the digit there: how far its middle lies below the strip's, in digit
+    /// heights, and log2 of its height against that.
+    lies: Vec<[f32; 2]>,
 }
 
 /// Runs the reader over a strip.
@@ -77,9 +90,12 @@ pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
         digits: (0..columns)
             .map(|x| {
                 softmax(std::array::from_fn(|c| {
-                    out[[0, 6 + c, 0, x]] / DIGIT_TEMPERATURE
+                    out[[0, CLASSES + c, 0, x]] / DIGIT_TEMPERATURE
                 }))
             })
+            .collect(),
+        lies: (0..columns)
+            .map(|x| std::array::from_fn(|i| out[[0, CLASSES + 10 + i, 0, x]]))
             .collect(),
     })
 }
@@ -134,6 +150,54 @@ impl Columns {
             }
         }
         sum / count.max(1) as f32
+    }
+
+    /// How the digits lie in the strip, whichever way they face. `None` where too few stand.
+    pub fn lie(&self) -> Option<Lie> {
+        let mut telling: Vec<(f32, [f32; 2])> = (0..self.len())
+            .filter(|&c| self.facing(c).iter().sum::<f32>() > LEAST_TELLING)
+            .map(|c| ((c as f32 + 0.5) * COLUMN_PX, self.lies[c]))
+            .collect();
+        let line = |points: &[(f32, [f32; 2])]| {
+            let n = points.len() as f32;
+            let mean = |f: &dyn Fn(&(f32, [f32; 2])) -> f32| points.iter().map(f).sum::<f32>() / n;
+            let (x, off) = (mean(&|p| p.0), mean(&|p| p.1[0]));
+            let spread = mean(&|p| (p.0 - x).powi(2));
+            let slope = mean(&|p| (p.0 - x) * (p.1[0] - off)) / spread.max(1.0);
+            (x, off, slope, mean(&|p| p.1[1]))
+        };
+        if telling.len() < FEWEST_TELLING {
+            return None;
+        }
+        let (x, off, slope, _) = line(&telling);
+        telling.retain(|p| (p.1[0] - off - slope * (p.0 - x)).abs() < ASTRAY);
+        if telling.len() < FEWEST_TELLING {
+            return None;
+        }
+        let (x, off, slope, growth) = line(&telling);
+        Some(Lie {
+            x_px: x,
+            middle_px: MIDDLE_PX + off * DIGIT_PX,
+            slope: slope * DIGIT_PX,
+            height_px: growth.exp2() * DIGIT_PX,
+        })
+    }
+
+    /// True if most of what stands here are digits in a mirror, and at least three.
+    pub fn is_mirrored(&self) -> bool {
+        let in_mirror = |c: &Character| {
+            self.column(c.x)
+                .is_some_and(|at| self.kinds[at][MIRROR] > LEAST_TELLING)
+        };
+        let characters = self.characters();
+        let count = characters.iter().filter(|c| in_mirror(c)).count();
+        let signs = |c: &&Character| matches!(c.kind, Kind::Digit | Kind::Other);
+        count >= 3 && count * 2 > characters.iter().filter(signs).count()
+    }
+
+    /// Probabilities that a digit stands in a column: upright, upside down, in a mirror.
+    fn facing(&self, column: usize) -> [f32; 3] {
+        [DIGIT, TURNED, MIRROR].map(|class| self.kinds[column][class])
     }
 
     /// Digit odds of the place whose middle is expected at `x`, give or take `reach`
@@ -232,7 +296,7 @@ impl Columns {
             Kind::Nothing => p[NOTHING],
             Kind::Digit => p[DIGIT],
             Kind::Mark => p[COLON] + p[SEMICOLON] + p[DOT],
-            Kind::Other => p[OTHER],
+            Kind::Other => p[OTHER] + p[TURNED] + p[MIRROR],
         }
     }
 
@@ -257,7 +321,9 @@ pub(super) mod tests {
 
     /// Columns as a perfect reader would give them: digits of `pitch` px, marks narrower.
     pub fn perfect(text: &str, start: f32, pitch: f32, width: usize) -> Columns {
-        let mut kinds = vec![[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; width];
+        let mut nothing = [0.0; CLASSES];
+        nothing[NOTHING] = 1.0;
+        let mut kinds = vec![nothing; width];
         let mut digits = vec![[0.1; 10]; width];
         let mut x = start;
         for ch in text.chars() {
@@ -272,8 +338,8 @@ pub(super) mod tests {
             let middle = x + advance / 2.0;
             for c in 0..width {
                 if ((c as f32 + 0.5) * COLUMN_PX - middle).abs() < 0.25 * advance.max(6.0) {
-                    kinds[c] = [0.02; 6];
-                    kinds[c][class] = 0.9;
+                    kinds[c] = [0.0125; CLASSES];
+                    kinds[c][class] = 0.9125;
                     if let Some(d) = ch.to_digit(10) {
                         digits[c] = [0.01; 10];
                         digits[c][d as usize] = 0.91;
@@ -282,7 +348,12 @@ pub(super) mod tests {
             }
             x += advance;
         }
-        Columns { kinds, digits }
+        let lies = vec![[0.0; 2]; width];
+        Columns {
+            kinds,
+            digits,
+            lies,
+        }
     }
 
     #[test]
@@ -294,6 +365,35 @@ pub(super) mod tests {
             kinds,
             [Other, Digit, Digit, Mark, Digit, Digit, Mark, Digit, Digit]
         );
+    }
+
+    #[test]
+    fn the_lie_is_a_line_through_the_middles_and_leaves_out_another_row() {
+        let mut columns = perfect("10:20:30:12", 20.0, 12.0, 128);
+        for (c, lie) in columns.lies.iter_mut().enumerate() {
+            // Rising by one px in 20, a quarter too high, and one place of another row.
+            let x = (c as f32 + 0.5) * COLUMN_PX;
+            *lie = [-(x - 77.0) / 20.0 / DIGIT_PX, 0.25f32.log2()];
+            if (26.0..38.0).contains(&x) {
+                lie[0] += 0.5;
+            }
+        }
+        let lie = columns.lie().unwrap();
+        approx::assert_relative_eq!(lie.middle_at(77.0), MIDDLE_PX, epsilon = 0.5);
+        approx::assert_relative_eq!(lie.middle_at(117.0), MIDDLE_PX - 2.0, epsilon = 0.5);
+        approx::assert_relative_eq!(lie.height_px, DIGIT_PX / 4.0, epsilon = 0.1);
+        assert!(perfect("1", 20.0, 6.0, 64).lie().is_none());
+    }
+
+    #[test]
+    fn a_line_of_mirrored_digits_is_one_in_a_mirror() {
+        let mut columns = perfect("10:20:30", 20.0, 12.0, 128);
+        assert!(!columns.is_mirrored());
+        for kinds in &mut columns.kinds {
+            kinds.swap(DIGIT, MIRROR);
+        }
+        assert!(columns.is_mirrored());
+        assert!(columns.lie().is_some());
     }
 
     #[test]

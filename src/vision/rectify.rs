@@ -11,6 +11,13 @@ pub(super) const STRIP_HEIGHT_PX: u32 = 32;
 const TOP_PX: f32 = 6.0;
 const BOTTOM_PX: f32 = 26.0;
 pub(super) const DIGIT_PX: f32 = BOTTOM_PX - TOP_PX;
+/// Row of a strip's middle.
+pub(super) const MIDDLE_PX: f32 = (TOP_PX + BOTTOM_PX) / 2.0;
+/// Digits that lie further than this from where a strip is cut for, or are taller or smaller
+/// by more than this share, read better once the strip is cut anew: the reader's own guesses
+/// are good to a fifth of a pixel and a fortieth (medians, models/README.md).
+const BADLY_PLACED_PX: f32 = 1.5;
+const BADLY_SIZED: f32 = 1.09;
 /// Strips come in widths of this step, so that few sizes of network are needed.
 const WIDTH_STEP_PX: u32 = 64;
 /// A line longer than this is cut at its end; 50 digit heights.
@@ -103,6 +110,31 @@ impl Strip {
         Some(Self { luma, to_frame })
     }
 
+    /// The quad to cut the line along that was found to lie otherwise than the strip was cut
+    /// for; `None` if it lies well enough.
+    pub fn better_quad(&self, lie: &Lie) -> Option<Quad> {
+        let (left, right) = (
+            self.to_frame.left as f32,
+            (self.to_frame.left + self.to_frame.length) as f32,
+        );
+        let size = lie.height_px / DIGIT_PX;
+        let is_off = [left, right]
+            .iter()
+            .any(|&x| (lie.middle_at(x) - MIDDLE_PX).abs() > BADLY_PLACED_PX)
+            || !(1.0 / BADLY_SIZED..BADLY_SIZED).contains(&size);
+        is_off.then(|| self.quad_between(left, right, lie))
+    }
+
+    /// The line this strip was cut along, as a mirror shows it.
+    pub fn quad_in_mirror(&self) -> Quad {
+        let (left, right) = (
+            self.to_frame.left as f32,
+            (self.to_frame.left + self.to_frame.length) as f32,
+        );
+        let [a, b, c, d] = self.quad_between(left, right, &Lie::STRAIGHT).corners();
+        Quad::from_corners([b, a, d, c])
+    }
+
     /// The frame's point under a point of the strip (strip px, centres at halves).
     pub fn to_frame(&self, x: f32, y: f32) -> Point {
         self.to_frame.map(x, y)
@@ -126,13 +158,41 @@ impl Strip {
     }
 
     /// Outline in the frame of the digits between two columns of the strip.
-    pub fn quad_between(&self, left: f32, right: f32) -> Quad {
+    pub fn quad_between(&self, left: f32, right: f32, lie: &Lie) -> Quad {
+        let half = lie.height_px / 2.0;
+        let (y_left, y_right) = (lie.middle_at(left), lie.middle_at(right));
         Quad {
-            top_left: self.to_frame(left, TOP_PX),
-            top_right: self.to_frame(right, TOP_PX),
-            bottom_right: self.to_frame(right, BOTTOM_PX),
-            bottom_left: self.to_frame(left, BOTTOM_PX),
+            top_left: self.to_frame(left, y_left - half),
+            top_right: self.to_frame(right, y_right - half),
+            bottom_right: self.to_frame(right, y_right + half),
+            bottom_left: self.to_frame(left, y_left + half),
         }
+    }
+}
+
+/// How a line of digits lies in a strip, px of the strip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Lie {
+    /// A column, and the row of the line's middle there.
+    pub x_px: f32,
+    pub middle_px: f32,
+    /// Rows further down per column.
+    pub slope: f32,
+    pub height_px: f32,
+}
+
+impl Lie {
+    /// As strips are cut for.
+    pub const STRAIGHT: Self = Self {
+        x_px: 0.0,
+        middle_px: MIDDLE_PX,
+        slope: 0.0,
+        height_px: DIGIT_PX,
+    };
+
+    /// Row of the line's middle at a column.
+    pub fn middle_at(&self, x_px: f32) -> f32 {
+        self.middle_px + self.slope * (x_px - self.x_px)
     }
 }
 
@@ -169,7 +229,7 @@ mod tests {
             }
         }
         assert!(strip.luma.get_pixel(14, 16)[0] < 60 && strip.luma.get_pixel(126, 16)[0] < 60);
-        let back = strip.quad_between(20.0, 120.0);
+        let back = strip.quad_between(20.0, 120.0, &Lie::STRAIGHT);
         for (a, b) in back.corners().iter().zip(quad.corners()) {
             assert!(a.distance(b) < 0.5, "{a:?} {b:?}");
         }

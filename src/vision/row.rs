@@ -2,7 +2,7 @@
 
 use super::layout::{Group, layout_of};
 use super::read::{Columns, Kind};
-use super::rectify::{DIGIT_PX, Strip};
+use super::rectify::{DIGIT_PX, Lie, Strip};
 use crate::geometry::{Point, Quad};
 use crate::reading::DigitOdds;
 
@@ -66,7 +66,7 @@ impl Alignment {
 
 impl Row {
     /// From the groups of a stretch; `None` without two places to measure a pitch by.
-    pub fn new(strip: &Strip, groups: &[Group]) -> Option<Self> {
+    pub fn new(strip: &Strip, lie: &Lie, groups: &[Group]) -> Option<Self> {
         let xs: Vec<f32> = groups
             .iter()
             .flat_map(|g| g.places.iter().copied())
@@ -79,7 +79,7 @@ impl Row {
         let pitch = *steps.get(steps.len() / 2)?;
         let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
         Some(Self {
-            quad: strip.quad_between(left, right),
+            quad: strip.quad_between(left, right, lie),
             places: xs.iter().map(|x| (x - left) / DIGIT_PX).collect(),
             marks: groups
                 .windows(2)
