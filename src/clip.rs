@@ -424,11 +424,13 @@ impl Watch<'_> {
                 now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
             }
         }
-        for track in done.into_iter().chain(tracks) {
+        done.extend(tracks);
+        let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
+        for (track, tells) in done.into_iter().zip(tells) {
             if track.is_still() || !track.is_legible() || track.is_cut() {
                 self.in_vain.push(track.display.clone());
             }
-            if !track.sighting.readings.is_empty() && !track.is_cut() {
+            if tells {
                 self.sightings.push(track.sighting);
             }
         }
@@ -458,13 +460,13 @@ impl Watch<'_> {
     /// True if more frames cannot change the answer: sure, and the start as narrow as this
     /// clock and camera allow, or in view for long enough.
     fn is_enough(&self, done: &[Track], tracks: &[Track], elapsed_s: Ratio) -> bool {
+        let tracked = || done.iter().chain(tracks);
         let so_far: Vec<&Sighting> = self
             .sightings
             .iter()
             .chain(
-                done.iter()
-                    .chain(tracks)
-                    .filter(|t| !t.is_cut())
+                tracked()
+                    .filter(|t| t.tells_among(tracked()))
                     .map(|t| &t.sighting),
             )
             .collect();
@@ -486,10 +488,20 @@ fn outcome(
 ) -> ClipOutcome {
     notes.extend(facts.notes.iter().cloned());
     notes.extend(fit.notes.iter().cloned());
-    let windows = sightings
-        .iter()
-        .zip(&fit.sightings)
-        .filter(|(_, fitted)| fitted.is_the_clock())
+    let of_the_clock = || {
+        sightings
+            .iter()
+            .zip(&fit.sightings)
+            .filter(|(_, fitted)| fitted.is_the_clock())
+    };
+    let in_mirror = |s: &Sighting| s.readings.iter().any(|r| r.quad.is_mirrored());
+    if of_the_clock().any(|(sighting, _)| in_mirror(sighting)) {
+        notes.push(Note::new(
+            "in_mirror",
+            "the display is seen in a mirror, or the picture is flipped: it was read as the mirror shows it",
+        ));
+    }
+    let windows = of_the_clock()
         .filter_map(|(sighting, fitted)| window(sighting, fitted))
         .collect();
     let mut outcome = ClipOutcome {

@@ -59,6 +59,20 @@ impl Quad {
         }
     }
 
+    /// True if the text runs as a mirror shows it: its way down lies to the left of its way
+    /// ahead.
+    pub fn is_mirrored(&self) -> bool {
+        let ahead = (
+            self.top_right.x - self.top_left.x,
+            self.top_right.y - self.top_left.y,
+        );
+        let down = (
+            self.bottom_left.x - self.top_left.x,
+            self.bottom_left.y - self.top_left.y,
+        );
+        ahead.0 * down.1 - ahead.1 * down.0 < 0.0
+    }
+
     /// Mean of the corners.
     pub fn centre(&self) -> Point {
         let c = self.corners();

@@ -87,6 +87,24 @@ impl Track {
         self.cut >= 3 && self.cut * 4 > self.sighting.readings.len()
     }
 
+    /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
+    /// off, and none of the `others` follows all of it.
+    pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
+        !self.sighting.readings.is_empty()
+            && !self.is_cut()
+            && !others.into_iter().any(|whole| self.is_part_of(whole))
+    }
+
+    /// True if this is a piece of the display that `whole` follows: the hours, minutes and
+    /// seconds of a clock whose frames stand in a second line make a clock of their own.
+    fn is_part_of(&self, whole: &Self) -> bool {
+        self.sighting.layout.places() < whole.sighting.layout.places()
+            && self.display.is_near(&whole.display)
+            && whole.seems_to_run()
+            && !whole.is_cut()
+            && whole.sighting.readings.len() * 2 >= self.sighting.readings.len()
+    }
+
     pub fn is_legible(&self) -> bool {
         self.sighting.readings.is_empty() || self.legibility() >= LEAST_LEGIBILITY
     }

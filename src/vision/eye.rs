@@ -29,7 +29,7 @@ const SLIGHTLY_WORSE: f32 = 0.02;
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility of rows that may be one half of a display.
 const LEAST_LEGIBLE_ROW: f32 = 0.8;
-/// Legibility above which a line is not tried in a mirror.
+/// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
 const LEGIBLE_AT_ONCE: f32 = 0.9;
 /// Blocks of digits that are tried from the side in one frame, their longest side in digit
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
@@ -37,6 +37,8 @@ const MOST_BLOCKS: usize = 2;
 const MOST_BLOCK_HEIGHTS: f32 = 6.0;
 /// Lines this near to each other, in digit heights from middle to middle, may be one block.
 const BESIDE: f32 = 3.0;
+/// Digit heights by which a block may be wider than the lines seen of it.
+const BLOCK_MARGIN: f32 = 0.75;
 const ROW_SEARCH_STEP: f32 = 0.5;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
 /// first, and size against it. The reader bears a tenth of a height up or down.
@@ -120,11 +122,16 @@ impl Display {
             high = (high.0.max(t), high.1.max(s));
         }
         let at = |t: f32, s: f32| Point::new(t * ahead.x - s * ahead.y, t * ahead.y + s * ahead.x);
+        let (top, base) = if first.is_mirrored() {
+            (high.1, low.1)
+        } else {
+            (low.1, high.1)
+        };
         Quad::from_corners([
-            at(low.0, low.1),
-            at(high.0, low.1),
-            at(high.0, high.1),
-            at(low.0, high.1),
+            at(low.0, top),
+            at(high.0, top),
+            at(high.0, base),
+            at(low.0, base),
         ])
     }
 
@@ -140,7 +147,10 @@ impl Display {
             direction(&self.rows[0].quad),
             direction(&other.rows[0].quad),
         );
-        self.layout() == other.layout() && self.is_near(other) && a.x * b.x + a.y * b.y > 0.0
+        self.layout() == other.layout()
+            && self.is_near(other)
+            && a.x * b.x + a.y * b.y > 0.0
+            && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
     }
 }
 
@@ -232,8 +242,14 @@ impl Eye {
         pieces.extend(self.rows_below(frame, &pieces)?);
         singles.extend(pairs(&pieces));
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+        let mut displays: Vec<Display> = Vec::new();
+        for display in singles {
+            if !displays.iter().any(|d| d.is_same_as(&display)) {
+                displays.push(display);
+            }
+        }
         Ok(Discovery {
-            displays: singles,
+            displays,
             has_loose_digits,
         })
     }
@@ -371,7 +387,11 @@ impl Eye {
                 };
                 let (_, rows) = displays_in(&strip, &columns);
                 for candidate in rows {
-                    if best.as_ref().is_none_or(|b| candidate.1 > b.1) {
+                    let groups = row.groups.iter().chain(&candidate.0.groups);
+                    let joint = Layout {
+                        groups: groups.copied().collect(),
+                    };
+                    if is_clock(&joint) && best.as_ref().is_none_or(|b| candidate.1 > b.1) {
                         best = Some(candidate);
                     }
                 }
@@ -395,15 +415,21 @@ impl Eye {
             let turned = Quad::from_corners([c, d, a, b]);
             views.extend(self.look(frame, &turned, DISCOVER_MARGIN)?);
         }
-        let is_mirrored = views.iter().any(|v| v.1.is_mirrored());
-        if is_mirrored || (views.len() > 1 && best_legibility(&views) < LEGIBLE_AT_ONCE) {
-            for i in 0..views.len() {
-                let quad = views[i].0.quad_in_mirror();
-                views.extend(self.look(frame, &quad, DISCOVER_MARGIN)?);
+        let mut in_mirror = Vec::new();
+        if views.iter().any(|v| v.1.has_mirrored()) && best_legibility(&views) < LEGIBLE_AT_ONCE {
+            for (strip, _) in &views {
+                in_mirror.extend(self.look(frame, &strip.quad_in_mirror(), DISCOVER_MARGIN)?);
             }
         }
-        let best = best_legibility(&views);
-        views.retain(|v| v.1.legibility() > best - PLAINLY_WORSE);
+        // Neither way of facing drives out the other: a mirrored two is a five, and which of
+        // them it is only a running clock tells.
+        for facing in [&mut views, &mut in_mirror] {
+            let best = best_legibility(facing);
+            facing.retain(|v| v.1.legibility() > best - PLAINLY_WORSE);
+        }
+        if best_legibility(&in_mirror) > best_legibility(&views) {
+            views.extend(in_mirror);
+        }
         Ok(views)
     }
 
@@ -428,7 +454,9 @@ impl Eye {
                 && (0.6..1.6).contains(&(line.quad.height_px() / height));
             for p in line.quad.corners().into_iter().filter(|_| is_beside) {
                 ahead_of.take(p.x * ahead.x + p.y * ahead.y);
-                aside.take(p.x * side.x + p.y * side.y);
+                let across = p.x * side.x + p.y * side.y;
+                aside.take(across - BLOCK_MARGIN * height);
+                aside.take(across + BLOCK_MARGIN * height);
             }
         }
         if ahead_of.length() > MOST_BLOCK_HEIGHTS * height {
@@ -579,14 +607,16 @@ fn belongs_after(a: &Quad, b: &Quad) -> bool {
     let (ca, cb) = (a.centre(), b.centre());
     let step = Point::new(cb.x - ca.x, cb.y - ca.y);
     let along = step.x * ahead.x + step.y * ahead.y;
-    let down = -step.x * ahead.y + step.y * ahead.x;
+    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
+    let down = facing * (-step.x * ahead.y + step.y * ahead.x);
     let (ha, hb) = (a.height_px(), b.height_px());
     let reach = ha.max(hb);
     let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
         && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach;
     let gap = along - (a.length_px() + b.length_px()) / 2.0;
     let is_behind = down.abs() < 0.8 * reach && (-0.5 * reach..2.5 * reach).contains(&gap);
-    ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
+    a.is_mirrored() == b.is_mirrored()
+        && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
         && (0.35..2.9).contains(&(ha / hb))
         && (is_below || is_behind)
 }

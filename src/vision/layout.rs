@@ -7,6 +7,9 @@ use crate::reading::Layout;
 const LEAST_SURENESS: f32 = 0.45;
 /// A gap of more than this many digit pitches parts two groups.
 const GROUP_GAP: f32 = 1.45;
+/// ... where no marks part them; a line with marks shows its groups by these, and a curved
+/// glass or a slim one may widen a gap within a group.
+const GROUP_GAP_BESIDE_MARKS: f32 = 2.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
@@ -25,7 +28,13 @@ pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
         .iter()
         .filter(|c| c.sureness >= LEAST_SURENESS)
         .collect();
-    let pitch = usual_pitch(&sure);
+    let marks = sure.iter().filter(|c| c.kind == Kind::Mark).count();
+    let widest = usual_pitch(&sure)
+        * if marks < 2 {
+            GROUP_GAP
+        } else {
+            GROUP_GAP_BESIDE_MARKS
+        };
     let mut all: Vec<Vec<Group>> = Vec::new();
     let mut current: Vec<Group> = Vec::new();
     let mut last_digit: Option<f32> = None;
@@ -33,7 +42,7 @@ pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
     for c in sure {
         match c.kind {
             Kind::Digit => {
-                let apart = last_digit.is_none_or(|x| c.x - x > GROUP_GAP * pitch);
+                let apart = last_digit.is_none_or(|x| c.x - x > widest);
                 if current.is_empty() || mark_since || apart {
                     current.push(Group {
                         places: vec![c.x],

@@ -183,16 +183,12 @@ impl Columns {
         })
     }
 
-    /// True if most of what stands here are digits in a mirror, and at least three.
-    pub fn is_mirrored(&self) -> bool {
-        let in_mirror = |c: &Character| {
+    /// True if a digit stands here that makes sense in a mirror only.
+    pub fn has_mirrored(&self) -> bool {
+        self.characters().iter().any(|c| {
             self.column(c.x)
                 .is_some_and(|at| self.kinds[at][MIRROR] > LEAST_TELLING)
-        };
-        let characters = self.characters();
-        let count = characters.iter().filter(|c| in_mirror(c)).count();
-        let signs = |c: &&Character| matches!(c.kind, Kind::Digit | Kind::Other);
-        count >= 3 && count * 2 > characters.iter().filter(signs).count()
+        })
     }
 
     /// Probabilities that a digit stands in a column: upright, upside down, in a mirror.
@@ -388,11 +384,11 @@ pub(super) mod tests {
     #[test]
     fn a_line_of_mirrored_digits_is_one_in_a_mirror() {
         let mut columns = perfect("10:20:30", 20.0, 12.0, 128);
-        assert!(!columns.is_mirrored());
+        assert!(!columns.has_mirrored());
         for kinds in &mut columns.kinds {
             kinds.swap(DIGIT, MIRROR);
         }
-        assert!(columns.is_mirrored());
+        assert!(columns.has_mirrored());
         assert!(columns.lie().is_some());
     }
 
