@@ -12,7 +12,7 @@ use image::codecs::jpeg::JpegEncoder;
 use rollmark::frame::Stamp;
 use rollmark::rehearse::{Film, Shoot, Stress};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
-use rollmark::vision::{Eye, Pyramid, Sharpness};
+use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::time::Instant;
@@ -150,7 +150,7 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
         for display in discovery.displays.iter().take(MOST_DISPLAYS) {
             let began = Instant::now();
             let seen = eye
-                .follow(&pyramid, display, still.stamp)
+                .follow(&pyramid, display, still.stamp, Search::Around)
                 .expect("the networks run");
             tally.follow_ms += began.elapsed().as_secs_f64() * 1e3;
             tally.follows += 1;

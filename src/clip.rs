@@ -1,7 +1,7 @@
 //! THE loop for one clip: look, read, fit, look again, stop when certain.
 //!
 //! Looking is lazy. A coarse pass goes over the head, then the tail, then the key frames
-//! of everything between, every half second; where a display turns up, a
+//! of everything between, every second; where a display turns up, a
 //! dense pass follows it frame by frame and asks the fit, every half second, whether more
 //! frames can change the answer.
 
@@ -21,12 +21,15 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::Sighting;
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
+use crate::vision::{Discovery, Display, Eye, Pyramid, Search, Sharpness, model_hash};
 use std::path::Path;
 
 /// Seconds between looks of the coarse pass. A slate held for two seconds is met at
 /// least three times, and at worst half a second of it is not read.
 const COARSE_STEP_S: (i128, i128) = (1, 2);
+/// ... and between head and tail, where a slate of two seconds is met once or twice: most
+/// clips have none there, and looking in vain is what a clip without a clock costs.
+const KEY_FRAME_STEP_S: u32 = 1;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
@@ -246,7 +249,7 @@ impl Watch<'_> {
     fn sweep_key_frames(&mut self, from: Ratio, until: Ratio) -> Result<Found> {
         self.footage.key_frames_only(true);
         self.footage.seek(Aim::At(from))?;
-        let step = Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1);
+        let step = Ratio::from_integer(KEY_FRAME_STEP_S);
         let mut last: Option<Ratio> = None;
         let mut widest = Ratio::ZERO;
         while let Some(stamp) = self.advance()? {
@@ -381,9 +384,19 @@ impl Watch<'_> {
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
+            // Other layouts of a display, or the same one upside down, need no search of their
+            // own once the display has been seen.
+            tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
+            let mut plain: Vec<Display> = Vec::new();
             for track in &mut tracks {
-                match self.eye.follow(pyramid, &track.display, stamp)? {
+                let search = if plain.iter().any(|d| d.is_near(&track.display)) {
+                    Search::Here
+                } else {
+                    Search::Around
+                };
+                match self.eye.follow(pyramid, &track.display, stamp, search)? {
                     Some(seen) if track.is_in_view(&seen.reading) => {
+                        plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
                         self.stages.reading(&seen);
                         self.album.take(pyramid.full(), &seen.reading);
                         track.take(seen);

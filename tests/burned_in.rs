@@ -272,6 +272,19 @@ fn turned_pictures_are_read_with_and_without_a_matrix_that_says_so() {
 }
 
 #[test]
+fn a_mirrored_picture_is_read_as_the_mirror_shows_it_and_says_so() {
+    let shelf = Shelf::new();
+    for flip in [",hflip", ",vflip"] {
+        let clock = BurnedIn::new("14:25:36:20", "25").then(flip);
+        let said = read(&shelf.clip("mirror.mp4", &clock, H264));
+        said.must_be_sure_of("14:25:36:20");
+        assert!(said.codes().contains(&"in_mirror"), "{}", said.all());
+    }
+    let said = read(&shelf.clip("plain.mp4", &BurnedIn::new("14:25:36:20", "25"), H264));
+    assert!(!said.codes().contains(&"in_mirror"), "{}", said.all());
+}
+
+#[test]
 fn depth_subsampling_and_range_do_not_change_what_is_read() {
     let shelf = Shelf::new();
     let strip = BurnedIn::new(TEN, "25").strip("480x120", 60, (10, 30));

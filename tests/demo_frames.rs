@@ -11,7 +11,7 @@ use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
 use rollmark::rehearse::scene::Scene;
 use rollmark::timecode::{ClockForm, Rate, Ratio};
-use rollmark::vision::{Eye, Pyramid, Sharpness};
+use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -122,7 +122,7 @@ fn stills_and_clips_are_read_as_their_answers_say() {
         let guesses: Vec<String> = found
             .displays
             .iter()
-            .filter_map(|display| eye.follow(&frame, display, stamp).unwrap())
+            .filter_map(|display| eye.follow(&frame, display, stamp, Search::Around).unwrap())
             .map(|seen| seen.reading.guess())
             .collect();
         assert!(

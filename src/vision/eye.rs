@@ -81,6 +81,15 @@ pub struct Discovery {
     pub has_loose_digits: bool,
 }
 
+/// Where a display is looked for again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Search {
+    /// Only where it was, give or take a third of its height.
+    Here,
+    /// Also around it.
+    Around,
+}
+
 /// A display found again, and what it shows.
 #[derive(Clone, Debug)]
 pub struct Followed {
@@ -133,6 +142,11 @@ impl Display {
             at(high.0, base),
             at(low.0, base),
         ])
+    }
+
+    /// True if its digits are seen so well that it is certainly here.
+    pub fn is_plain(&self) -> bool {
+        self.presence >= PLAINLY_SEEN
     }
 
     /// True if the two stand at one place of the frame.
@@ -255,15 +269,20 @@ impl Eye {
     }
 
     /// Finds a display again near where it was and reads it. `None` if it is not there.
+    /// With `search` the finder helps where the reader alone does not see it plainly.
     pub fn follow(
         &self,
         frame: &Pyramid,
         last: &Display,
         stamp: Stamp,
+        search: Search,
     ) -> Result<Option<Followed>> {
         let mut views: Vec<Option<RowView>> = Vec::new();
         for row in &last.rows {
-            views.push(self.see_again(frame, row, last.rows.len() > 1)?);
+            views.push(match search {
+                Search::Here => self.view(frame, row, &row.quad)?,
+                Search::Around => self.see_again(frame, row, last.rows.len() > 1)?,
+            });
         }
         // Rows of one display move together: one that is seen well leads the others.
         let lead =

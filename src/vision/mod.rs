@@ -19,7 +19,7 @@ mod read;
 mod rectify;
 mod row;
 
-pub use eye::{Discovery, Display, Eye, Followed};
+pub use eye::{Discovery, Display, Eye, Followed, Search};
 pub use find::{Line, Sharpness};
 pub use net::model_hash;
 pub use pyramid::Pyramid;

@@ -77,18 +77,20 @@ impl Row {
             .collect();
         steps.sort_by(f32::total_cmp);
         let pitch = *steps.get(steps.len() / 2)?;
+        // Digit heights of the quad, which is as high as the digits lie in the strip.
+        let unit_px = lie.height_px;
         let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
         Some(Self {
             quad: strip.quad_between(left, right, lie),
-            places: xs.iter().map(|x| (x - left) / DIGIT_PX).collect(),
+            places: xs.iter().map(|x| (x - left) / unit_px).collect(),
             marks: groups
                 .windows(2)
                 .filter(|pair| pair[1].after_mark)
                 .filter_map(|pair| Some((pair[0].places.last()? + pair[1].places.first()?) / 2.0))
-                .map(|x| (x - left) / DIGIT_PX)
+                .map(|x| (x - left) / unit_px)
                 .collect(),
-            length: (right - left) / DIGIT_PX,
-            pitch: pitch / DIGIT_PX,
+            length: (right - left) / unit_px,
+            pitch: pitch / unit_px,
             groups: layout_of(groups).groups,
         })
     }
