@@ -88,21 +88,30 @@ impl Track {
     }
 
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, and none of the `others` follows all of it.
+    /// off, and none of the `others` sees more of the same digits.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
-            && !others.into_iter().any(|whole| self.is_part_of(whole))
+            && !others.into_iter().any(|whole| self.is_piece_of(whole))
     }
 
-    /// True if this is a piece of the display that `whole` follows: the hours, minutes and
-    /// seconds of a clock whose frames stand in a second line make a clock of their own.
-    fn is_part_of(&self, whole: &Self) -> bool {
-        self.sighting.layout.places() < whole.sighting.layout.places()
-            && self.display.is_near(&whole.display)
+    /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
+    /// seconds of a clock whose frames stand in a second line make a clock of their own, and so
+    /// do the last three groups of four with what stands behind.
+    fn is_piece_of(&self, whole: &Self) -> bool {
+        self.display.shares_digits_with(&whole.display)
+            && self.digits_seen() + 0.5 < whole.digits_seen()
             && whole.seems_to_run()
             && !whole.is_cut()
             && whole.sighting.readings.len() * 2 >= self.sighting.readings.len()
+    }
+
+    /// Places times the mean probability of the likeliest digit on them, over the readings; a
+    /// dark place counts a tenth.
+    fn digits_seen(&self) -> f32 {
+        let readings = &self.sighting.readings;
+        let best = |r: &Reading| r.places.iter().map(|odds| odds.best().1).sum::<f32>();
+        readings.iter().map(best).sum::<f32>() / readings.len().max(1) as f32
     }
 
     pub fn is_legible(&self) -> bool {

@@ -59,6 +59,13 @@ const LEAST_TO_MOVE: f32 = 0.6;
 /// Probability of a digit right beside the outermost places from which the row may be
 /// looked at one place off.
 const MOST_BESIDE: f32 = 0.3;
+/// Digit heights to the side that a row may move from one frame to the next.
+const MOST_ASIDE: f32 = 1.2;
+/// What moving by one digit height takes from the clarity of the row that leads the others.
+const MOVES_COUNT: f32 = 0.3;
+/// Digit heights between where a row is found and where the leading row says it is, from
+/// which it is another row. Rows stand at least one height apart.
+const MOST_APART: f32 = 0.6;
 /// Clarity above which a row's place is not tried otherwise.
 const WELL_SEEN: f32 = 0.75;
 /// ... and above which the finder is not asked where the row has gone.
@@ -153,6 +160,22 @@ impl Display {
     pub fn is_near(&self, other: &Self) -> bool {
         let (a, b) = (self.quad(), other.quad());
         a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
+    }
+
+    /// True if the two face one way along one line and the middle of this one lies on the other.
+    pub fn shares_digits_with(&self, other: &Self) -> bool {
+        let (own, quad) = (self.quad(), other.quad());
+        let (ahead, own_ahead) = (direction(&quad), direction(&own));
+        let (from, to) = (quad.centre(), own.centre());
+        let step = Point::new(to.x - from.x, to.y - from.y);
+        let (along, aside) = (
+            step.x * ahead.x + step.y * ahead.y,
+            step.y * ahead.x - step.x * ahead.y,
+        );
+        ahead.x * own_ahead.x + ahead.y * own_ahead.y > 0.8
+            && own.is_mirrored() == quad.is_mirrored()
+            && along.abs() < 0.5 * quad.length_px()
+            && aside.abs() < 0.6 * quad.height_px()
     }
 
     /// True if the two stand at one place of the frame with one layout, the same way up.
@@ -284,21 +307,36 @@ impl Eye {
                 Search::Around => self.see_again(frame, row, last.rows.len() > 1)?,
             });
         }
-        // Rows of one display move together: one that is seen well leads the others.
-        let lead =
-            (0..views.len()).max_by(|&a, &b| clarity(&views[a]).total_cmp(&clarity(&views[b])));
+        // Rows of one display move together: one that is seen well leads the others. One that
+        // went elsewhere has taken another row for itself, also where it reads well there.
+        let lead = (0..views.len()).max_by(|&a, &b| {
+            let stays = |i: usize| {
+                let moved_px = views[i].as_ref().map_or(f32::MAX, |v| {
+                    let row = &last.rows[i].quad;
+                    v.quad(&last.rows[i]).centre().distance(row.centre()) / row.height_px()
+                });
+                clarity(&views[i]) - MOVES_COUNT * moved_px.min(2.0)
+            };
+            stays(a).total_cmp(&stays(b))
+        });
         if let Some((lead, led)) =
             lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
         {
-            for (i, row) in last.rows.iter().enumerate() {
-                if i != lead && clarity(&views[i]) < WELL_SEEN {
-                    let quad = row.moved_like(&last.rows[lead], &led);
+            for (i, row) in last.rows.iter().enumerate().filter(|(i, _)| *i != lead) {
+                let quad = row.moved_like(&last.rows[lead], &led);
+                let is_elsewhere = views[i].as_ref().is_some_and(|v| {
+                    v.quad(row).centre().distance(quad.centre()) > MOST_APART * quad.height_px()
+                });
+                if is_elsewhere || clarity(&views[i]) < WELL_SEEN {
                     let view = self.view(frame, row, &quad)?;
-                    if clarity(&view) > clarity(&views[i]) {
+                    if is_elsewhere || clarity(&view) > clarity(&views[i]) {
                         views[i] = view;
                     }
                 }
             }
+        }
+        if search == Search::Around {
+            self.swap_rows(frame, last, &mut views)?;
         }
         let mut rows = Vec::new();
         let (mut places, mut strips) = (Vec::new(), Vec::new());
@@ -349,6 +387,43 @@ impl Eye {
         }))
     }
 
+    /// After a jerk of nearly a row's height one row may be taken for the other, which then is
+    /// nowhere. Where one row is seen and another is not, tries whether what is seen is that
+    /// other one.
+    fn swap_rows(
+        &self,
+        frame: &Pyramid,
+        last: &Display,
+        views: &mut [Option<RowView>],
+    ) -> Result<()> {
+        let [first, second] = &last.rows[..] else {
+            return Ok(());
+        };
+        let clear = [clarity(&views[0]), clarity(&views[1])];
+        let seen = usize::from(clear[1] > clear[0]);
+        let Some(view) = &views[seen] else {
+            return Ok(());
+        };
+        if clear[1 - seen] >= LEAST_PRESENCE || clear[seen] < WELL_SEEN {
+            return Ok(());
+        }
+        let quad = view.quad(&last.rows[seen]);
+        let (own, other) = if seen == 0 {
+            (first, second)
+        } else {
+            (second, first)
+        };
+        let swapped = [
+            self.view(frame, other, &quad)?,
+            self.view(frame, own, &own.moved_like(other, &quad))?,
+        ];
+        if swapped.iter().all(|v| clarity(v) >= WELL_SEEN) {
+            let [of_other, of_own] = swapped;
+            (views[1 - seen], views[seen]) = (of_other, of_own);
+        }
+        Ok(())
+    }
+
     /// The row where it was, if it reads plainly there: the reader bears a third of a height
     /// and tells where the row lies. Else where the finder sees a line that goes with it, or,
     /// if that does not read well, where the row was after all. Where rows stand close together the finder may take a bit of
@@ -359,9 +434,10 @@ impl Eye {
             return Ok(unmoved);
         }
         let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
+        let most_aside = if is_crowded { MOST_APART } else { MOST_ASIDE };
         let best = near
             .iter()
-            .filter_map(|line| Some((row.overlap_with(&line.quad)?, line)))
+            .filter_map(|line| Some((row.overlap_with(&line.quad, most_aside)?, line)))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         let mut seen = None;
         if let Some((overlap, line)) = best {

@@ -96,9 +96,9 @@ impl Row {
     }
 
     /// Shared length over joint length of the row and a line, along the row; `None` if the
-    /// line is turned otherwise, of another height, off to the side, or covers less than
-    /// three fifths of the row.
-    pub fn overlap_with(&self, line: &Quad) -> Option<f32> {
+    /// line is turned otherwise, of another height, further off to the side than
+    /// `most_aside` digit heights, or covers less than three fifths of the row.
+    pub fn overlap_with(&self, line: &Quad, most_aside: f32) -> Option<f32> {
         let (ahead, line_ahead) = (direction(&self.quad), direction(line));
         let height = self.quad.height_px();
         let (own, seen) = (self.quad.centre(), line.centre());
@@ -106,7 +106,7 @@ impl Row {
         let (along, aside) = (dx * ahead.x + dy * ahead.y, dx * -ahead.y + dy * ahead.x);
         let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
             && (0.6..1.6).contains(&(line.height_px() / height))
-            && aside.abs() < 1.2 * height;
+            && aside.abs() < most_aside * height;
         let (a, b) = (self.quad.length_px() / 2.0, line.length_px() / 2.0);
         let shared = a.min(along + b) - (-a).max(along - b);
         let joint = a.max(along + b) - (-a).min(along - b);
