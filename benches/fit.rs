@@ -16,6 +16,7 @@ use rand_chacha::ChaCha8Rng;
 use rollmark::fit::{ClockFit, Known, fit};
 use rollmark::outcome::Verdict;
 use rollmark::timecode::Ratio;
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 use std::time::Instant;
 use truth::{SPEEDS, best_width, could_be_certain, counts_off};
@@ -206,6 +207,8 @@ struct Score {
     ratio: Option<f64>,
     possible: bool,
     seconds: f64,
+    /// Codes of the reasons.
+    codes: Vec<String>,
     what: String,
 }
 
@@ -226,6 +229,7 @@ fn run(case: Case, seed: u64) -> Score {
         sure: got.verdict == Verdict::Sure,
         possible: could_be_certain(&scene, &filmed, grain + refresh),
         seconds,
+        codes: got.reasons.iter().map(|r| r.code.clone()).collect(),
         ..Score::default()
     };
     if let (Some(start), Some(clock)) = (&got.start, &got.clock) {
@@ -240,12 +244,14 @@ fn run(case: Case, seed: u64) -> Score {
         let base = i64::from(clock.form.base());
         let other = Clock {
             base,
+            last_digits: clock.form.last_digits().into(),
             ..scene.clock
         };
         let middle = start.counts.middle();
         let within = (middle - Ratio::from_integer(middle.floor())).to_f64();
         let off = counts_off(&scene, &other, label, within);
-        let half = start.counts.width().to_f64() / 2.0;
+        // In counts of the clock that was filmed.
+        let half = start.counts.width().to_f64() / 2.0 * scene.clock.base as f64 / base as f64;
         score.off = off.abs() > grain + refresh;
         let hair = 1e-6;
         score.covered_strictly = (off + filmed.lags.0).abs() <= half + hair;
@@ -257,8 +263,10 @@ fn run(case: Case, seed: u64) -> Score {
             score.ratio = Some(2.0 * half / best);
         }
         score.what = format!(
-            "{} off {off:.3} half {half:.3} lags {:?}",
-            start.label, filmed.lags
+            "{} off {off:.3} half {half:.3} missed {:.3} lags {:?}",
+            start.label,
+            (near - half).max(-half - far),
+            filmed.lags
         );
     }
     score.what += &told(&scene, &got);
@@ -444,27 +452,41 @@ fn main() {
     );
     let mut all = Total::default();
     let mut looks = Vec::new();
+    let mut why = Vec::new();
+    let each_kind: usize = std::env::var("SHOWN").map_or(3, |n| n.parse().expect("a number"));
     for (case, name) in cases {
         let mut total = Total::default();
         let mut shown = [0; 3];
+        let mut codes: BTreeMap<String, usize> = BTreeMap::new();
         for (seed, score) in run_all(case, first_seed..first_seed + each) {
             total.add(&score);
             all.add(&score);
+            if score.possible && !score.sure {
+                for code in &score.codes {
+                    *codes.entry(code.clone()).or_default() += 1;
+                }
+            }
             let kinds = [
                 (score.sure && score.off, "sure and off"),
                 (score.sure && !score.covered, "not covered"),
                 (score.possible && !score.sure, "not sure"),
             ];
             for (shown, (is_one, kind)) in shown.iter_mut().zip(kinds) {
-                if is_one && *shown < 3 {
+                if is_one && *shown < each_kind {
                     *shown += 1;
                     looks.push(format!("{name}, {kind}, seed {seed}: {}", score.what));
                 }
             }
         }
         println!("{}", total.line(name));
+        let codes: Vec<String> = codes.iter().map(|(c, n)| format!("{c} {n}")).collect();
+        why.push(format!("  {name}: {}", codes.join(", ")));
     }
     println!("{}", all.line("all"));
+    println!("\nReasons where it was possible, and not sure:");
+    for line in why {
+        println!("{line}");
+    }
     println!("\nFor a look:");
     for look in looks {
         println!("  {look}");

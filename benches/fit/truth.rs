@@ -15,7 +15,7 @@ pub fn counts_off(scene: &Scene, clock: &Clock, label: Label, within: f64) -> f6
     let [hour, minute, second, part] = label;
     let true_label = truth.label(scene.phi.floor() as i64);
     let true_within = scene.phi.rem_euclid(1.0);
-    if label[..3] == true_label[..3] {
+    if label[..3] == true_label[..3] && clock.last_digits == truth.last_digits {
         return (part - true_label[3]) as f64 + within - true_within;
     }
     let count = if clock.base == truth.base {

@@ -255,7 +255,7 @@ pub(super) struct Tally {
     pub read: usize,
     /// Those of them in which no told digit is against the fit.
     pub agreeing: usize,
-    /// Different counts among the agreeing looks.
+    /// Different digits among the agreeing looks, at places that most looks tell.
     pub distinct: usize,
     /// Looks that were read and do not agree, ascending.
     pub odd: Vec<usize>,
@@ -281,7 +281,7 @@ impl Tally {
             ..Self::EMPTY
         };
         let hidden = looks.dial.hidden_digits();
-        let mut seen: Vec<i64> = Vec::new();
+        let mut seen: Vec<Vec<u8>> = Vec::new();
         let mut run = 0;
         for (look, &count) in counts.iter().enumerate() {
             if !looks.is_read(look) {
@@ -299,12 +299,18 @@ impl Tally {
             }
             if looks.agreement(look, digits.as_slice()).agrees() {
                 tally.agreeing += 1;
-                seen.push(count);
+                seen.push(digits.as_slice()[hidden..].to_vec());
                 run = 0;
             } else {
                 tally.odd.push(look);
                 run += 1;
                 tally.longest_odd = tally.longest_odd.max(run);
+            }
+        }
+        // What no frame told apart was not seen to be different.
+        for (place, &(told, _)) in tally.places.iter().enumerate() {
+            if 2 * told < tally.read {
+                seen.iter_mut().for_each(|digits| digits[place] = 0);
             }
         }
         seen.sort_unstable();
@@ -321,12 +327,15 @@ impl Tally {
     /// Looks told and looks against at a place that is against the fit far more
     /// often than the others: misread digits fall anywhere, a clock that does
     /// not run evenly shows at its last digits.
-    pub fn uneven_place(&self) -> Option<(usize, usize)> {
+    ///
+    /// The last `blurred` places go round in one exposure, and may read as anything.
+    pub fn uneven_place(&self, blurred: usize) -> Option<(usize, usize)> {
         let (told, against): (usize, usize) = self
             .places
             .iter()
             .fold((0, 0), |sum, p| (sum.0 + p.0, sum.1 + p.1));
-        self.places.iter().copied().find(|&(t, a)| {
+        let steady = &self.places[..self.places.len().saturating_sub(blurred)];
+        steady.iter().copied().find(|&(t, a)| {
             let others = (told - t, against - a);
             // A quarter of its looks, and three times as often as elsewhere.
             a >= 3 && 4 * a > t && a * others.0 > 3 * others.1 * t

@@ -25,6 +25,9 @@ const FEW_FRAMES_GAIN: f64 = FEW_FRAMES as f64 * 18.4;
 const DISTINCT_COUNTS: usize = 3;
 /// Frames in a row against the fit that may be a second start: a jump.
 const JUMP_FRAMES: usize = 4;
+/// Widest bounds of a sure start, in clip frames or counts, besides the slack: two, where
+/// the change itself is caught in a frame, and a little for how a reader takes it.
+const WIDEST: (i128, i128) = (21, 10);
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
 /// Nats by which a clock at the clip's own rate may be behind one that counts otherwise and
@@ -354,12 +357,18 @@ impl Table<'_> {
                 sighting.displayed[source] = count;
             }
             has_jumped |= self.jumped(looks, &tally);
-            uneven = uneven.or(tally.uneven_place());
+            uneven = uneven.or(tally.uneven_place(sight::blurred_places(&start.pace, self.frame_s())));
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);
             gain += start.gain;
             running += seen.running;
+            if seen.tail > 0 {
+                let note = reasons::last_places_unread(start.pace.form);
+                if !fit.notes.contains(&note) {
+                    fit.notes.push(note);
+                }
+            }
             if let Some(place) = seen.left_out {
                 let note = reasons::place_left_out(looks.dial, place);
                 if !fit.notes.contains(&note) {
@@ -434,7 +443,7 @@ impl Table<'_> {
 
     fn check_bounds(&self, chosen: &Joint, start: HalfOpen, doubts: &mut Vec<Note>) {
         let grain = self.grain(&chosen.pace);
-        let limit = grain * Ratio::from_integer(2) + self.slack(chosen);
+        let limit = grain * Ratio::new(WIDEST.0, WIDEST.1) + self.slack(chosen);
         if start.width() > limit {
             let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
             doubts.push(reasons::bounds_wide(frames));
@@ -459,7 +468,9 @@ impl Table<'_> {
 /// The starts that cannot be told from the best, best first. A panel whose
 /// refresh beats with the camera can look like a clock that is a little fast or
 /// slow, so that a rival at another pace only goes if it fails under every
-/// panel, or needs a pattern of late digits that no panel makes.
+/// panel, or needs a pattern of late digits that no panel makes. The cousin 1000/1001 as
+/// fast makes any pattern: on a panel that refreshes at a multiple of the best one's rate it
+/// looks like the best one until it slips, and drawn for up to 20 s.
 fn survivors(joints: &[Joint], looks: usize) -> Vec<&Joint> {
     let best = &joints[0];
     let is_other_pace =
@@ -468,11 +479,13 @@ fn survivors(joints: &[Joint], looks: usize) -> Vec<&Joint> {
     // the slowest panel in use that is this share of all looks.
     let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
     let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
+    let is_cousin =
+        |j: &Joint| j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed;
     let survives = |j: &&Joint| {
         j.score >= best.score - ENOUGH
             || is_other_pace(j)
                 && j.lenient_score >= best.lenient_score - ENOUGH
-                && j.score >= best.score - ENOUGH - pattern(j)
+                && (is_cousin(j) || j.score >= best.score - ENOUGH - pattern(j))
     };
     joints.iter().filter(survives).collect()
 }

@@ -27,6 +27,8 @@ pub(super) struct Times {
     pub ticks: Vec<Vec<i64>>,
     /// Ticks by which a stamp may be off against that of frame 0, either way.
     pub rounding_ticks: i64,
+    /// True if frames do not come evenly.
+    pub is_uneven: bool,
 }
 
 impl Times {
@@ -64,6 +66,7 @@ impl Times {
                     tick_s: frame_s,
                     ticks,
                     rounding_ticks: 0,
+                    is_uneven: facts.is_variable_rate,
                 };
             }
         }
@@ -82,6 +85,7 @@ impl Times {
                 .map(|l| l.iter().map(whole).collect())
                 .collect(),
             rounding_ticks,
+            is_uneven: facts.is_variable_rate,
         }
     }
 }
@@ -182,6 +186,16 @@ impl<'a> Looks<'a> {
         }
     }
 
+    /// The same looks at a display without its last `places`: what stands there is no part of
+    /// the clock, or cannot be read.
+    pub fn without_tail(&self, places: usize) -> Self {
+        let mut looks = self.clone();
+        looks.dial.last_digits -= places as u8;
+        looks.blank.retain(|&place| place < looks.dial.places());
+        looks.weigh_first();
+        looks
+    }
+
     /// The same looks with time running backwards: a clock that counts down
     /// counts up in them.
     pub fn backwards(&self) -> Self {
@@ -197,6 +211,7 @@ impl<'a> Looks<'a> {
         self.logs
             .reserve(self.readings.len() * self.dial.places() * 10);
         for reading in &self.readings {
+            // The dial may be shorter than the display; see `without_tail`.
             for (place, (odds, share)) in reading.places.iter().zip(misread_shares).enumerate() {
                 if self.blank.contains(&place) {
                     self.logs.extend([0.0; 10]);
@@ -278,7 +293,7 @@ impl<'a> Looks<'a> {
 
     /// Whether any place of a reading tells a digit.
     pub fn is_read(&self, look: usize) -> bool {
-        let places = &self.readings[look].places;
+        let places = &self.readings[look].places[..self.dial.places()];
         (0..places.len()).any(|p| !self.blank.contains(&p) && places[p].best().1 >= 0.5)
     }
 
@@ -286,7 +301,7 @@ impl<'a> Looks<'a> {
     /// the camera is caught in its change in that part of a count in which the shutter is open.
     pub fn mixed_share(&self) -> f64 {
         let is_mixed = |reading: &&&Reading| {
-            reading.places.last().is_some_and(|odds| {
+            reading.places[..self.dial.places()].last().is_some_and(|odds| {
                 let (best, most) = odds.best();
                 let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
                 let second = others.fold(0.0, f32::max);
@@ -295,6 +310,13 @@ impl<'a> Looks<'a> {
         };
         let mixed = self.readings.iter().filter(is_mixed).count();
         mixed as f64 / self.readings.len().max(1) as f64
+    }
+
+    /// Ticks from one look to the next, the median; `None` for a single look.
+    pub fn usual_step_ticks(&self) -> Option<i64> {
+        let mut steps: Vec<i64> = self.ticks.windows(2).map(|w| w[1] - w[0]).collect();
+        let middle = steps.len() / 2;
+        (!steps.is_empty()).then(|| *steps.select_nth_unstable(middle).1)
     }
 
     /// Ticks from the first to the last look.

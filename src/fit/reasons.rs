@@ -3,7 +3,7 @@
 use super::audit::Lead;
 use super::pace::Dial;
 use crate::note::Note;
-use crate::timecode::{Rate, Ratio};
+use crate::timecode::{ClockForm, Rate, Ratio};
 
 pub(super) fn no_display() -> Note {
     Note::new(
@@ -238,6 +238,17 @@ pub(super) fn place_left_out(dial: Dial, place: usize) -> Note {
     Note::new(
         "place_left_out",
         format!("one of the {name} digits never fits the others and was left out"),
+    )
+}
+
+/// `form` is what is left of the clock.
+pub(super) fn last_places_unread(form: ClockForm) -> Note {
+    Note::new(
+        "last_places_unread",
+        format!(
+            "what stands behind the last digits could not be read; taken as a clock of {}",
+            form.pattern()
+        ),
     )
 }
 

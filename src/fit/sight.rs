@@ -14,6 +14,8 @@ use crate::timecode::{ClockForm, Ratio};
 const WORTH_TELLING: f64 = 30.0;
 /// Agreeing share of read frames, in percent, below which there is no clock.
 const HARDLY_ANY_PERCENT: usize = 25;
+/// Share of read frames, in percent, that must tell a last place before it counts.
+const HARDLY_TOLD_PERCENT: usize = 25;
 /// Agreeing frames below which a start is never sure.
 pub(super) const FEW_FRAMES: usize = 4;
 
@@ -48,6 +50,8 @@ pub(super) struct Seen<'a> {
     pub tally: Tally,
     /// Place that was misread throughout and is left out.
     pub left_out: Option<usize>,
+    /// Last places of the display that could hardly be read, and are not taken as counting.
+    pub tail: usize,
     /// Nats over a clock that stands still.
     pub running: f64,
 }
@@ -61,6 +65,7 @@ impl<'a> Seen<'a> {
             window: WindowFit::EMPTY,
             tally: Tally::EMPTY,
             left_out: None,
+            tail: 0,
             running: 0.0,
         }
     }
@@ -77,10 +82,51 @@ pub(super) fn see<'a>(
     let Some(looks) = Looks::of(of, ticks) else {
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
-    let stretches = stretches(&looks, times).into_iter();
-    stretches
-        .map(|stretch| see_stretch(sighting, stretch, times, known))
-        .collect()
+    let see = |looks: &Looks<'a>| -> Vec<Seen<'a>> {
+        let stretches = stretches(looks, times).into_iter();
+        stretches
+            .map(|stretch| see_stretch(sighting, stretch, times, known))
+            .collect()
+    };
+    let mut seen = see(&looks);
+    let tail = unproven_tail(&seen, times);
+    if tail > 0 {
+        seen = see(&looks.without_tail(tail));
+        for seen in &mut seen {
+            seen.tail = tail;
+        }
+    }
+    seen
+}
+
+/// Last places that hardly any frame tells, where the clock could do without them: tenths
+/// with one such place behind them look like hundredths. The tens of frames prove what is
+/// counted even if the last digit cannot be read; one that goes round within a frame is no
+/// riddle.
+fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
+    let strongest = seen
+        .iter()
+        .filter_map(|seen| Some((seen.window.scored.first()?, seen.looks.as_ref()?)))
+        .max_by(|a, b| a.0.gain.total_cmp(&b.0.gain));
+    let Some((start, looks)) = strongest else {
+        return 0;
+    };
+    let dial = looks.dial;
+    let last = dial.places() - usize::from(dial.last_digits)..dial.places();
+    let read: usize = seen.iter().map(|seen| seen.tally.read).sum();
+    let is_unread = |&place: &usize| {
+        let told = seen.iter().filter_map(|seen| seen.tally.places.get(place));
+        100 * told.map(|t| t.0).sum::<usize>() < HARDLY_TOLD_PERCENT * read
+    };
+    let tail = last.rev().take_while(is_unread).count();
+    let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+    let needs_them = match start.pace.form {
+        ClockForm::Hundredths | ClockForm::Thousandths => {
+            tail <= blurred_places(&start.pace, frame_s)
+        }
+        _ => tail < usize::from(dial.last_digits),
+    };
+    if needs_them { 0 } else { tail }
 }
 
 /// Cuts a long sighting into stretches in which crystals do not drift apart by
@@ -227,6 +273,16 @@ pub(super) fn order(seen: &[Seen]) -> Vec<usize> {
         }
     }
     Vec::new()
+}
+
+/// Last places that go round at least half way in a frame, while the shutter may be open.
+pub(super) fn blurred_places(pace: &Pace, frame_s: Ratio) -> usize {
+    let frame = frame_s * pace.counts_per_second();
+    let half_ways = std::iter::successors(Some(5), |half_way| Some(10 * half_way));
+    half_ways
+        .take(pace.form.last_digits().into())
+        .take_while(|&half_way| frame >= Ratio::from_integer(half_way))
+        .count()
 }
 
 /// True for clocks whose counts last several frames.

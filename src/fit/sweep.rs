@@ -15,6 +15,10 @@ use std::ops::RangeInclusive;
 /// possible: e^7 is about 1,100, the coverage of 99.9 % that bounds must have.
 pub(super) const DOUBT: f64 = 7.0;
 
+/// The same where frames do not come evenly. What makes them uneven also repeats old pictures,
+/// whose digits are all late by a frame: two or three of them must not bound the phase.
+pub(super) const DOUBT_UNEVEN: f64 = 14.0;
+
 /// Looks at one phase of the clock that count as independent where phases are bounded. A
 /// camera locked to the clock catches each change at the same moment, so that a reader who
 /// takes the blend for the wrong digit does so in every frame.
@@ -26,6 +30,8 @@ const ALIKE_PHASES: i64 = 100;
 pub(super) struct Grid {
     /// Units per count.
     pub units: i64,
+    /// Units of one tick.
+    step: i64,
     /// Units from the reference tick to each look, raised by the rounding of
     /// the stamps (the slacks then hold twice that).
     at: Vec<i64>,
@@ -61,6 +67,7 @@ impl Grid {
         }
         Some(Self {
             units: i64::try_from(units).ok()?,
+            step,
             at,
             rounding: 2 * rounding,
             late,
@@ -80,6 +87,11 @@ impl Grid {
     /// Counts from the reference to the last look, at phase 0.
     pub fn last_count(&self) -> i64 {
         self.count_at(self.at.len() - 1, 0)
+    }
+
+    /// The units of so many ticks.
+    pub fn units_of(&self, ticks: i64) -> i64 {
+        ticks.saturating_mul(self.step)
     }
 
     /// True if, with one of `counts` at the reference, looks may lie on both sides of a

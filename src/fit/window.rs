@@ -4,7 +4,7 @@ use super::audit::{Ballot, ENOUGH};
 use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESHES};
 use super::search::{self, Candidate};
-use super::sweep::{DOUBT, Grid, Strip, Swept};
+use super::sweep::{DOUBT, DOUBT_UNEVEN, Grid, Strip, Swept};
 use crate::timecode::{HalfOpen, Label, Ratio};
 
 /// Starts this far behind the best one, in nats, are dropped before the last,
@@ -15,13 +15,13 @@ const WEIGHED: usize = 16;
 /// Counts swept beyond the reach of a candidate: one for the step of the search, one for a
 /// display that lags more.
 const REACH_MORE: i64 = 2;
-/// A phase known to less than this many tenths of a count shows that the
-/// looks fall on different phases of the clock.
+/// A phase known to less than this many tenths of a count, or of the time between two looks
+/// where that is shorter, shows that the looks fall on different phases of the clock.
 const UNLOCKED_TENTHS: i64 = 9;
 
 /// Part of the exposure by which a reader may miss its middle: it takes a digit caught in its
 /// change for the old one a little too long, or not long enough. Judged.
-const MIXED_MARGIN: f64 = 0.05;
+const MIXED_MARGIN: f64 = 0.1;
 
 /// One start of a sighting, weighed.
 #[derive(Clone, Debug)]
@@ -195,10 +195,11 @@ pub(super) fn fit_window(
     starts.sort_by(|a, b| a.behind.total_cmp(&b.behind));
     starts.truncate(WEIGHED);
     looks.weigh(&shares);
+    let doubt = if times.is_uneven { DOUBT_UNEVEN } else { DOUBT };
     let mut weighed: Vec<(Grid, Start, Scored)> = Vec::new();
     for start in starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
-        let one = start.weigh(looks, &grid);
+        let one = start.weigh(looks, &grid, doubt);
         weighed.push((grid, start, one));
     }
     weighed.sort_by(|a, b| b.2.score.total_cmp(&a.2.score));
@@ -291,7 +292,7 @@ impl Start {
     }
 
     /// Chooses the least slack that explains the looks, and bounds the phase.
-    fn weigh(&self, looks: &Looks, grid: &Grid) -> Scored {
+    fn weigh(&self, looks: &Looks, grid: &Grid, doubt: f64) -> Scored {
         let strip = self.strip(looks, grid);
         let total = |(refresh, swept): &(Option<usize>, Swept)| swept.mean + prior(*refresh);
         let ceiling = strip.ceiling();
@@ -313,20 +314,22 @@ impl Start {
             }
         }
         let (refresh, winner) = &swept[chosen];
-        let mut hull = winner.hull(DOUBT, f64::MIN).expect("the best piece passes");
+        let mut hull = winner.hull(doubt, f64::MIN).expect("the best piece passes");
         // Looks that all fall on one phase of the clock cannot tell a late
         // display: its lag is then constant, and the count is as displayed.
         let core = winner
             .hull(CERTAIN, f64::MIN)
             .expect("the best piece passes");
-        let locked = (hull.1 - hull.0) * 10 >= UNLOCKED_TENTHS * grid.units;
+        let between = looks.usual_step_ticks().unwrap_or(i64::MAX);
+        let finest = grid.units.min(grid.units_of(between));
+        let locked = (hull.1 - hull.0) * 10 >= UNLOCKED_TENTHS * finest;
         if !locked {
             for (i, entry) in swept.iter().enumerate() {
                 if i == chosen || total(entry) < most - DOUBT {
                     continue;
                 }
                 let (refresh, other) = entry;
-                let more = other.hull(DOUBT, most - DOUBT - prior(*refresh));
+                let more = other.hull(doubt, most - DOUBT - prior(*refresh));
                 if let Some(more) = more {
                     hull = (hull.0.min(more.0), hull.1.max(more.1));
                 }
