@@ -251,7 +251,13 @@ fn run(case: Case, seed: u64) -> Score {
         let within = (middle - Ratio::from_integer(middle.floor())).to_f64();
         let off = counts_off(&scene, &other, label, within);
         // In counts of the clock that was filmed.
-        let half = start.counts.width().to_f64() / 2.0 * scene.clock.base as f64 / base as f64;
+        let is_finer = clock.form.last_digits() as usize != scene.clock.last_digits;
+        let unit = if is_finer {
+            scene.clock.base as f64 / base as f64
+        } else {
+            1.0
+        };
+        let half = start.counts.width().to_f64() / 2.0 * unit;
         score.off = off.abs() > grain + refresh;
         let hair = 1e-6;
         score.covered_strictly = (off + filmed.lags.0).abs() <= half + hair;

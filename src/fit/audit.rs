@@ -255,7 +255,7 @@ pub(super) struct Tally {
     pub read: usize,
     /// Those of them in which no told digit is against the fit.
     pub agreeing: usize,
-    /// Different digits among the agreeing looks, at places that most looks tell.
+    /// Different digits among the agreeing looks, at places that a quarter of them tell.
     pub distinct: usize,
     /// Looks that were read and do not agree, ascending.
     pub odd: Vec<usize>,
@@ -309,7 +309,7 @@ impl Tally {
         }
         // What no frame told apart was not seen to be different.
         for (place, &(told, _)) in tally.places.iter().enumerate() {
-            if 2 * told < tally.read {
+            if 4 * told < tally.read {
                 seen.iter_mut().for_each(|digits| digits[place] = 0);
             }
         }

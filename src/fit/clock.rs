@@ -66,13 +66,17 @@ impl Table<'_> {
             let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
             rates.sort_unstable();
             rates.dedup();
-            fit.notes
-                .push(reasons::rate_assumed(rate, &rates, self.clip.rate));
+            if rates.len() > 1 {
+                let note = reasons::rate_assumed(rate, &rates, self.clip.rate);
+                fit.notes.push(note);
+            }
         }
         if drop_frame_known_by == DropFrameKnownBy::Unknown {
             fit.notes.push(reasons::drop_frame_open());
         }
-        if chosen.pace.speed != Ratio::ONE {
+        if chosen.pace.doubt_ppm > 0 {
+            fit.notes.push(reasons::odd_pace(chosen.pace.speed));
+        } else if chosen.pace.speed != Ratio::ONE {
             fit.notes.push(reasons::conformed(chosen.pace.speed));
         }
         if let Some(hz) = refresh_hz {

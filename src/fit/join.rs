@@ -161,7 +161,12 @@ impl<'t> Line<'t> {
         candidate.bounds = nearest_day(&self.members[0], candidate, &self.pace);
         if self.members.len() < MOST_MEMBERS {
             self.members.push(candidate);
-            let is_one_line = corridor(&self.members, &self.pace, LARGEST_DRIFT_PPM).is_some();
+            let is_one_line = corridor(
+                &self.members,
+                &self.pace,
+                LARGEST_DRIFT_PPM + self.pace.doubt_ppm,
+            )
+            .is_some();
             if !is_one_line {
                 self.members.pop();
             }
@@ -180,9 +185,17 @@ impl<'t> Line<'t> {
     /// What the members leave over, and whether that holds a usual drift. The
     /// usual drift is taken for granted only where the members do not measure it.
     fn corridor(&self) -> (Corridor, bool) {
-        let any = corridor(&self.members, &self.pace, LARGEST_DRIFT_PPM)
-            .expect("members were let in by this");
-        let usual = corridor(&self.members, &self.pace, USUAL_DRIFT_PPM);
+        let any = corridor(
+            &self.members,
+            &self.pace,
+            LARGEST_DRIFT_PPM + self.pace.doubt_ppm,
+        )
+        .expect("members were let in by this");
+        let usual = corridor(
+            &self.members,
+            &self.pace,
+            USUAL_DRIFT_PPM + self.pace.doubt_ppm,
+        );
         let is_measured = self.drift_ppm(&any).width() < Ratio::from_integer(2 * USUAL_DRIFT_PPM);
         match usual {
             Some(usual) if !is_measured => (usual, true),

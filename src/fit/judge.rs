@@ -357,7 +357,8 @@ impl Table<'_> {
                 sighting.displayed[source] = count;
             }
             has_jumped |= self.jumped(looks, &tally);
-            uneven = uneven.or(tally.uneven_place(sight::blurred_places(&start.pace, self.frame_s())));
+            uneven =
+                uneven.or(tally.uneven_place(sight::blurred_places(&start.pace, self.frame_s())));
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);

@@ -301,12 +301,14 @@ impl<'a> Looks<'a> {
     /// the camera is caught in its change in that part of a count in which the shutter is open.
     pub fn mixed_share(&self) -> f64 {
         let is_mixed = |reading: &&&Reading| {
-            reading.places[..self.dial.places()].last().is_some_and(|odds| {
-                let (best, most) = odds.best();
-                let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
-                let second = others.fold(0.0, f32::max);
-                second >= 0.15 && most + second >= 0.8
-            })
+            reading.places[..self.dial.places()]
+                .last()
+                .is_some_and(|odds| {
+                    let (best, most) = odds.best();
+                    let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
+                    let second = others.fold(0.0, f32::max);
+                    second >= 0.15 && most + second >= 0.8
+                })
         };
         let mixed = self.readings.iter().filter(is_mixed).count();
         mixed as f64 / self.readings.len().max(1) as f64

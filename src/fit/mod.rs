@@ -5,6 +5,7 @@
 //! - `looks`: readings made ready: stamps on one tick, odds as logarithms
 //! - `search`: starts worth a sweep, found digit group by digit group
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
+//! - `odd`: a pace that no table holds, measured
 //! - `window`: one sighting against every pace
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
@@ -19,6 +20,7 @@ mod clock;
 mod join;
 mod judge;
 mod looks;
+mod odd;
 mod pace;
 mod reasons;
 mod search;

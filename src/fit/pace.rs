@@ -54,7 +54,7 @@ const SPEEDS: [(i128, i128, f64); 8] = [
     (1, 10, SLOWED),
 ];
 /// ln(0.01 / 7): one clip in a hundred is conformed, to one of seven speeds.
-const SLOWED: f64 = -6.55;
+pub(super) const SLOWED: f64 = -6.55;
 
 /// A clock form and a speed: how fast counts pass in the clip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,6 +64,8 @@ pub(super) struct Pace {
     pub speed: Ratio,
     /// ln of the probability beforehand, up to a constant.
     pub prior: f64,
+    /// Parts per million by which a speed that was measured may be off; 0 for the table's.
+    pub doubt_ppm: i128,
 }
 
 impl Pace {
@@ -128,7 +130,12 @@ pub(super) fn paces(dial: Dial, known: &Known) -> Vec<Pace> {
     let mut paces = Vec::with_capacity(forms.len() * speeds.len());
     for form in forms {
         for &(speed, prior) in &speeds {
-            paces.push(Pace { form, speed, prior });
+            paces.push(Pace {
+                form,
+                speed,
+                prior,
+                doubt_ppm: 0,
+            });
         }
     }
     paces

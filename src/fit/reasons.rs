@@ -220,6 +220,17 @@ pub(super) fn conformed(speed: Ratio) -> Note {
     )
 }
 
+pub(super) fn odd_pace(speed: Ratio) -> Note {
+    Note::new(
+        "odd_pace",
+        format!(
+            "against the clock the clip plays at {:.3} of real speed, as files with a wrong rate \
+             do; the start is carried to the first frame at the pace that was seen",
+            speed.to_f64()
+        ),
+    )
+}
+
 pub(super) fn late_display(hz: u32) -> Note {
     Note::new(
         "late_display",

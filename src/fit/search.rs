@@ -15,7 +15,7 @@ use crate::timecode::{Label, Ratio};
 const SCREENED_LOOKS: usize = 64;
 /// ... and the time they may be apart, in clip seconds: short enough that 24
 /// and 23.976 counts a second are still one (0.15 counts apart).
-const SCREENED_SPAN_S: i128 = 6;
+pub(super) const SCREENED_SPAN_S: i128 = 6;
 /// Phases tried within one count of a frame: a display that may lag by one count
 /// leaves at least a count of phases alike.
 const STEPS_PER_COUNT: i64 = 2;

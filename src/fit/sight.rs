@@ -3,6 +3,7 @@
 use super::Known;
 use super::audit::{Ballot, ENOUGH, Group, Tally};
 use super::looks::{Looks, Times};
+use super::odd::fit_odd_pace;
 use super::pace::{Pace, paces};
 use super::window::{self, WindowFit, fit_window};
 use crate::reading::Sighting;
@@ -83,9 +84,12 @@ pub(super) fn see<'a>(
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
     let see = |looks: &Looks<'a>| -> Vec<Seen<'a>> {
-        let stretches = stretches(looks, times).into_iter();
+        let stretches = stretches(looks, times);
+        // Stretches that each measured a pace of their own would not join.
+        let is_alone = stretches.len() == 1;
         stretches
-            .map(|stretch| see_stretch(sighting, stretch, times, known))
+            .into_iter()
+            .map(|stretch| see_stretch(sighting, stretch, times, known, is_alone))
             .collect()
     };
     let mut seen = see(&looks);
@@ -153,7 +157,13 @@ fn stretches<'a>(looks: &Looks<'a>, times: &Times) -> Vec<Looks<'a>> {
     kept.iter().map(|part| looks.subset(part)).collect()
 }
 
-fn see_stretch<'a>(sighting: usize, looks: Looks<'a>, times: &Times, known: &Known) -> Seen<'a> {
+fn see_stretch<'a>(
+    sighting: usize,
+    looks: Looks<'a>,
+    times: &Times,
+    known: &Known,
+    is_alone: bool,
+) -> Seen<'a> {
     let mut seen = Seen::nothing(sighting, Kind::Nothing, Some(looks));
     let Some(looks) = &mut seen.looks else {
         return seen;
@@ -161,6 +171,13 @@ fn see_stretch<'a>(sighting: usize, looks: Looks<'a>, times: &Times, known: &Kno
     let paces = paces(looks.dial, known);
     seen.window = fit_window(looks, times, &paces, known.drop_frame);
     seen.tally = tally(looks, times, &seen.window);
+    let again = is_alone.then(|| fit_odd_pace(looks, times, known, &seen.window));
+    if let Some((again, window)) = again.flatten() {
+        let tally = tally(&again, times, &window);
+        if tally.has_majority() && tally.odd.len() <= seen.tally.odd.len() {
+            (*looks, seen.window, seen.tally) = (again, window, tally);
+        }
+    }
     if let Some(place) = seen.tally.misread_place() {
         let mut fewer = looks.clone();
         fewer.blank(place);

@@ -232,7 +232,7 @@ const CERTAIN: f64 = 0.5;
 /// Index of 60 Hz in the refresh table.
 const PANEL: usize = 1;
 /// Index of 50 Hz, the slowest panel in common use.
-const SLOW_PANEL: usize = 2;
+pub(super) const SLOW_PANEL: usize = 2;
 
 fn prior(refresh: Option<usize>) -> f64 {
     refresh.map_or(0.0, |i| REFRESHES[i].1)

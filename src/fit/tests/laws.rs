@@ -118,12 +118,7 @@ proptest! {
         if clock.form == scene.form {
             prop_assert!(off.abs() <= allowed, "{} {:?}", off, scene);
         } else if clock.rate_known_by == RateKnownBy::Measured {
-            // A panel that refreshes at a multiple of the cousin 1000/1001 as fast makes the
-            // one look like the other until it slips, and then the outcome claims too much.
-            let parts = clock.form.rate().ratio() / scene.form.rate().ratio();
-            let cousins = [Ratio::new(1000, 1001), Ratio::new(1001, 1000)];
-            prop_assert!(cousins.contains(&parts), "{:?} {:?}", clock, scene);
-            prop_assert!(off.abs() <= allowed, "{} {:?}", off, scene);
+            prop_assert!(false, "another rate was measured: {:?} {:?}", clock, scene);
         }
     }
 }
@@ -175,6 +170,14 @@ fn a_plain_search_of_all_rates_and_phases_agrees() {
         (Rate::F24, Rate::F60),
         (Rate::F50, Rate::F30),
         (Rate::F60, Rate::F50),
+        (Rate::F23_976, Rate::F25),
+        (Rate::F29_97, Rate::F24),
+        (Rate::F59_94, Rate::F25),
+        (Rate::F50, Rate::F60),
+        (Rate::F30, Rate::F30),
+        (Rate::F24, Rate::F29_97),
+        (Rate::F59_94, Rate::F29_97),
+        (Rate::F25, Rate::F120),
     ]
     .into_iter()
     .enumerate()
@@ -188,7 +191,7 @@ fn a_plain_search_of_all_rates_and_phases_agrees() {
         let (rate, low, high) = brute_force(&filmed, scene.phi.floor() as i64);
         assert_eq!(fit.clock.as_ref().unwrap().form.base(), rate.base());
         let counts = fit.start.unwrap().counts;
-        // The grid is 1/240 wide; the bounds may hold a rival rate, or a late panel, besides.
+        // The grid is 1/240 wide; the bounds may hold the cousin on a panel, half a count late.
         assert!(
             counts.low.to_f64() < low + 0.01,
             "{clock} {camera}: {low} {counts}"
@@ -198,7 +201,7 @@ fn a_plain_search_of_all_rates_and_phases_agrees() {
             "{clock} {camera}: {high} {counts}"
         );
         assert!(
-            counts.width().to_f64() < high - low + 0.35,
+            counts.width().to_f64() < high - low + 0.6,
             "{clock} {camera}: {low} {high} {counts}"
         );
     }

@@ -4,5 +4,7 @@ mod cases;
 mod doubts;
 mod laws;
 mod minutes;
+mod odd;
+mod proven;
 mod sim;
 mod windows;

@@ -1,0 +1,121 @@
+//! Clips that play at a pace that no table holds.
+
+use super::cases::{codes, label, run};
+use super::sim::{Scene, frames};
+use crate::fit::RateKnownBy;
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, Rate, Ratio};
+
+/// 25 into 24, a webcam's 29 for 30, 24 and 23.976 into 25.
+const SPEEDS: [f64; 4] = [0.96, 0.9667, 25.0 / 24.0, 1.042_708];
+
+#[test]
+fn a_clock_seen_from_frame_0_at_an_odd_pace_is_sure_of_its_label() {
+    for (clock, camera) in [
+        (Rate::F25, Rate::F24),
+        (Rate::F25, Rate::F29_97),
+        (Rate::F30, Rate::F30),
+        (Rate::F24, Rate::F25),
+    ] {
+        for speed in SPEEDS {
+            let mut scene = Scene::new(frames(clock), "10:20:30:07", camera);
+            scene.speed = speed;
+            scene.frames = (0..90).collect();
+            let filmed = scene.film();
+            let fit = run(&filmed);
+            let what = format!("{clock} by {camera} at {speed}: {fit:#?}");
+            assert_eq!(label(&fit), "10:20:30:07", "{what}");
+            assert_eq!(fit.verdict, Verdict::Sure, "{what}");
+            let found = fit.clock.as_ref().unwrap();
+            assert_eq!(found.form.base(), clock.base(), "{what}");
+            // Counts a second are measured; whether by a clock of 30 or of 29.97 is not.
+            let pace = (found.form.rate().ratio() * found.speed).to_f64();
+            let real = clock.ratio().to_f64() * speed;
+            assert!((pace / real - 1.0).abs() < 0.012, "{pace} {real} {what}");
+            assert_ne!(found.rate_known_by, RateKnownBy::Measured, "{what}");
+            assert!(fit.notes.iter().any(|n| n.code == "odd_pace"), "{what}");
+            let counts = fit.start.as_ref().unwrap().counts;
+            let (low, high) = (counts.low.to_f64(), counts.high.to_f64());
+            let phi = filmed.phi_displayed;
+            // Bases of 30 are counted as drop-frame could be: compare within the label.
+            let within = phi - phi.floor();
+            let from = low - counts.middle().floor() as f64;
+            assert!(from <= within && within < from + high - low, "{phi} {what}");
+        }
+    }
+}
+
+#[test]
+fn the_way_to_frame_0_at_an_odd_pace_widens_the_bounds() {
+    let mut last = 0.0;
+    for first in [0, 60] {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        scene.speed = 0.9667;
+        scene.frames = (first..first + 100).collect();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        let counts = fit.start.as_ref().unwrap().counts;
+        let width = counts.width().to_f64();
+        assert!(width > last, "{first}: {width} {fit:#?}");
+        last = width;
+        if fit.verdict == Verdict::Sure {
+            let phi = filmed.phi_displayed;
+            assert!(
+                counts.low.to_f64() <= phi && phi < counts.high.to_f64(),
+                "{first}: {phi} {fit:#?}"
+            );
+        }
+    }
+    for first in [400, 2000] {
+        let mut far = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        far.speed = 0.9667;
+        far.frames = (first..first + 60).collect();
+        let fit = run(&far.film());
+        assert_eq!(fit.verdict, Verdict::Unsure, "{first}: {fit:#?}");
+    }
+}
+
+#[test]
+fn whole_seconds_at_an_odd_pace_are_never_a_frame_off_and_sure() {
+    // A phone's file of 28.976 frames a second for 30.
+    let camera = Rate::new(168_960, 5831).unwrap();
+    for seed in 0..20 {
+        let mut scene = Scene::new(ClockForm::Seconds, "21:24:53", camera);
+        scene.phi += 0.05 * seed as f64 - 0.5;
+        scene.speed = 0.955;
+        scene.seed = seed;
+        scene.frames = (80..220).collect();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        let Some(start) = &fit.start else { continue };
+        let off = (start.counts.middle().to_f64() - filmed.phi_displayed).abs();
+        let frame = 0.955 / camera.ratio().to_f64();
+        assert!(
+            fit.verdict != Verdict::Sure || off <= frame,
+            "{off} {fit:#?}"
+        );
+        // Seen from frame 0, it is right.
+        scene.frames = (0..140).collect();
+        let filmed = scene.film();
+        let fit = run(&filmed);
+        let off = fit.start.as_ref().unwrap().counts.middle().to_f64() - filmed.phi_displayed;
+        assert!(off.abs() <= frame, "{off} {fit:#?}");
+    }
+}
+
+#[test]
+fn flips_and_late_displays_make_no_odd_pace() {
+    for seed in 0..20 {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+        scene.seed = seed;
+        scene.flips = 0.2;
+        scene.refresh = Some((60.3, 0.05 * seed as f64));
+        let fit = run(&scene.film());
+        assert!(
+            fit.notes.iter().all(|n| n.code != "odd_pace"),
+            "{seed} {:?} {fit:#?}",
+            codes(&fit)
+        );
+        assert_eq!(fit.speed(), Ratio::ONE);
+    }
+}
