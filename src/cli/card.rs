@@ -17,6 +17,7 @@ use rollmark::save::Ledger;
 use rollmark::vision::Eye;
 use rollmark::{media, report};
 use serde_json::{Value, json};
+use std::borrow::Cow;
 use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
@@ -57,11 +58,10 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
-        let evidence: Vec<Evidence> = (0..run.outcome.clips.len())
-            .map(|clip| run.evidence(clip))
-            .collect();
-        let page = report::html(&run.outcome, &evidence);
-        faults.extend(ledger.write(Path::new(REPORT_FILE), page.as_bytes()).err());
+        let written = ledger.write_long(Path::new(REPORT_FILE), |page| {
+            report::write(&run.outcome, &|clip| run.evidence(clip), page)
+        });
+        faults.extend(written.err());
         let clips = Clips {
             card: &run.outcome,
             sources: run.sources(),
@@ -97,7 +97,7 @@ fn table(run: &CardRun, settings: &CardSettings, in_colour: bool, took: Duration
         .iter()
         .map(|clip| Row {
             name: plain(&clip.name),
-            outcome: clip.outcome.clone(),
+            outcome: Cow::Borrowed(&clip.outcome),
         })
         .collect();
     let attention = |verdict| match verdict {

@@ -14,6 +14,7 @@ use rollmark::outcome::{ClipOutcome, Verdict};
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
+use std::borrow::Cow;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -32,6 +33,10 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let names = distinct_names(&settings.clips);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
+    let handed_to = settings
+        .out
+        .as_deref()
+        .filter(|_| !settings.handing.products.is_empty());
     let mut outcomes = Vec::new();
     for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
         let name = plain(&names.clip.to_string_lossy());
@@ -45,7 +50,9 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
             status = Status::CouldNotRun;
             complain(&error);
         }
-        outcomes.push(read.outcome.clone());
+        if handed_to.is_some() {
+            outcomes.push(read.outcome.clone());
+        }
         results.take(name, read.outcome)?;
         if results.is_closed && settings.out.is_none() && settings.pictures.is_none() {
             // Nobody reads on, and nothing is kept: the rest would be for nothing.
@@ -54,11 +61,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     }
     let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
     let faults = by_hand.unused(texts.iter().map(String::as_str));
-    if let Some(out) = settings
-        .out
-        .as_deref()
-        .filter(|_| !settings.handing.products.is_empty())
-    {
+    if let Some(out) = handed_to {
         status = status.max(hand_over(settings, out, &names, outcomes)?);
     }
     results.finish(settings.out.as_deref())?;
@@ -118,7 +121,7 @@ fn save_clip(settings: &ReadSettings, names: &ClipNames, read: &ClipRead) -> Vec
 /// Standard output, in one of its shapes.
 struct Results {
     show: Show,
-    rows: Vec<Row>,
+    rows: Vec<Row<'static>>,
     /// The reader has gone, as `head` does when it has enough.
     is_closed: bool,
 }
@@ -135,6 +138,7 @@ impl Results {
     fn take(&mut self, name: String, outcome: ClipOutcome) -> Result<()> {
         match self.show {
             Show::Table { .. } => {
+                let outcome = Cow::Owned(outcome);
                 self.rows.push(Row { name, outcome });
                 Ok(())
             }

@@ -7,6 +7,7 @@ use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, pre
 use rollmark::note::{Note, sentence};
 use rollmark::outcome::{ClipOutcome, Clock, Verdict};
 use rollmark::timecode::Rate;
+use std::borrow::Cow;
 use std::fmt;
 use std::path::Path;
 use std::time::Duration;
@@ -25,9 +26,9 @@ const WIDEST_REASON: usize = 96;
 
 /// A clip and what it is called in this run, without control characters.
 #[derive(Clone, Debug)]
-pub struct Row {
+pub struct Row<'a> {
     pub name: String,
-    pub outcome: ClipOutcome,
+    pub outcome: Cow<'a, ClipOutcome>,
 }
 
 /// What the place that shows the table can do.
@@ -49,7 +50,7 @@ impl Look {
 
 /// Displays as the table with its closing lines.
 pub struct Table<'a> {
-    pub rows: &'a [Row],
+    pub rows: &'a [Row<'a>],
     pub closing: Closing<'a>,
     pub look: Look,
 }

@@ -2,7 +2,7 @@ use super::*;
 use rollmark::error::{Error, ErrorKind};
 use rollmark::outcome::{Start, Tool, Window};
 
-fn failed(name: &str) -> Row {
+fn failed(name: &str) -> Row<'static> {
     let tool = Tool {
         name: "rollmark".into(),
         version: "0.1.0".into(),
@@ -11,7 +11,7 @@ fn failed(name: &str) -> Row {
     let error = Error::new(ErrorKind::Empty, "the file is empty").next("copy it again");
     Row {
         name: name.into(),
-        outcome: ClipOutcome::failed(Path::new(name), &error, tool),
+        outcome: Cow::Owned(ClipOutcome::failed(Path::new(name), &error, tool)),
     }
 }
 
@@ -28,9 +28,9 @@ fn window(first_seconds: f64, last_seconds: f64) -> Window {
 }
 
 /// A clip at 25 frames per second whose clock runs at 29.97, drop-frame.
-fn sure(name: &str) -> Row {
+fn sure(name: &str) -> Row<'static> {
     let mut row = failed(name);
-    let outcome = &mut row.outcome;
+    let outcome = row.outcome.to_mut();
     outcome.verdict = Verdict::Sure;
     outcome.reasons = vec![Note::new("agreement", "50 of 50 frames agree")];
     outcome.start = Some(Start {
@@ -56,17 +56,17 @@ fn sure(name: &str) -> Row {
     row
 }
 
-fn unsure(name: &str, sentence: &str) -> Row {
+fn unsure(name: &str, sentence: &str) -> Row<'static> {
     let mut row = sure(name);
-    row.outcome.verdict = Verdict::Unsure;
-    row.outcome.reasons = vec![Note::new("few_frames", sentence)];
+    row.outcome.to_mut().verdict = Verdict::Unsure;
+    row.outcome.to_mut().reasons = vec![Note::new("few_frames", sentence)];
     row
 }
 
-fn none(name: &str) -> Row {
+fn none(name: &str) -> Row<'static> {
     let mut row = failed(name);
-    row.outcome.verdict = Verdict::None;
-    row.outcome.reasons = vec![Note::new("no_clock", "no running clock was seen")];
+    row.outcome.to_mut().verdict = Verdict::None;
+    row.outcome.to_mut().reasons = vec![Note::new("no_clock", "no running clock was seen")];
     row
 }
 
@@ -198,7 +198,7 @@ fn the_folder_of_the_sidecars_is_named_last() {
 
 #[test]
 fn the_clock_is_named_by_what_it_counts() {
-    let mut clock = sure("A").outcome.clock.unwrap();
+    let mut clock = sure("A").outcome.into_owned().clock.unwrap();
     let words = |clock: &Clock| clock_words(clock);
     assert_eq!(words(&clock), "29.97 drop");
     clock.drop_frame = None;
@@ -220,11 +220,11 @@ fn bounds_are_in_frames_of_the_clip() {
     // 3 ms either way, at 25 frames per second.
     approx::assert_relative_eq!(half(&row).unwrap(), 0.075, max_relative = 1e-6);
     // Filmed at four times the rate it plays at: frames lie four times closer.
-    row.outcome.clip.speed = 0.25;
+    row.outcome.to_mut().clip.speed = 0.25;
     approx::assert_relative_eq!(half(&row).unwrap(), 0.3, max_relative = 1e-6);
     // Without a rate of the clip: counts of the clock.
-    row.outcome.clip.speed = 1.0;
-    row.outcome.clip.rate = None;
+    row.outcome.to_mut().clip.speed = 1.0;
+    row.outcome.to_mut().clip.rate = None;
     approx::assert_relative_eq!(
         half(&row).unwrap(),
         0.003 * 30_000.0 / 1001.0,
@@ -242,7 +242,7 @@ fn times_in_a_clip_are_minutes_and_seconds() {
 #[test]
 fn several_windows_show_the_first_and_how_many_more() {
     let mut row = sure("A");
-    row.outcome.windows.push(window(590.0, 592.0));
+    row.outcome.to_mut().windows.push(window(590.0, 592.0));
     assert_eq!(seen_at(&row.outcome), "0:01.2-1:03.4 +1");
 }
 

@@ -1,5 +1,6 @@
-//! The report of a card: an outcome in, one self-contained HTML page out. No disk, no
-//! clock, no network; the same input gives the same bytes.
+//! The report of a card: an outcome in, one self-contained HTML page out, clip by clip, so
+//! that a card of any size fits into memory. No disk, no clock, no network; the same input
+//! gives the same bytes.
 //!
 //! - `order`: the three piles - needs an eye, no start, ready - and the order in them
 //! - `place`, `axis`: where clips lie on the clock; a line of numbers without its pauses
@@ -28,6 +29,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use order::Pile;
 use place::Places;
 use plot::Plot;
+use std::io;
 
 const SCRIPT: &str = include_str!("page.js");
 /// What the page may load: pictures from itself, its own style, and the one script whose
@@ -44,31 +46,64 @@ const POINTS: std::ops::RangeInclusive<usize> = 60..=400;
 /// to scroll through helps nobody.
 const OPEN_AT_MOST: usize = 12;
 
-/// The report as one HTML page, to lie at the top of the output folder, since its links to the
-/// sidecars are relative. `evidence` goes by the index of the clip; what is missing is left out.
-pub fn html(card: &CardOutcome, evidence: &[Evidence]) -> String {
+/// Stands in the frame of the page where a clip comes. A name cannot bring one: in text, `<`
+/// is escaped.
+const CLIP_PLACE: &str = "<!--clip-->";
+
+/// Writes the report, one HTML page, to lie at the top of the output folder, since its links
+/// to the sidecars are relative. `evidence` goes by the index of the clip and is asked twice
+/// for each, so that the evidence of no more than one clip is ever in memory.
+///
+/// # Errors
+/// Those of `page`.
+pub fn write(
+    card: &CardOutcome,
+    evidence: &dyn Fn(usize) -> Evidence,
+    page: &mut dyn io::Write,
+) -> io::Result<()> {
     let places = Places::of(card);
     let piles = Pile::ALL.map(|pile| (pile, order::pile(card, &places, pile)));
-    let order: Vec<usize> = piles.iter().flat_map(|(_, clips)| clips).copied().collect();
-    let crops = pictures::choose(&order, evidence);
-    let fitted = evidence.iter().filter(|e| !e.points.is_empty()).count();
+    let mut order: Vec<(usize, bool)> = Vec::with_capacity(card.clips.len());
+    for (pile, clips) in &piles {
+        let is_open = |nth| *pile == Pile::Eye && nth < OPEN_AT_MOST;
+        order.extend((0..).zip(clips).map(|(nth, &clip)| (clip, is_open(nth))));
+    }
+    let (mut sizes, mut fitted) = (Vec::with_capacity(order.len()), 0_usize);
+    for &(index, _) in &order {
+        let evidence = evidence(index);
+        sizes.push(pictures::sizes(&evidence));
+        fitted += usize::from(!evidence.points.is_empty());
+    }
+    let shown = pictures::deal(&sizes);
     let most_points = (ALL_POINTS / fitted.max(1)).clamp(*POINTS.start(), *POINTS.end());
-    let nothing = Evidence::default();
-    let entry = |index: usize, is_open: bool| {
-        Entry {
+    let frame = frame(card, &places, &piles);
+    let mut parts = frame.split(CLIP_PLACE);
+    let mut put_part = |page: &mut dyn io::Write| {
+        let part = parts.next().expect("the frame has one place for each clip");
+        page.write_all(part.as_bytes())
+    };
+    put_part(page)?;
+    for (&(index, is_open), shown) in order.iter().zip(&shown) {
+        let evidence = evidence(index);
+        let entry = Entry {
             card,
             places: &places,
             index,
-            crops: crops.get(index).map_or(&[], Vec::as_slice),
-            plot: Plot::of(
-                &card.clips[index].outcome,
-                evidence.get(index).unwrap_or(&nothing),
-                most_points,
-            ),
+            crops: &shown
+                .iter()
+                .filter_map(|&crop| evidence.crops.get(crop))
+                .collect::<Vec<_>>(),
+            plot: Plot::of(&card.clips[index].outcome, &evidence, most_points),
             is_open,
-        }
-        .draw()
-    };
+        };
+        page.write_all(entry.draw().into_string().as_bytes())?;
+        put_part(page)?;
+    }
+    Ok(())
+}
+
+/// The page without its clips, with a [`CLIP_PLACE`] for each.
+fn frame(card: &CardOutcome, places: &Places, piles: &[(Pile, Vec<usize>); 3]) -> String {
     let title = title(card);
     html! {
         (DOCTYPE)
@@ -87,27 +122,25 @@ pub fn html(card: &CardOutcome, evidence: &[Evidence]) -> String {
                 header {
                     p.eyebrow { "Start timecodes of a card" }
                     h1 { bdi { (title) } }
-                    (tally(card, &piles))
+                    (tally(card, piles))
                     p.summary { (summary(card)) }
                     @if !card.notes.is_empty() { (entry::notes(&card.notes)) }
                 }
                 main {
-                    @if let Some(timeline) = timeline::draw(card, &places) { (timeline) }
+                    @if let Some(timeline) = timeline::draw(card, places) { (timeline) }
                     (tools(card))
                     div #clips tabindex="-1" {
                         @if card.clips.is_empty() {
                             p.empty { "No clip was found in " (folders(card)) "." }
                         }
-                        @for (pile, clips) in &piles {
+                        @for (pile, clips) in piles {
                             @if !clips.is_empty() {
                                 section.pile.(pile.key()) id=(pile.key()) aria-labelledby=(format!("{}-title", pile.key())) {
                                     h2 id=(format!("{}-title", pile.key())) {
                                         (glyph(*pile)) (pile.title()) " " span.count { (clips.len()) }
                                     }
                                     p.advice { (pile.advice()) }
-                                    @for (nth, &index) in clips.iter().enumerate() {
-                                        (entry(index, *pile == Pile::Eye && nth < OPEN_AT_MOST))
-                                    }
+                                    @for _ in clips { (PreEscaped(CLIP_PLACE)) }
                                 }
                             }
                         }

@@ -9,23 +9,31 @@ const ONE_LETTERS: usize = 120_000;
 /// Pictures of one clip.
 const PER_CLIP: usize = 6;
 
-/// For each clip the indices of its crops to show, ascending. Pictures are dealt out in rounds: first
-/// one for each clip in `order`, then a second, until `letters` are used up.
-fn deal(order: &[usize], evidence: &[Evidence], letters: usize) -> Vec<Vec<usize>> {
-    let mut shown = vec![Vec::new(); evidence.len()];
+/// The base64 letters of each picture of a clip; `None` for what is no picture.
+pub fn sizes(evidence: &Evidence) -> Vec<Option<usize>> {
+    let size = |crop: &Crop| is_picture(crop).then_some(crop.png.len());
+    evidence.crops.iter().map(size).collect()
+}
+
+/// Which crops to show of each clip, ascending; `clips` in the order in which pictures are
+/// dealt out, with their [`sizes`].
+pub fn deal(clips: &[Vec<Option<usize>>]) -> Vec<Vec<usize>> {
+    deal_out(clips, ALL_LETTERS)
+}
+
+/// Deals pictures out in rounds: first one for each clip, then a second, until `letters` are
+/// used up.
+fn deal_out(clips: &[Vec<Option<usize>>], letters: usize) -> Vec<Vec<usize>> {
+    let mut shown = vec![Vec::new(); clips.len()];
     let mut left = letters;
     for round in 0..PER_CLIP {
-        for &clip in order {
-            let Some(crops) = evidence.get(clip).map(|evidence| &evidence.crops) else {
+        for (sizes, shown) in clips.iter().zip(&mut shown) {
+            let Some(crop) = nth_to_show(sizes.len(), round) else {
                 continue;
             };
-            let Some(crop) = nth_to_show(crops.len(), round) else {
-                continue;
-            };
-            let size = crops[crop].png.len();
-            if size <= left && is_picture(&crops[crop]) {
+            if let Some(size) = sizes[crop].filter(|&size| size <= left) {
                 left -= size;
-                shown[clip].push(crop);
+                shown.push(crop);
             }
         }
     }
@@ -33,15 +41,6 @@ fn deal(order: &[usize], evidence: &[Evidence], letters: usize) -> Vec<Vec<usize
         crops.sort_unstable();
     }
     shown
-}
-
-/// For each clip the crops to show, as [`Evidence::crops`] has them.
-pub fn choose<'a>(order: &[usize], evidence: &'a [Evidence]) -> Vec<Vec<&'a Crop>> {
-    deal(order, evidence, ALL_LETTERS)
-        .into_iter()
-        .zip(evidence)
-        .map(|(chosen, evidence)| chosen.into_iter().map(|i| &evidence.crops[i]).collect())
-        .collect()
 }
 
 /// First, last, then from the second on: the ends of the slate say most.
@@ -78,30 +77,29 @@ mod tests {
         }
     }
 
-    fn evidence(sizes: &[usize]) -> Evidence {
-        Evidence {
-            crops: sizes.iter().map(|&size| crop(size)).collect(),
-            points: Vec::new(),
-        }
-    }
-
     #[test]
     fn every_clip_gets_one_before_any_gets_two() {
-        let cards = [evidence(&[100, 100, 100]), evidence(&[100, 100])];
-        assert_eq!(deal(&[1, 0], &cards, 200), [vec![0], vec![0]]);
-        assert_eq!(deal(&[1, 0], &cards, 300), [vec![0], vec![0, 1]]);
-        assert_eq!(deal(&[1, 0], &cards, 9_999), [vec![0, 1, 2], vec![0, 1]]);
+        let clips = [vec![Some(100); 2], vec![Some(100); 3]];
+        assert_eq!(deal_out(&clips, 200), [vec![0], vec![0]]);
+        assert_eq!(deal_out(&clips, 300), [vec![0, 1], vec![0]]);
+        assert_eq!(deal_out(&clips, 9_999), [vec![0, 1], vec![0, 1, 2]]);
     }
 
     #[test]
     fn what_is_no_picture_is_left_out() {
-        let mut odd = evidence(&[100, ONE_LETTERS + 1, 100]);
+        let mut odd = Evidence {
+            crops: [100, ONE_LETTERS + 1, 100].map(crop).into(),
+            points: Vec::new(),
+        };
         odd.crops[0].png = "\" onerror=\"alert(1)".into();
-        assert_eq!(deal(&[0], &[odd], usize::MAX), [vec![2]]);
+        let sizes = sizes(&odd);
+        assert_eq!(sizes, [None, None, Some(100)]);
+        assert_eq!(deal_out(&[sizes], usize::MAX), [vec![2]]);
     }
 
     #[test]
     fn missing_evidence_is_no_trouble() {
-        assert_eq!(deal(&[0, 1, 2], &[evidence(&[100])], 9_999), [vec![0]]);
+        let clips = [vec![Some(100)], Vec::new(), Vec::new()];
+        assert_eq!(deal_out(&clips, 9_999), [vec![0], vec![], vec![]]);
     }
 }

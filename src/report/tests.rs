@@ -8,6 +8,13 @@ use crate::outcome::{
     Point, Start, Tool, Verdict,
 };
 
+fn page_of(card: &CardOutcome, evidence: &[Evidence]) -> String {
+    let mut page = Vec::new();
+    let of_clip = |clip: usize| evidence.get(clip).cloned().unwrap_or_default();
+    write(card, &of_clip, &mut page).expect("memory takes everything");
+    String::from_utf8(page).expect("the page is UTF-8")
+}
+
 fn tool() -> Tool {
     Tool {
         name: "rollmark".into(),
@@ -91,7 +98,7 @@ fn order_of<const N: usize>(page: &str, texts: [&str; N]) -> [usize; N] {
 
 #[test]
 fn attention_comes_first_then_the_clock() {
-    let page = html(
+    let page = page_of(
         &card(vec![
             clip("ready_late.mov", Verdict::Sure, Some(40_000.0)),
             clip("nothing.mov", Verdict::None, None),
@@ -120,7 +127,7 @@ fn attention_comes_first_then_the_clock() {
 
 #[test]
 fn a_night_is_told_from_evening_to_morning() {
-    let page = html(
+    let page = page_of(
         &card(vec![
             clip("morning.mov", Verdict::Sure, Some(2.0 * 3600.0)),
             clip("evening.mov", Verdict::Sure, Some(22.0 * 3600.0)),
@@ -133,9 +140,29 @@ fn a_night_is_told_from_evening_to_morning() {
 }
 
 #[test]
+fn a_page_that_is_written_clip_by_clip_asks_for_one_at_a_time() {
+    let asked = std::cell::RefCell::new(Vec::new());
+    let clips = ["a.mov", "<!--clip-->.mov", "c.mov"]
+        .map(|name| clip(name, Verdict::Sure, Some(1.0)))
+        .to_vec();
+    let mut page = Vec::new();
+    let evidence = |clip: usize| {
+        asked.borrow_mut().push(clip);
+        Evidence::default()
+    };
+    write(&card(clips), &evidence, &mut page).unwrap();
+    assert_eq!(asked.into_inner(), [0, 1, 2, 0, 1, 2]);
+    let page = String::from_utf8(page).unwrap();
+    assert_eq!(page.matches("<article").count(), 3);
+    assert!(!page.contains(CLIP_PLACE), "a place was left open");
+    assert!(page.contains("&lt;!--clip--&gt;.mov"));
+    assert!(page.ends_with("</html>"));
+}
+
+#[test]
 fn a_start_is_never_called_ready_by_mistake() {
     // Sure of nothing cannot be; should it ever, an eye sees it.
-    let page = html(&card(vec![clip("a.mov", Verdict::Sure, None)]), &[]);
+    let page = page_of(&card(vec![clip("a.mov", Verdict::Sure, None)]), &[]);
     assert!(page.contains("<section class=\"pile eye\""));
     assert!(!page.contains("<section class=\"pile ready\""));
 }
@@ -147,14 +174,14 @@ fn the_same_card_makes_the_same_bytes() {
             .map(|i| clip("a.mov", Verdict::Sure, Some(f64::from(i))))
             .collect(),
     );
-    assert_eq!(html(&card, &[]), html(&card, &[]));
+    assert_eq!(page_of(&card, &[]), page_of(&card, &[]));
 }
 
 #[test]
 fn names_stay_names() {
     // Both parts of the name: a closing tag's slash would part them elsewhere.
     let name = "<script>alert(1)/<img src=x onerror=\"alert(1)\">&amp;'.mov";
-    let page = html(&card(vec![clip(name, Verdict::Sure, Some(1.0))]), &[]);
+    let page = page_of(&card(vec![clip(name, Verdict::Sure, Some(1.0))]), &[]);
     assert!(!page.contains("<img src=x"));
     assert_eq!(page.matches("<script").count(), 1, "only the page's own");
     assert!(page.contains("&lt;script&gt;alert(1)/"));
@@ -166,7 +193,7 @@ fn names_stay_names() {
 
 #[test]
 fn the_page_needs_nothing_from_elsewhere() {
-    let page = html(&card(vec![clip("a.mov", Verdict::Sure, Some(1.0))]), &[]);
+    let page = page_of(&card(vec![clip("a.mov", Verdict::Sure, Some(1.0))]), &[]);
     for outside in ["http:", "https:", "//", "@import", "url("] {
         let text = page.replace("// ", "");
         assert!(!text.contains(outside), "{outside}");
@@ -214,7 +241,7 @@ fn five_hundred_clips_with_large_pictures_stay_below_six_megabytes() {
                 .collect(),
         })
         .collect();
-    let size = html(&card(clips), &evidence).len();
+    let size = page_of(&card(clips), &evidence).len();
     assert!(size < 6_000_000, "{size} bytes");
     assert!(
         size > 3_000_000,
@@ -231,7 +258,7 @@ fn an_estimate_is_never_set_as_a_start() {
         sentence: "by the camera's own clock".into(),
         rests_on: vec!["b.mov".into()],
     });
-    let page = html(&card(vec![lost]), &[]);
+    let page = page_of(&card(vec![lost]), &[]);
     assert!(page.contains("<p class=\"start guess\"><span class=\"label\">≈ 10:00:00</span>"));
     assert!(page.contains("09:59:50 to 10:00:10"));
     assert!(!page.contains("10:00:00:00"));

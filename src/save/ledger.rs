@@ -1,13 +1,14 @@
 //! What this program wrote into an output folder, so that a later run replaces its own
 //! files and nobody else's: not even its own once a person has changed them.
 
-use super::{FileStamp, cannot_write, folder_of, long_file, sync_folder, write};
+use super::{FileStamp, cannot_write, folder_of, long_file, refused, sync_folder, write};
 use crate::error::{Error, ErrorKind, Result};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io::{self, BufRead, BufReader, Write};
+use std::io::{self, BufRead, BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// The list of files, below the output folder's records.
@@ -96,6 +97,47 @@ impl Ledger {
         self.note(line)?;
         let lines = &self.lines[&key];
         write(&file, bytes, |old| check(lines, &hex(&Sha256::digest(old))))
+    }
+
+    /// As [`Ledger::write`], for a file that `fill` writes piece by piece.
+    ///
+    /// # Errors
+    /// As [`Ledger::write`].
+    pub fn write_long(
+        &mut self,
+        below_out: &Path,
+        fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> Result<()> {
+        let file = self.out.join(below_out);
+        let key = key(below_out);
+        let fail = |e: io::Error| cannot_write(&file).because(e);
+        let old_hash = Cell::new(None);
+        let look = |old: &mut File| {
+            old_hash.set(Some(hash_from(old).map_err(fail)?));
+            Ok(())
+        };
+        long_file(&file, look, |temporary| {
+            let mut both = Hashed {
+                hasher: Sha256::new(),
+                to: BufWriter::new(temporary.as_file_mut()),
+            };
+            fill(&mut both).and_then(|()| both.flush()).map_err(fail)?;
+            let hash = hex(&both.hasher.finalize());
+            let old_hash = old_hash.take();
+            let is_as_before = old_hash.as_ref() == Some(&hash);
+            if let Some(old_hash) = old_hash.filter(|_| !is_as_before) {
+                let lines = self.lines.get(&key).map_or(&[][..], Vec::as_slice);
+                check(lines, &old_hash).map_err(|why| refused(why).in_file(&file))?;
+            }
+            self.note(Line {
+                file: key,
+                sha256: Some(hash),
+                made: None,
+            })?;
+            // Nothing to do, and no time stamp to touch.
+            Ok((!is_as_before).then_some(()))
+        })
+        .map(|_| ())
     }
 
     /// True if an earlier run wrote `below_out`, whatever became of it since.
@@ -208,21 +250,29 @@ fn key(path: &Path) -> String {
 }
 
 fn hash_from(file: &mut File) -> io::Result<String> {
-    let mut hasher = Sha256::new();
-    io::copy(file, &mut HashInto(&mut hasher))?;
-    Ok(hex(&hasher.finalize()))
+    let mut hashed = Hashed {
+        hasher: Sha256::new(),
+        to: io::sink(),
+    };
+    io::copy(file, &mut hashed)?;
+    Ok(hex(&hashed.hasher.finalize()))
 }
 
-struct HashInto<'a>(&'a mut Sha256);
+/// Hashes what it passes on.
+struct Hashed<W> {
+    hasher: Sha256,
+    to: W,
+}
 
-impl Write for HashInto<'_> {
+impl<W: Write> Write for Hashed<W> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.0.update(bytes);
-        Ok(bytes.len())
+        let taken = self.to.write(bytes)?;
+        self.hasher.update(&bytes[..taken]);
+        Ok(taken)
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        Ok(())
+        self.to.flush()
     }
 }
 
@@ -292,6 +342,46 @@ mod tests {
         text.extend_from_slice(b"{\"file\": \"cli");
         fs::write(&list, text).unwrap();
         ledger(out.path()).write(name, b"two").unwrap();
+    }
+
+    #[test]
+    fn a_file_written_in_pieces_is_as_safe_as_one_written_at_once() {
+        let out = tempfile::tempdir().unwrap();
+        let name = Path::new("report.html");
+        let file = out.path().join(name);
+        let put = |text: &str| {
+            ledger(out.path()).write_long(name, |to| {
+                text.split_inclusive(' ')
+                    .try_for_each(|piece| to.write_all(piece.as_bytes()))
+            })
+        };
+        put("one and two").unwrap();
+        let changed = || fs::metadata(&file).unwrap().modified().unwrap();
+        let before = changed();
+        put("one and two").unwrap();
+        assert_eq!(changed(), before, "the same again touches nothing");
+        put("three").unwrap();
+        // The list is the same as that of a file written at once.
+        ledger(out.path()).write(name, b"four").unwrap();
+        fs::write(&file, b"four, and my remarks").unwrap();
+        let error = put("five").unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert_eq!(fs::read(&file).unwrap(), b"four, and my remarks");
+        // What fails half-way leaves neither half a file nor a temporary one.
+        let failed = ledger(out.path()).write_long(Path::new("new.html"), |to| {
+            to.write_all(b"half")?;
+            Err(io::Error::other("the disk is full"))
+        });
+        assert_eq!(failed.unwrap_err().kind(), ErrorKind::CannotWrite);
+        let left: Vec<_> = fs::read_dir(out.path())
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name())
+            .collect();
+        assert_eq!(left.len(), 2, "{left:?}");
+        // A file of the same bytes is ours to take over, whoever forgot that it is ours.
+        fs::remove_dir_all(out.path().join(NOTES)).unwrap();
+        put("four, and my remarks").unwrap();
+        put("six").unwrap();
     }
 
     #[test]
