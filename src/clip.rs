@@ -537,6 +537,7 @@ fn outcome(
             codec: Some(facts.codec.clone()),
             has_audio: Some(facts.has_audio),
             camera: facts.camera.clone(),
+            camera_serial: facts.camera_serial.clone(),
             creation_time: facts.creation_time.clone(),
             carried_timecode: facts.carried_timecode.clone(),
         },

@@ -37,6 +37,8 @@ pub struct ClipFacts {
     pub carried_timecode: Option<String>,
     /// What the container names as its camera: maker, model, serial number.
     pub camera: Option<String>,
+    /// The serial number alone, which tells one camera from another of its kind.
+    pub camera_serial: Option<String>,
     /// The camera's own clock, as the container writes it.
     pub creation_time: Option<String>,
     /// Yes, but: truncated, stamps repaired, carried timecode unreadable, ...

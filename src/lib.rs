@@ -19,6 +19,7 @@ pub mod delivery;
 pub mod error;
 mod evidence;
 pub mod facts;
+pub mod fault;
 pub mod fit;
 pub mod frame;
 pub mod geometry;

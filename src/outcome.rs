@@ -112,7 +112,8 @@ pub struct Clock {
     /// `null` when neither the digits nor the user settle it, or the form has no frames.
     pub drop_frame: Option<bool>,
     /// `mark` (the semicolon), `skipped_label`, `label` (one that only
-    /// non-drop-frame has), `rate` (the rate has no drop-frame), `given`, `unknown`.
+    /// non-drop-frame has), `rate` (the rate has no drop-frame), `given`, `another_clip` (a note
+    /// names it), `unknown`.
     pub drop_frame_known_by: String,
     /// The display's refresh that explains late digits, in hertz; `null` if none is needed.
     pub refresh_hz: Option<f64>,
@@ -143,6 +144,8 @@ pub struct ClipPart {
     pub has_audio: Option<bool>,
     /// What the container names as its camera: maker, model, serial number.
     pub camera: Option<String>,
+    /// The serial number alone, which tells one camera from another of its kind.
+    pub camera_serial: Option<String>,
     /// The camera's own clock, as the container writes it.
     pub creation_time: Option<String>,
     /// The start timecode that the container carries already.
@@ -166,6 +169,7 @@ impl ClipPart {
             codec: None,
             has_audio: None,
             camera: None,
+            camera_serial: None,
             creation_time: None,
             carried_timecode: None,
         }
@@ -269,6 +273,9 @@ pub struct CardOutcome {
     pub cameras: Vec<Camera>,
     /// Files that were not looked at, and why.
     pub skipped: Vec<Skipped>,
+    /// Clips of earlier runs that are not among `clips`, and whose sidecars are still there.
+    #[serde(default)]
+    pub gone: Vec<Gone>,
     /// Remarks about the card as a whole.
     pub notes: Vec<Note>,
     pub tool: Tool,
@@ -305,6 +312,15 @@ pub struct Skipped {
     /// As [`CardClip::name`].
     pub name: String,
     pub reason: Note,
+}
+
+/// A clip that an earlier run read and this one did not meet.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Gone {
+    /// As [`CardClip::name`], of that run.
+    pub name: String,
+    /// As [`CardClip::sidecar`].
+    pub sidecar: String,
 }
 
 /// How far the start may be off, either way.

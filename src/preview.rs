@@ -319,6 +319,7 @@ mod tests {
                     has_audio: false,
                     carried_timecode: None,
                     camera: None,
+                    camera_serial: None,
                     creation_time: None,
                     notes: Vec::new(),
                 },

@@ -18,6 +18,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("frame", &["timecode", "error", "facts"]),
     ("reading", &["frame", "geometry"]),
     ("outcome", &["timecode", "error", "note"]),
+    ("fault", &["error", "note", "outcome"]),
     ("clip_base", &["timecode", "note", "outcome"]),
     (
         "sidecar",
@@ -79,6 +80,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "progress",
             "facts",
             "outcome",
+            "fault",
             "clip_base",
             "sidecar",
             "save",

@@ -4,11 +4,13 @@
 
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::{Slate, duration_s, exact_speed};
+use super::gaps::{Slate, days, duration_s, exact_speed};
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
 use super::own_clock::{MOST_DRIFT_PPM, OwnClock, Point, Written};
+use super::settle;
+use super::words::{offset_in_words, span, time_of_day};
 use crate::clip_base;
 use crate::note::Note;
 use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
@@ -56,11 +58,14 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     });
     let sorted: Vec<&Member> = order.iter().map(|&i| &members[i]).collect();
     let mut card = Card::new(&sorted, folder_names);
+    let open = card.settle_drop_frame();
     card.join_chapters();
+    card.pool_cameras();
     let clocks = card.compare_with_own_clocks();
     card.estimate(&clocks);
     card.find_overlaps();
-    let notes = card.compare_cards(&clocks);
+    let mut notes = card.compare_cards(&clocks);
+    notes.extend(open);
     let cameras = card.cameras(&clocks);
     let mut clips: Vec<Option<(ClipOutcome, usize)>> = vec![None; order.len()];
     for ((&at, outcome), camera) in order.iter().zip(card.outcomes).zip(card.camera_of) {
@@ -115,6 +120,60 @@ impl<'a> Card<'a> {
         }
     }
 
+    /// Carries over what one clip proves of the clock; a remark if clips contradict each other.
+    fn settle_drop_frame(&mut self) -> Option<Note> {
+        let camera_of = |clip: usize| {
+            let camera = self.camera_of[clip];
+            let Some(identity) = &self.groups[camera].identity else {
+                return camera;
+            };
+            let is_same = |group: &Group| group.identity.as_ref() == Some(identity);
+            self.groups.iter().position(is_same).unwrap_or(camera)
+        };
+        let takes: Vec<settle::Take<'_>> = (0..self.members.len())
+            .map(|clip| settle::Take {
+                name: &self.members[clip].name,
+                camera: camera_of(clip),
+                header_s: self.header_s(clip),
+                length_s: self.real_length_s(clip),
+                outcome: &self.outcomes[clip],
+            })
+            .collect();
+        let (settled, note) = settle::settle(&takes);
+        for one in settled {
+            self.outcomes[one.clip] = one.outcome;
+        }
+        note
+    }
+
+    /// Slates of one card measure the clock of a camera for its clips on the other, too.
+    fn pool_cameras(&mut self) {
+        let mut groups = std::mem::take(&mut self.groups);
+        let mut camera_of = self.camera_of.clone();
+        cameras::pool(&mut groups, &mut camera_of, |same| {
+            let clocks: Vec<Measured> = same.iter().filter_map(|&one| self.measure(one)).collect();
+            let mut later = clocks.iter().skip(1);
+            later.all(|clock| self.is_one_clock(&clocks[0], clock))
+        });
+        (self.groups, self.camera_of) = (groups, camera_of);
+    }
+
+    /// True if two measurements can be those of one clock that nobody set in between.
+    fn is_one_clock(&self, a: &Measured, b: &Measured) -> bool {
+        let day_s = a.form.day_seconds();
+        if b.form.day_seconds() != day_s {
+            return false;
+        }
+        let header_s = |m: &Measured| self.header_s(*m.own.rests_on().first()?);
+        let (Some(a_s), Some(b_s)) = (header_s(a), header_s(b)) else {
+            return false;
+        };
+        let apart = a.own.offset_s() - b.own.offset_s();
+        let drift = Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000);
+        (apart - days(apart, day_s)).abs()
+            <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
+    }
+
     fn join_chapters(&mut self) {
         let files: Vec<(usize, &str)> = self.members.iter().map(|m| (m.card, &*m.path)).collect();
         for recording in chapters::recordings(&files) {
@@ -129,7 +188,7 @@ impl<'a> Card<'a> {
             .map(|&(number, index)| Link {
                 number,
                 name: &self.members[index].name,
-                outcome: &self.members[index].outcome,
+                outcome: &self.outcomes[index],
             })
             .collect();
         let all = joints::join(
@@ -405,7 +464,11 @@ impl<'a> Card<'a> {
                 continue;
             };
             for (b, other) in self.groups.iter().enumerate().skip(a + 1) {
-                if other.card == group.card || other.container_name.as_ref() != Some(name) {
+                let is_known_apart = group.identity.is_some() && other.identity.is_some();
+                if other.card == group.card
+                    || is_known_apart
+                    || other.container_name.as_ref() != Some(name)
+                {
                     continue;
                 }
                 let which = format!(
@@ -455,6 +518,7 @@ impl<'a> Card<'a> {
                     .iter()
                     .flat_map(|m| [self.zone_note(m), split_note(m)])
                     .flatten()
+                    .chain(group.pooled.clone())
                     .collect(),
             })
             .collect()
@@ -517,43 +581,4 @@ fn split_note(measured: &Measured) -> Option<Note> {
              camera's clock was set between takes, or two cameras were taken for one",
         )
     })
-}
-
-/// A length of time for people: `3.2 s`, `2 min 5 s`, `3 h 0 min 5 s`; rounded.
-fn span(seconds: Ratio) -> String {
-    let tenths = (seconds * Ratio::from_integer(10)).round();
-    if tenths < 600 {
-        return format!("{}.{} s", tenths / 10, tenths % 10);
-    }
-    let whole = seconds.round();
-    if whole < 3600 {
-        return format!("{} min {} s", whole / 60, whole % 60);
-    }
-    format!(
-        "{} h {} min {} s",
-        whole / 3600,
-        whole / 60 % 60,
-        whole % 60
-    )
-}
-
-fn offset_in_words(offset: Ratio) -> String {
-    let side = if offset.is_positive() {
-        "behind"
-    } else {
-        "ahead of"
-    };
-    format!("to be {} {side} it", span(offset.abs()))
-}
-
-/// Hours, minutes and seconds that the filmed clock shows at a moment.
-fn time_of_day(form: ClockForm, seconds: Ratio) -> String {
-    let count = i64::try_from(form.count_at(seconds).floor()).unwrap_or(0);
-    let label = form.label(count);
-    format!(
-        "{:02}:{:02}:{:02}",
-        label.hours(),
-        label.minutes(),
-        label.seconds()
-    )
 }

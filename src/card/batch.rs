@@ -8,15 +8,14 @@ use super::sift::Probe;
 use super::stop::Stop;
 use super::{CardEvent, CardListener, Planned, Work};
 use crate::error::{Error, ErrorKind, Result};
+use crate::fault;
 use crate::note::Note;
 use crate::outcome::{ClipOutcome, Evidence, Tool};
 use crate::progress::{Event, Listener, Wish};
 use crate::save::{self, FileStamp};
-use std::any::Any;
 use std::collections::BTreeMap;
 use std::fs;
 use std::num::NonZeroUsize;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -24,9 +23,6 @@ use std::thread;
 
 /// Code of a clip that the run did not come to.
 pub const NOT_READ: &str = "not_read";
-/// Code of a clip whose reading hit a fault of this program.
-pub const FAULT: &str = "program_fault";
-
 /// Code of a clip at which the program ended in earlier runs.
 pub const GAVE_UP: &str = "gave_up";
 
@@ -87,7 +83,7 @@ pub(super) fn probe(
             let file = &files[index];
             let probe = match kept.get(&key(index)) {
                 Some((stamp, probe)) if *stamp == file.stamp => probe.clone(),
-                _ => catch_unwind(AssertUnwindSafe(|| work.probe(&file.path)))
+                _ => fault::catch(|| work.probe(&file.path))
                     .map_or_else(|_| Probe::fault(), |result| Probe::of(&result)),
             };
             listener.hear(CardEvent::Probed {
@@ -315,16 +311,14 @@ impl Run<'_> {
                 earlier_path,
             });
         }
-        let result = catch_unwind(AssertUnwindSafe(|| {
-            self.work.read(&job.file.path, &mut ear)
-        }));
+        let result = fault::catch(|| self.work.read(&job.file.path, &mut ear));
         self.records.end(&job.whole);
         if ear.was_stopped {
             return None;
         }
         let is_fault = result.is_err();
-        let (mut outcome, evidence) = result.unwrap_or_else(|panic| {
-            let outcome = fault(&job.file.path, panic.as_ref(), self.tool.clone());
+        let (mut outcome, evidence) = result.unwrap_or_else(|said| {
+            let outcome = fault::outcome(&job.file.path, &said, self.tool.clone());
             (outcome, Evidence::default())
         });
         outcome.clip.path = job.file.path.to_string_lossy().into_owned();
@@ -400,25 +394,6 @@ impl Listener for Ear<'_> {
         });
         Wish::GoOn
     }
-}
-
-/// The outcome of a clip at which the program itself failed.
-fn fault(path: &Path, panic: &(dyn Any + Send), tool: Tool) -> ClipOutcome {
-    let said = panic
-        .downcast_ref::<String>()
-        .map(String::as_str)
-        .or_else(|| panic.downcast_ref::<&str>().copied())
-        .unwrap_or("no message");
-    let error = Error::new(
-        ErrorKind::Undecodable,
-        "reading it hit a fault of this program",
-    );
-    let mut outcome = ClipOutcome::failed(path, &error, tool);
-    outcome.reasons = vec![Note::new(
-        FAULT,
-        format!("reading it hit a fault of this program ({said}); please report it with the clip"),
-    )];
-    outcome
 }
 
 /// The outcome of a clip that is left out so that the others can be read.

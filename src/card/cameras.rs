@@ -1,6 +1,7 @@
 //! Which clips were shot by one camera, as far as one can tell.
 
 use super::agree::Member;
+use crate::note::Note;
 use crate::outcome::ClipPart;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -11,7 +12,15 @@ pub(super) struct Group {
     pub card: usize,
     /// What the container calls it; `None` if it was told by folder, names and picture.
     pub container_name: Option<String>,
+    /// What the container calls it, if a serial number is among it: then it is one camera,
+    /// whatever the folder.
+    pub identity: Option<Identity>,
+    /// What became of comparing it with others of its identity, if there are.
+    pub pooled: Option<Note>,
 }
+
+/// Name and serial number of a camera.
+pub(super) type Identity = (String, String);
 
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Key {
@@ -23,7 +32,10 @@ struct Key {
 
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Told {
-    ByContainer(String),
+    ByContainer {
+        name: String,
+        serial: Option<String>,
+    },
     ByLooks {
         letters: String,
         size_px: Option<(u32, u32)>,
@@ -78,7 +90,7 @@ pub(super) fn group(members: &[&Member], folder_names: &[String]) -> (Vec<Group>
         .map(|(at, key)| {
             let first = cameras.iter().position(|c| *c == at).map(|i| members[i]);
             let name = match &key.told {
-                Told::ByContainer(name) => name.clone(),
+                Told::ByContainer { name, .. } => name.clone(),
                 Told::ByLooks { .. } => first
                     .and_then(|member| Some(member.path.rsplit_once('/')?.0))
                     .and_then(|folder| folder.rsplit('/').next())
@@ -100,18 +112,88 @@ pub(super) fn group(members: &[&Member], folder_names: &[String]) -> (Vec<Group>
                 name,
                 card: key.card,
                 container_name: match &key.told {
-                    Told::ByContainer(name) => Some(name.clone()),
+                    Told::ByContainer { name, .. } => Some(name.clone()),
                     Told::ByLooks { .. } => None,
                 },
+                identity: match &key.told {
+                    Told::ByContainer { name, serial } => Some(name.clone()).zip(serial.clone()),
+                    Told::ByLooks { .. } => None,
+                },
+                pooled: None,
             }
         })
         .collect();
     (groups, cameras)
 }
 
+/// Makes one camera of those groups that have one identity, if `is_one_clock` says so of
+/// them: a camera whose clock was set between two cards has two clocks to be measured.
+pub(super) fn pool(
+    groups: &mut Vec<Group>,
+    camera_of: &mut [usize],
+    is_one_clock: impl Fn(&[usize]) -> bool,
+) {
+    let mut by_identity: BTreeMap<Identity, Vec<usize>> = BTreeMap::new();
+    for (at, group) in groups.iter().enumerate() {
+        if let Some(identity) = &group.identity {
+            by_identity.entry(identity.clone()).or_default().push(at);
+        }
+    }
+    let mut into: Vec<usize> = (0..groups.len()).collect();
+    for same in by_identity.into_values().filter(|same| same.len() > 1) {
+        let is_one_clock = is_one_clock(&same);
+        for &one in &same {
+            groups[one].pooled = Some(match is_one_clock {
+                true => pooled_note(same.len()),
+                false => set_between_note(same.len()),
+            });
+            if is_one_clock {
+                into[one] = same[0];
+            }
+        }
+    }
+    // Numbers without holes, in the same order.
+    let mut place = vec![0; groups.len()];
+    let mut kept = 0;
+    for (at, &into) in into.iter().enumerate() {
+        if into == at {
+            place[at] = kept;
+            kept += 1;
+        } else {
+            place[at] = place[into];
+        }
+    }
+    for camera in camera_of {
+        *camera = place[*camera];
+    }
+    let mut at = 0..into.len();
+    groups.retain(|_| at.next().is_some_and(|at| into[at] == at));
+}
+
+fn pooled_note(places: usize) -> Note {
+    Note::new(
+        "camera_pooled",
+        format!(
+            "one camera by its serial number, with clips in {places} places: its clock is \
+             measured on all of them together"
+        ),
+    )
+}
+
+fn set_between_note(places: usize) -> Note {
+    Note::new(
+        "camera_clock_set",
+        format!(
+            "one camera by its serial number, with clips in {places} places, but its clock was \
+             set in between: each place is held against its own slates alone"
+        ),
+    )
+}
+
 fn key(member: &Member) -> Key {
     let ClipPart {
         camera,
+        camera_serial,
         width_px,
         height_px,
         rate,
@@ -121,7 +203,10 @@ fn key(member: &Member) -> Key {
         card: member.card,
         folder: folder_of(&member.path),
         told: match camera {
-            Some(name) => Told::ByContainer(name.clone()),
+            Some(name) => Told::ByContainer {
+                name: name.clone(),
+                serial: camera_serial.clone(),
+            },
             None => Told::ByLooks {
                 letters: letters_of(&member.path),
                 size_px: width_px.zip(*height_px),

@@ -7,11 +7,12 @@
 //!
 //! - `names`: paths as text, natural order, where sidecars lie
 //! - `scan`: what lies in the folders; `sift`: which of it are clips
-//! - `records`: what a run leaves for the next one
+//! - `records`: what a run leaves for the next one; `gone`: clips that it does not meet again
 //! - `batch`: jobs on several threads; `stop`: the way to end them early
 //! - `agree`: from measured outcomes to final ones, pure; of it `chapters` (recordings in
 //!   numbered files), `gaps` and `joints` (what lies between chapters, and starts carried over
-//!   it), `cameras` (who shot what), `own_clock` (the camera's clock against the filmed one), `moment` (its times)
+//!   it), `settle` (drop-frame, carried over), `cameras` (who shot what), `own_clock` (the
+//!   camera's clock against the filmed one), `moment` (its times), `words` (them for people)
 //!
 //! - `single`: clips that were read one by one, in the shape of a card
 //!
@@ -22,19 +23,22 @@ mod batch;
 mod cameras;
 mod chapters;
 mod gaps;
+mod gone;
 mod joints;
 mod moment;
 mod names;
 mod own_clock;
 mod records;
 mod scan;
+mod settle;
 mod sift;
 mod single;
 mod stop;
 #[cfg(test)]
 mod tests;
+mod words;
 
-pub use batch::{Ended, FAULT, GAVE_UP, NOT_READ};
+pub use batch::{Ended, GAVE_UP, NOT_READ};
 pub use names::text_of;
 pub use scan::{CARD_FILE, REPORT_FILE, STATE_FOLDER};
 pub use single::{SingleClip, of_single_clips};
@@ -190,6 +194,7 @@ pub fn run(
     // A slip in a folder's name leaves no output folder behind.
     scan::roots(&settings.folders)?;
     let records = Records::open(&settings.out, &settings.reading, &settings.tool)?;
+    let listed_before = gone::listed_before(&settings.out);
     let made = Ledger::open(&settings.out, STATE_FOLDER)?;
     let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;
     listener.hear(CardEvent::Scanned {
@@ -235,6 +240,10 @@ pub fn run(
             duration_s: probes[i].duration_s(),
         })
         .collect();
+    records.forget_others(
+        &jobs.iter().map(|job| &*job.whole).collect::<Vec<_>>(),
+        &scan.roots,
+    );
     let folders: BTreeSet<&Path> = jobs.iter().filter_map(|job| job.sidecar.parent()).collect();
     for folder in folders {
         save::remove_leftovers(folder);
@@ -285,10 +294,12 @@ pub fn run(
             .collect(),
         cameras: agreed.cameras,
         skipped,
+        gone: gone::gone(listed_before, &sidecars, &settings.out),
         notes: agreed.notes,
         tool: settings.tool.clone(),
     };
     faults.extend(save_sidecars(&outcome, &jobs, &batch.done, &faults));
+    outcome.notes.extend(gone::note(&outcome.gone));
     outcome
         .notes
         .extend(ending(batch.ended, &batch.done, &faults, &settings.out));

@@ -5,7 +5,7 @@
 use crate::timecode::{HalfOpen, Ratio};
 
 /// Headers hold whole seconds, rounded either way.
-const HEADER_S: i64 = 1;
+pub(super) const HEADER_S: i64 = 1;
 /// How fast a camera's clock may gain or lose, in parts per million: a cheap quartz in the
 /// cold. Common practice, no source.
 pub(super) const MOST_DRIFT_PPM: i64 = 100;

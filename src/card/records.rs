@@ -9,7 +9,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{ClipOutcome, Evidence, Tool};
 use crate::save::{self, FileStamp};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File, TryLockError};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
@@ -114,11 +114,8 @@ impl Records {
     }
 
     fn head(&self, whole_path: &Path) -> Option<Head> {
-        let file = File::open(self.clip_file(whole_path)).ok()?;
-        let mut line = String::new();
-        BufReader::new(file).read_line(&mut line).ok()?;
-        let head: Head = serde_json::from_str(&line).ok()?;
-        (head.format == RECORD_FORMAT && head.path == names::text_of(whole_path)).then_some(head)
+        let head = head_of(&self.clip_file(whole_path))?;
+        (head.path == names::text_of(whole_path)).then_some(head)
     }
 
     /// What was kept to check the clip by eye; nothing if there is no record.
@@ -156,6 +153,30 @@ impl Records {
         bytes.extend(serde_json::to_vec(evidence).expect(plain));
         bytes.push(b'\n');
         save::record(&bytes, &self.clip_file(whole_path))
+    }
+
+    /// Removes the records of clips below `roots` that are none of `clips`: a card that is
+    /// used again and again would fill the folder. A clip that comes back is read again.
+    pub fn forget_others(&self, clips: &[&Path], roots: &[PathBuf]) {
+        let kept: BTreeSet<String> = clips.iter().map(|clip| file_name(clip)).collect();
+        let roots: Vec<String> = roots
+            .iter()
+            .map(|root| format!("{}/", names::text_of(root)))
+            .collect();
+        let entries = fs::read_dir(self.folder.join("clips"))
+            .into_iter()
+            .flatten();
+        for file in entries.flatten().map(|entry| entry.path()) {
+            let is_kept = file
+                .file_name()
+                .is_none_or(|name| kept.contains(&*name.to_string_lossy()));
+            // Records of a card that is not looked at now may be asked for again.
+            let is_below = |head: Head| roots.iter().any(|root| head.path.starts_with(root));
+            if !is_kept && head_of(&file).is_some_and(is_below) {
+                // What cannot be removed takes room and does no other harm.
+                let _ = fs::remove_file(file);
+            }
+        }
     }
 
     /// Notes that the reading of a clip begins, and tells how often it did without an end:
@@ -218,6 +239,15 @@ impl Records {
     fn begun_file(&self, whole_path: &Path) -> PathBuf {
         self.folder.join("begun").join(file_name(whole_path))
     }
+}
+
+fn head_of(file: &Path) -> Option<Head> {
+    let mut line = String::new();
+    BufReader::new(File::open(file).ok()?)
+        .read_line(&mut line)
+        .ok()?;
+    let head: Head = serde_json::from_str(&line).ok()?;
+    (head.format == RECORD_FORMAT).then_some(head)
 }
 
 /// What the files of one clip are called.

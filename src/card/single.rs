@@ -42,6 +42,7 @@ pub fn of_single_clips(clips: Vec<SingleClip>, tool: Tool) -> CardOutcome {
             })
             .collect(),
         skipped: Vec::new(),
+        gone: Vec::new(),
         notes: Vec::new(),
         tool,
     }

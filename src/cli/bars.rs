@@ -1,9 +1,11 @@
 //! Progress of long work, on standard error. Where that is not a terminal,
 //! indicatif draws nothing.
 
+use super::plain;
 use super::table::verdict_word;
 use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rollmark::card::CardEvent;
+use rollmark::fault::FAULT;
 use rollmark::progress::{Event, Listener, Wish};
 use std::collections::BTreeMap;
 use std::io::{self, IsTerminal, Write};
@@ -190,6 +192,10 @@ impl BatchBars {
                     shown
                         .whole
                         .set_style(style("{pos} of {len} clips  {bar:24} about {eta} left"));
+                }
+                if let Some(fault) = outcome.reasons.iter().find(|r| r.code == FAULT) {
+                    let line = format!("{}: {}", name(*clip), plain(&fault.sentence));
+                    shown.bars.suspend(|| writeln!(io::stderr(), "{line}")).ok();
                 }
                 if !shown.is_terminal {
                     let start = outcome.start.as_ref().map_or("", |start| &start.label);

@@ -55,6 +55,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
             };
         }
     };
+    rollmark::fault::keep_off_the_screen();
     let done = match args.command {
         _ if args.version => print_version(),
         Some(Command::Read(args)) => {

@@ -10,7 +10,8 @@ use super::{Status, complain, plain};
 use rollmark::card::{self, STATE_FOLDER, Stop};
 use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
-use rollmark::outcome::{ClipOutcome, Verdict};
+use rollmark::fault;
+use rollmark::outcome::{ClipOutcome, Evidence, Verdict};
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
@@ -42,7 +43,13 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         let name = plain(&names.clip.to_string_lossy());
         let mut read = {
             let mut bar = ClipBar::new(format!("{number}/{} {name}", settings.clips.len()));
-            read_clip(&eye, clip, &settings.options, &mut bar)
+            fault::catch(|| read_clip(&eye, clip, &settings.options, &mut bar)).unwrap_or_else(
+                |said| ClipRead {
+                    outcome: fault::outcome(clip, &said, tool()),
+                    evidence: Evidence::default(),
+                    stages: Vec::new(),
+                },
+            )
         };
         read.outcome = by_hand.apply(&names.text(), read.outcome);
         status = status.max(status_of(&read.outcome));

@@ -10,6 +10,9 @@ use crate::timecode::{Rate, Ratio};
 use ffmpeg_next::{self as ffmpeg, codec::packet, ffi, frame, media};
 use std::path::Path;
 
+/// Tags that hold a camera's serial number.
+const SERIAL: [&str; 2] = ["serial_number", "com.apple.quicktime.serialnumber"];
+
 /// Stamps of the first packets, without decoding them.
 #[derive(Clone, Debug, Default)]
 pub(super) struct HeadSample {
@@ -160,6 +163,7 @@ impl Claims<'_> {
                 .any(|stream| stream.parameters().medium() == media::Type::Audio),
             carried_timecode,
             camera: self.camera(),
+            camera_serial: self.first_tag(&SERIAL),
             creation_time: self.tag("creation_time"),
             notes: timecode_note.into_iter().collect(),
         }
@@ -261,18 +265,23 @@ impl Claims<'_> {
         of_stream.or_else(|| self.source.demuxer().metadata().get(key).map(str::to_owned))
     }
 
+    /// The first of these tags that is there, if it says something.
+    fn first_tag(&self, names: &[&str]) -> Option<String> {
+        let tag = names.iter().find_map(|name| self.tag(name));
+        tag.filter(|text| !text.trim().is_empty())
+    }
+
     /// Maker, model and serial number, each once: the general tags of EXIF and QuickTime
     /// metadata, and those of the MXF identification set (SMPTE ST 377-1).
     fn camera(&self) -> Option<String> {
         const NAMES: [&[&str]; 3] = [
             &["com.apple.quicktime.make", "make", "company_name"],
             &["com.apple.quicktime.model", "model", "product_name"],
-            &["serial_number", "com.apple.quicktime.serialnumber"],
+            &SERIAL,
         ];
         let mut parts: Vec<String> = Vec::new();
         for names in NAMES {
-            let part = names.iter().find_map(|name| self.tag(name));
-            parts.extend(part.filter(|part| !part.trim().is_empty()));
+            parts.extend(self.first_tag(names));
         }
         parts.dedup();
         (!parts.is_empty()).then(|| parts.join(" "))

@@ -77,10 +77,7 @@ impl Entry<'_> {
                             }
                             p.sidecar {
                                 "Sidecar: "
-                                @match link::below(&clip.sidecar) {
-                                    Some(href) => a href=(href) { bdi { (words::visible(&clip.sidecar)) } },
-                                    None => bdi { (words::visible(&clip.sidecar)) },
-                                }
+                                (link::to(&clip.sidecar))
                             }
                         }
                     }

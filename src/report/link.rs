@@ -1,5 +1,7 @@
 //! Where a file lies, as a link that leads nowhere else.
 
+use super::words;
+use maud::{Markup, html};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 
 /// What stands for itself in a path (RFC 3986, section 2.3, and the slash). The colon does
@@ -22,6 +24,16 @@ pub fn below(path: &str) -> Option<String> {
     (!leads_out).then(|| format!("./{}", percent_encode(&bytes(path), PLAIN)))
 }
 
+/// The file's name, as a link if it may be one.
+pub fn to(path: &str) -> Markup {
+    html! {
+        @match below(path) {
+            Some(href) => a href=(href) { bdi { (words::visible(path)) } },
+            None => bdi { (words::visible(path)) },
+        }
+    }
+}
+
 fn bytes(path: &str) -> Vec<u8> {
     let mut bytes = Vec::with_capacity(path.len());
     let mut rest = path;
@@ -31,8 +43,8 @@ fn bytes(path: &str) -> Vec<u8> {
         let byte = tail
             .get(2..4)
             .and_then(|digits| u8::from_str_radix(digits, 16).ok())
-            // A byte below 0x80 is UTF-8 by itself, and never written so.
-            .filter(|byte| !byte.is_ascii());
+            // A byte below 0x80 is UTF-8 by itself, and but for the backslash never written so.
+            .filter(|byte| !byte.is_ascii() || *byte == b'\\');
         match byte {
             Some(byte) => {
                 bytes.push(byte);
@@ -75,6 +87,7 @@ mod tests {
     #[test]
     fn bytes_that_are_not_utf8_become_bytes_again() {
         assert_eq!(below("na\\xefve.json").as_deref(), Some("./na%EFve.json"));
+        assert_eq!(below("a\\x5Cb.json").as_deref(), Some("./a%5Cb.json"));
         assert_eq!(below("ä.json").as_deref(), Some("./%C3%A4.json"));
         // A backslash that is only a backslash.
         assert_eq!(below("a\\x4.json").as_deref(), Some("./a%5Cx4.json"));

@@ -23,7 +23,7 @@ mod tests;
 mod timeline;
 mod words;
 
-use crate::outcome::{CardOutcome, Evidence, Skipped};
+use crate::outcome::{CardOutcome, Evidence, Gone, Skipped};
 use entry::Entry;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use order::Pile;
@@ -148,6 +148,7 @@ fn frame(card: &CardOutcome, places: &Places, piles: &[(Pile, Vec<usize>); 3]) -
                     }
                     (cameras(card))
                     (skipped(&card.skipped))
+                    (gone(&card.gone))
                 }
                 footer { (reading_help()) (made_by(card)) }
                 script { (PreEscaped(SCRIPT)) }
@@ -326,6 +327,26 @@ fn skipped(files: &[Skipped]) -> Markup {
                         li {
                             bdi.path { (words::visible(&file.name)) } " "
                             span.why { (words::sentence(&file.reason.sentence)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Clips of earlier runs, apart from those of the card.
+fn gone(clips: &[Gone]) -> Markup {
+    html! {
+        @if !clips.is_empty() {
+            section #gone aria-labelledby="gone-title" {
+                h2 #gone-title { "No longer on the card " span.count { (clips.len()) } }
+                p.advice { "An earlier run read these. They are not in the folders now; their sidecars are as that run left them." }
+                ul.skipped {
+                    @for clip in clips {
+                        li {
+                            bdi.path { (words::visible(&clip.name)) } " "
+                            span.why { (link::to(&clip.sidecar)) }
                         }
                     }
                 }

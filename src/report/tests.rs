@@ -35,6 +35,7 @@ fn card(clips: Vec<CardClip>) -> CardOutcome {
             notes: Vec::new(),
         }],
         skipped: Vec::new(),
+        gone: Vec::new(),
         notes: Vec::new(),
         tool: tool(),
     }
@@ -157,6 +158,20 @@ fn a_page_that_is_written_clip_by_clip_asks_for_one_at_a_time() {
     assert!(!page.contains(CLIP_PLACE), "a place was left open");
     assert!(page.contains("&lt;!--clip--&gt;.mov"));
     assert!(page.ends_with("</html>"));
+}
+
+#[test]
+fn clips_that_are_gone_are_named_apart_from_those_of_the_card() {
+    let mut card = card(vec![clip("a.mov", Verdict::Sure, Some(1.0))]);
+    assert!(!page_of(&card, &[]).contains("No longer on the card"));
+    card.gone = vec![crate::outcome::Gone {
+        name: "b.mov".into(),
+        sidecar: "b.mov.rollmark.json".into(),
+    }];
+    let page = page_of(&card, &[]);
+    assert_eq!(page.matches("<article").count(), 1);
+    assert!(page.contains("No longer on the card"));
+    assert!(page.contains("href=\"./b.mov.rollmark.json\""));
 }
 
 #[test]

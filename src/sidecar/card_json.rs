@@ -59,6 +59,7 @@ mod tests {
                 notes: Vec::new(),
             }],
             skipped: Vec::new(),
+            gone: Vec::new(),
             notes: Vec::new(),
             tool: tool(),
         }

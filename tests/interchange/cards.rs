@@ -134,6 +134,7 @@ pub fn card(cameras: &[&str], clips: Vec<CardClip>) -> CardOutcome {
         clips,
         cameras: cameras.iter().map(camera).collect(),
         skipped: Vec::new(),
+        gone: Vec::new(),
         notes: Vec::new(),
         tool: tool(),
     }

@@ -5,11 +5,7 @@ use super::*;
 
 fn clip(card: usize, path: &str, words: &str) -> Member {
     let told = Told::parse(&format!("clip {words}")).unwrap();
-    let outcome = unslated(&format!("card/{path}"), &told);
-    let outcome = match told.get("start") {
-        None => outcome,
-        Some(label) => slated(outcome, frames(told.rate(), false), label),
-    };
+    let outcome = told_outcome(&format!("card/{path}"), &told);
     Member {
         card,
         path: path.to_owned(),

@@ -4,6 +4,7 @@
 mod comparisons;
 mod recordings;
 mod runs;
+mod settling;
 
 use super::{CardRun, Settings, Stop, Work};
 use crate::error::{Error, ErrorKind, Result};
@@ -76,6 +77,7 @@ fn unslated(path: &str, told: &Told) -> ClipOutcome {
             codec: Some("h264".into()),
             has_audio: Some(false),
             camera: told.get("camera").map(str::to_owned),
+            camera_serial: told.get("serial").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
             ..ClipPart::unknown(path)
         },
@@ -119,6 +121,36 @@ fn set_start(outcome: &mut ClipOutcome, form: ClockForm, counts: HalfOpen) {
         refresh_hz: None,
     });
     crate::clip_base::fill(outcome);
+}
+
+/// As the file says; `drop` tells how drop-frame is known.
+fn told_outcome(path: &str, told: &Told) -> ClipOutcome {
+    let outcome = unslated(path, told);
+    let Some(label) = told.get("start") else {
+        return outcome;
+    };
+    let (drop_frame, known_by) = match told.get("drop") {
+        None => (Some(false), "mark"),
+        Some("skipped") => (Some(true), "skipped_label"),
+        Some("mark") => (Some(true), "mark"),
+        Some("none") => (Some(false), "label"),
+        Some("given_none") => (Some(false), "given"),
+        Some("open") => (None, "unknown"),
+        Some(other) => panic!("{other}"),
+    };
+    let form = frames(told.rate(), drop_frame == Some(true));
+    let mut outcome = slated(outcome, form, label);
+    let clock = outcome.clock.as_mut().unwrap();
+    clock.drop_frame = drop_frame;
+    clock.drop_frame_known_by = known_by.into();
+    if drop_frame.is_none() {
+        let note = Note::new("drop_frame_open", "nothing seen tells");
+        outcome.notes.push(note);
+    }
+    if told.get("unsure").is_some() {
+        outcome.verdict = Verdict::Unsure;
+    }
+    outcome
 }
 
 fn frames(rate: Rate, drop_frame: bool) -> ClockForm {
@@ -190,6 +222,7 @@ impl Work for Reader {
             has_audio: false,
             carried_timecode: None,
             camera: told.get("camera").map(str::to_owned),
+            camera_serial: told.get("serial").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
             notes: Vec::new(),
         })
@@ -213,11 +246,7 @@ impl Work for Reader {
             // What a clip that was given up gives is of no use.
             return (unslated("given up", &told), Evidence::default());
         }
-        let outcome = unslated(&text, &told);
-        let outcome = match told.get("start") {
-            None => outcome,
-            Some(label) => slated(outcome, frames(told.rate(), false), label),
-        };
+        let outcome = told_outcome(&text, &told);
         let crop = Crop {
             seconds: 0.0,
             digits: told.get("start").unwrap_or("?").to_owned(),

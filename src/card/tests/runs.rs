@@ -1,8 +1,9 @@
 //! Whole runs: what is read, what is written, what a second run does.
 
 use super::super::records::Records;
-use super::super::{CARD_FILE, CardEvent, Ended, FAULT, GAVE_UP, NOT_READ, STATE_FOLDER, Stop};
+use super::super::{CARD_FILE, CardEvent, Ended, GAVE_UP, NOT_READ, STATE_FOLDER, Stop};
 use super::*;
+use crate::fault::FAULT;
 use crate::save::FileStamp;
 use crate::sidecar::{card_json, json};
 use std::sync::Arc;
@@ -117,6 +118,63 @@ fn a_second_run_reads_and_changes_nothing() {
     assert_eq!(second.outcome, outcome);
     assert_eq!(second.evidence(0), evidence);
     assert_eq!(bytes_below(&desk.out()), before);
+}
+
+fn gone(card: &CardOutcome) -> Vec<&str> {
+    card.gone.iter().map(|one| &*one.name).collect()
+}
+
+fn records(desk: &Desk) -> usize {
+    let folder = desk.out().join(STATE_FOLDER).join("clips");
+    fs::read_dir(folder).unwrap().count()
+}
+
+#[test]
+fn a_clip_that_is_no_longer_there_is_not_a_clip_of_the_card_and_not_forgotten() {
+    let desk = Desk::new(&[("a.mov", SLATED), ("d/b.mov", SLATED), ("c.mov", "clip")]);
+    assert_eq!(gone(&desk.run(&Reader::default()).outcome), [""; 0]);
+    fs::remove_file(desk.card().join("d/b.mov")).unwrap();
+    let sidecar = desk.out().join("d/b.mov.rollmark.json");
+    let before = fs::read(&sidecar).unwrap();
+    for _ in 0..2 {
+        let card = desk.run(&Reader::default()).outcome;
+        let names: Vec<&str> = card.clips.iter().map(|clip| &*clip.name).collect();
+        assert_eq!(names, ["a.mov", "c.mov"]);
+        assert_eq!(gone(&card), ["d/b.mov"]);
+        assert_eq!(card.gone[0].sidecar, "d/b.mov.rollmark.json");
+        let note = card.notes.iter().find(|note| note.code == "clips_gone");
+        assert!(note.unwrap().sentence.contains("d/b.mov"));
+        assert_eq!(fs::read(&sidecar).unwrap(), before);
+        assert_eq!(records(&desk), 2);
+    }
+    // It comes back, and is read.
+    desk.put("d/b.mov", SLATED);
+    let again = Reader::default();
+    assert_eq!(gone(&desk.run(&again).outcome), [""; 0]);
+    assert_eq!(again.names_read(), ["b.mov"]);
+    // Whoever removes the sidecar, too, wants to hear no more of it.
+    fs::remove_file(desk.card().join("d/b.mov")).unwrap();
+    fs::remove_file(&sidecar).unwrap();
+    let card = desk.run(&Reader::default()).outcome;
+    assert_eq!((gone(&card), card.notes.len()), (vec![], 0));
+}
+
+#[test]
+fn another_card_into_the_same_folder_does_not_cost_the_first_its_records() {
+    let desk = Desk::new(&[("a.mov", SLATED)]);
+    let other = Desk::new(&[("b.mov", SLATED)]);
+    desk.run(&Reader::default());
+    let settings = Settings {
+        folders: vec![other.card()],
+        ..desk.settings()
+    };
+    assert_eq!(
+        gone(&run_with(&settings, &Reader::default()).outcome),
+        ["a.mov"]
+    );
+    let again = Reader::default();
+    assert_eq!(gone(&desk.run(&again).outcome), ["b.mov"]);
+    assert_eq!(again.names_read(), [""; 0]);
 }
 
 #[test]

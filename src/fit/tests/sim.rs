@@ -229,6 +229,7 @@ pub fn facts(rate: Rate, tick_seconds: Ratio) -> ClipFacts {
         has_audio: false,
         carried_timecode: None,
         camera: None,
+        camera_serial: None,
         creation_time: None,
         notes: Vec::new(),
     }
