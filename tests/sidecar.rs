@@ -104,6 +104,7 @@ fn sure() -> ClipOutcome {
             codec: Some("h264".into()),
             has_audio: Some(false),
             camera: None,
+            camera_serial: None,
             creation_time: Some("2026-05-28T12:40:43Z".into()),
             carried_timecode: None,
         },

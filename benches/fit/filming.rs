@@ -402,6 +402,7 @@ impl Scene {
             has_audio: false,
             carried_timecode: None,
             camera: None,
+            camera_serial: None,
             creation_time: None,
             notes: Vec::new(),
         }

@@ -68,6 +68,7 @@ pub fn outcome_at(clock: ClockForm, count: i64, rate: Rate, length: u64) -> Clip
             codec: Some("h264".into()),
             has_audio: Some(true),
             camera: None,
+            camera_serial: None,
             creation_time: None,
             carried_timecode: None,
         },

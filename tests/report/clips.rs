@@ -8,8 +8,8 @@ use image::imageops::{FilterType, blur, resize};
 use image::{GrayImage, ImageFormat};
 use rollmark::note::Note;
 use rollmark::outcome::{
-    ByHand, CLIP_FORMAT_VERSION, CardClip, ClipLabel, ClipOutcome, ClipPart, Clock, Crop, Estimate,
-    Evidence, Point, Start, Verdict, Window,
+    ByHand, CLIP_FORMAT_VERSION, Camera, CardClip, ClipLabel, ClipOutcome, ClipPart, Clock, Crop,
+    Estimate, Evidence, Point, Start, Verdict, Window,
 };
 use rollmark::timecode::{ClockForm, Rate};
 use std::io::Cursor;

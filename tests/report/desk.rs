@@ -6,9 +6,7 @@ mod clips;
 
 use clips::camera_letter;
 use rollmark::note::Note;
-use rollmark::outcome::{
-    CARD_FORMAT_VERSION, Camera, CardOutcome, Chapter, Evidence, Skipped, Tool,
-};
+use rollmark::outcome::{CARD_FORMAT_VERSION, CardOutcome, Chapter, Evidence, Skipped, Tool};
 
 /// A card and what its clips rest on.
 pub struct Desk {
