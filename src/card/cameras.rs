@@ -83,20 +83,34 @@ pub(super) fn group(members: &[&Member], folder_names: &[String]) -> (Vec<Group>
         .into_iter()
         .map(|c| c.expect("all were filled"))
         .collect();
+    let firsts: Vec<Option<&Member>> = (0..keys.len())
+        .map(|at| cameras.iter().position(|c| *c == at).map(|i| members[i]))
+        .collect();
+    let names: Vec<String> = keys
+        .iter()
+        .zip(&firsts)
+        .map(|(key, first)| match &key.told {
+            Told::ByContainer { name, .. } => name.clone(),
+            Told::ByLooks { .. } => first
+                .and_then(|member| Some(member.path.rsplit_once('/')?.0))
+                .and_then(|folder| folder.rsplit('/').next())
+                .or_else(|| folder_names.get(key.card).map(String::as_str))
+                .unwrap_or("camera")
+                .to_owned(),
+        })
+        .collect();
     let mut taken = BTreeSet::new();
     let groups = keys
         .iter()
         .enumerate()
         .map(|(at, key)| {
-            let first = cameras.iter().position(|c| *c == at).map(|i| members[i]);
-            let name = match &key.told {
-                Told::ByContainer { name, .. } => name.clone(),
-                Told::ByLooks { .. } => first
-                    .and_then(|member| Some(member.path.rsplit_once('/')?.0))
-                    .and_then(|folder| folder.rsplit('/').next())
-                    .or_else(|| folder_names.get(key.card).map(String::as_str))
-                    .unwrap_or("camera")
-                    .to_owned(),
+            let is_shared = names.iter().filter(|name| **name == names[at]).count() > 1;
+            let name = match (&key.told, firsts[at].map(|first| prefix_of(&first.path))) {
+                // Several in one folder: what their clips are called tells them apart.
+                (Told::ByLooks { .. }, Some(prefix)) if is_shared && !prefix.is_empty() => {
+                    format!("{}: {prefix}", names[at])
+                }
+                _ => names[at].clone(),
             };
             let name = (1..)
                 .map(|n| {
@@ -229,11 +243,17 @@ fn folder_of(path: &str) -> String {
     top.to_owned()
 }
 
-/// The letters that a clip's name begins with.
-fn letters_of(path: &str) -> String {
+/// The letters that a clip's name begins with, as they are.
+fn prefix_of(path: &str) -> &str {
     let name = path.rsplit('/').next().unwrap_or(path);
-    name.chars()
-        .take_while(|c| c.is_alphabetic())
+    let end = name.find(|c: char| !c.is_alphabetic());
+    &name[..end.unwrap_or(name.len())]
+}
+
+/// Those letters, whatever their case.
+fn letters_of(path: &str) -> String {
+    prefix_of(path)
+        .chars()
         .flat_map(char::to_uppercase)
         .collect()
 }

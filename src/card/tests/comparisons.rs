@@ -260,3 +260,15 @@ fn broken_clips_belong_to_the_camera_beside_them() {
     let names: Vec<&str> = agreed.cameras.iter().map(|c| &*c.name).collect();
     assert_eq!(names, ["X", "B"]);
 }
+
+#[test]
+fn cameras_of_one_folder_are_called_by_what_their_clips_are_called() {
+    let agreed = agreed(vec![
+        clip(0, "day/bales_001.mov", ""),
+        clip(0, "day/ramp_001.mov", ""),
+        clip(0, "day/ramp_002.mov", "rate=50"),
+        clip(0, "night/ramp_003.mov", ""),
+    ]);
+    let names: Vec<&str> = agreed.cameras.iter().map(|c| &*c.name).collect();
+    assert_eq!(names, ["day: bales", "day: ramp", "day: ramp (2)", "night"]);
+}
