@@ -1,18 +1,28 @@
 //! Reads clips that were damaged on purpose, each in a process of its own with a limit on
-//! memory and time: no crash, no hang, and never `sure` of another start than the whole
-//! clip's. Prints what came out, by container and kind of damage.
+//! memory and time: no crash, no hang, and never `sure` of a start that the frames which are
+//! left do not show. Prints what came out, by container and kind of damage.
+//!
+//! Damage may take frames from the head, or add some: then the start is another one. Which,
+//! FFmpeg's own program tells: every frame that it still decodes bit for bit as in the whole
+//! clip says what the clock showed at its time. A start within one frame of that is right,
+//! as everywhere: where a frame was lost inside the slate, the frames before it and those
+//! behind it show starts one apart.
 //!
 //! `cargo bench --bench damaged -- [COUNT] [FIRST_SEED] [KEEP_DIR]`: clips that went wrong
 //! are kept in KEEP_DIR.
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[path = "damaged/harm.rs"]
+mod harm;
 
 use common::{BurnedIn, Shelf};
-use rand::{RngExt, SeedableRng};
+use harm::Damage;
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
+use rollmark::timecode::{ClockForm, Rate};
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Mutex;
@@ -52,83 +62,6 @@ const SOURCES: [(&str, &str); 10] = [
     ("mxf", "-c:v mpeg2video -q:v 4"),
 ];
 
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Damage {
-    Flips,
-    Cut,
-    Splice,
-    AbsurdNumber,
-    Zeros,
-    Repeat,
-}
-
-impl Damage {
-    const ALL: [(Self, &str); 6] = [
-        (Self::Flips, "bits flipped"),
-        (Self::Cut, "cut off"),
-        (Self::Splice, "pieces moved"),
-        (Self::AbsurdNumber, "absurd numbers"),
-        (Self::Zeros, "zeroed"),
-        (Self::Repeat, "pieces repeated"),
-    ];
-
-    fn apply(self, bytes: &mut Vec<u8>, rng: &mut ChaCha8Rng) {
-        let len = bytes.len();
-        // Half of the damage hits the first or last four kilobytes, where containers keep
-        // their tables.
-        let place = |rng: &mut ChaCha8Rng| match rng.random_range(0..4) {
-            0 => rng.random_range(0..len.min(4096)),
-            1 => len - 1 - rng.random_range(0..len.min(4096)),
-            _ => rng.random_range(0..len),
-        };
-        match self {
-            Self::Flips => {
-                for _ in 0..1 << rng.random_range(0..8) {
-                    let at = place(rng);
-                    bytes[at] ^= 1 << rng.random_range(0..8);
-                }
-            }
-            Self::Cut => bytes.truncate(rng.random_range(0..len)),
-            Self::Splice => {
-                let (from, to) = (place(rng), place(rng));
-                let size = rng.random_range(1..4096).min(len - from.max(to));
-                let piece = bytes[from..from + size].to_vec();
-                bytes[to..to + size].copy_from_slice(&piece);
-            }
-            Self::AbsurdNumber => {
-                const NUMBERS: [u64; 8] = [
-                    0,
-                    1,
-                    u64::MAX,
-                    1 << 63,
-                    0x7fff_ffff_ffff_ffff,
-                    0xffff_ffff,
-                    0x7fff_ffff,
-                    0x8000_0000,
-                ];
-                for _ in 0..rng.random_range(1..8) {
-                    let number = NUMBERS[rng.random_range(0..NUMBERS.len())].to_be_bytes();
-                    let width = [2, 4, 8][rng.random_range(0..3)];
-                    let at = place(rng);
-                    let width = width.min(len - at);
-                    bytes[at..at + width].copy_from_slice(&number[8 - width..]);
-                }
-            }
-            Self::Zeros => {
-                let at = place(rng);
-                let size = rng.random_range(1..16_384).min(len - at);
-                bytes[at..at + size].fill(0);
-            }
-            Self::Repeat => {
-                let at = place(rng);
-                let size = rng.random_range(1..4096).min(len - at);
-                let piece = bytes[at..at + size].repeat(rng.random_range(1..8));
-                bytes.splice(at..at, piece);
-            }
-        }
-    }
-}
-
 /// What a run of the program came to.
 enum End {
     Verdict(String, Option<String>),
@@ -160,6 +93,72 @@ fn run(program: &Path, clip: &Path) -> End {
     }
 }
 
+/// Frames as FFmpeg's program decodes them: hash and seconds, in order.
+fn frames(file: &Path) -> Vec<(String, f64)> {
+    let output = Command::new("timeout")
+        .args([
+            &MOST_S.to_string(),
+            "ffmpeg",
+            "-nostdin",
+            "-v",
+            "quiet",
+            "-copyts",
+            "-i",
+        ])
+        .arg(file)
+        .args([
+            "-map",
+            "0:v:0",
+            "-pix_fmt",
+            "gray",
+            "-fps_mode",
+            "passthrough",
+        ])
+        .args([
+            "-enc_time_base",
+            "1:90000",
+            "-f",
+            "framehash",
+            "-hash",
+            "md5",
+            "-",
+        ])
+        .output()
+        .expect("ffmpeg, from Debian's package of that name");
+    let text = String::from_utf8_lossy(&output.stdout);
+    let line = |line: &str| {
+        let parts: Vec<&str> = line.split(',').map(str::trim).collect();
+        let ticks: f64 = parts.get(2)?.parse().ok()?;
+        Some(((*parts.get(5)?).to_owned(), ticks / 90_000.0))
+    };
+    let lines = text.lines().filter(|line| !line.starts_with('#'));
+    lines.filter_map(line).collect()
+}
+
+/// The start that most of the frames left show, as counts after the whole clip's.
+fn shift_shown(whole: &HashMap<String, i64>, file: &Path) -> Option<i64> {
+    let frames = frames(file);
+    let zero_s = frames.first()?.1;
+    let mut votes: BTreeMap<i64, usize> = BTreeMap::new();
+    for (hash, at_s) in &frames {
+        if let Some(index) = whole.get(hash) {
+            let shown = index - ((at_s - zero_s) * 25.0).round() as i64;
+            *votes.entry(shown).or_default() += 1;
+        }
+    }
+    votes
+        .into_iter()
+        .max_by_key(|(_, n)| *n)
+        .map(|(shift, _)| shift)
+}
+
+/// Counts from the whole clip's start to `label`.
+fn shift_of(label: &str) -> Option<i64> {
+    let form = ClockForm::frames(Rate::new(25, 1)?, false).ok()?;
+    let count = |label: &str| form.count(&form.parse(label).ok()?).ok();
+    Some(count(label)? - count(START)?)
+}
+
 fn main() {
     let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
     let count: usize = args.next().map_or(2000, |n| n.parse().expect("a number"));
@@ -170,7 +169,7 @@ fn main() {
     let clock = BurnedIn::new(START, "25")
         .strip("480x120", 60, (10, 30))
         .seconds("2");
-    let sources: Vec<Vec<u8>> = SOURCES
+    let sources: Vec<(Vec<u8>, HashMap<String, i64>)> = SOURCES
         .iter()
         .map(|(name, coding)| {
             let file = shelf.clip(&format!("whole.{name}"), &clock, coding);
@@ -179,7 +178,10 @@ fn main() {
                 End::Verdict(verdict, label) => panic!("{name}, whole: {verdict} {label:?}"),
                 End::Wrong(what) => panic!("{name}, whole: {what}"),
             }
-            fs::read(file).expect("it was just written")
+            let hashes = frames(&file).into_iter().map(|(hash, _)| hash);
+            let frames: HashMap<_, _> = hashes.zip(0..).collect();
+            assert_eq!(frames.len(), 50, "{name}: every frame looks different");
+            (fs::read(file).expect("it was just written"), frames)
         })
         .collect();
     let next = AtomicUsize::new(0);
@@ -197,18 +199,31 @@ fn main() {
                     let (source, damage) = (index % SOURCES.len(), index / SOURCES.len());
                     let (damage, kind) = Damage::ALL[damage % Damage::ALL.len()];
                     let seed = first_seed + index as u64;
-                    let mut bytes = sources[source].clone();
+                    let (whole, frames) = &sources[source];
+                    let mut bytes = whole.clone();
                     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-                    damage.apply(&mut bytes, &mut rng);
+                    damage.apply(SOURCES[source].0, &mut bytes, &mut rng);
                     let name = format!("damaged-{seed}.{}", SOURCES[source].0);
                     let file = shelf.path(&name);
                     fs::write(&file, &bytes).expect("room for a small clip");
                     let end = run(program, &file);
                     let (word, fault) = match end {
                         End::Verdict(verdict, label) => {
-                            let is_wrong = verdict == "sure" && label.as_deref() != Some(START);
-                            let fault = is_wrong.then(|| format!("sure of {label:?}"));
-                            (verdict, fault)
+                            let label = label.filter(|_| verdict == "sure");
+                            match label.filter(|label| label != START) {
+                                None => (verdict, None),
+                                Some(label) => {
+                                    let shown = shift_shown(frames, &file);
+                                    let said = shift_of(&label);
+                                    let is_near = said
+                                        .zip(shown)
+                                        .is_some_and(|(said, shown)| said.abs_diff(shown) <= 1);
+                                    let fault = (!is_near).then(|| {
+                                        format!("sure of {label}, where {shown:?} is shown")
+                                    });
+                                    ("sure of what is left".to_owned(), fault)
+                                }
+                            }
                         }
                         End::Wrong(what) => ("WRONG".to_owned(), Some(what)),
                     };

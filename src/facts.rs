@@ -41,6 +41,9 @@ pub struct ClipFacts {
     pub camera_serial: Option<String>,
     /// The camera's own clock, as the container writes it.
     pub creation_time: Option<String>,
+    /// Why no start may be used unseen, whatever the clock says: frame 0 or the times of the
+    /// frames cannot be trusted.
+    pub doubts: Vec<Note>,
     /// Yes, but: truncated, stamps repaired, carried timecode unreadable, ...
     pub notes: Vec<Note>,
 }

@@ -321,6 +321,7 @@ mod tests {
                     camera: None,
                     camera_serial: None,
                     creation_time: None,
+                    doubts: Vec::new(),
                     notes: Vec::new(),
                 },
                 next: 0,

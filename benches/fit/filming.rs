@@ -404,6 +404,7 @@ impl Scene {
             camera: None,
             camera_serial: None,
             creation_time: None,
+            doubts: Vec::new(),
             notes: Vec::new(),
         }
     }

@@ -149,6 +149,7 @@ impl Table<'_> {
         }
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, fit);
         self.finish(chosen, start, fit);
+        doubts.extend(self.clip.doubts.iter().cloned());
         let agreeing: usize = fit.sightings.iter().map(|s| s.frames_agreeing).sum();
         let read: usize = members.iter().map(|&(i, _)| self.seen[i].tally.read).sum();
         if doubts.is_empty() {

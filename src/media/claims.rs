@@ -19,6 +19,8 @@ pub(super) struct HeadSample {
     /// FFmpeg's stamps in presentation order, without gaps for pictures that
     /// were not read yet.
     pub stamps: Vec<i64>,
+    /// FFmpeg's stamps of what is presented, in file order.
+    as_filed: Vec<i64>,
     /// True if most packets carry no presentation stamp.
     pub lacks_stamps: bool,
     /// True if pictures are decoded in another order than presented.
@@ -37,15 +39,36 @@ impl HeadSample {
             stamps.extend(packet.pts().filter(|_| !source::is_hidden(packet)));
         }
         let lacks_stamps = 2 * stamps.len() < count && count > 1;
+        let as_filed = stamps.clone();
         // Nothing is presented before it is decoded: whatever belongs before
         // the last decoding stamp has been read.
         stamps.retain(|pts| last_dts.is_none_or(|dts| *pts <= dts));
         stamps.sort_unstable();
         Self {
             stamps,
+            as_filed,
             lacks_stamps,
             is_reordered: delays.windows(2).any(|pair| pair[0] != pair[1]),
         }
+    }
+
+    /// Says so if the file has pictures before the first that decoded, at `zero`: a program
+    /// that keeps their place counts from there, one that drops them from frame 0. Pictures
+    /// that follow a key frame in the file and precede it on the screen are left out
+    /// everywhere.
+    fn head_doubt(&self, zero: i64) -> Option<Note> {
+        let before = self.as_filed.iter().take_while(|stamp| **stamp != zero);
+        let lost = before.filter(|stamp| **stamp < zero).count();
+        (lost > 0).then(|| {
+            Note::new(
+                "head_lost",
+                format!(
+                    "the first {lost} pictures of the file do not decode, so that programs \
+                     differ in where it begins; copy it from the card again, or compare one \
+                     frame by eye"
+                ),
+            )
+        })
     }
 }
 
@@ -165,6 +188,7 @@ impl Claims<'_> {
             camera: self.camera(),
             camera_serial: self.first_tag(&SERIAL),
             creation_time: self.tag("creation_time"),
+            doubts: self.sample.head_doubt(self.zero).into_iter().collect(),
             notes: timecode_note.into_iter().collect(),
         }
     }

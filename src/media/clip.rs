@@ -362,6 +362,10 @@ impl Clip {
         }
     }
 
+    fn has_doubt(&self, code: &str) -> bool {
+        self.facts.doubts.iter().any(|doubt| doubt.code == code)
+    }
+
     fn note_repaired_stamps(&mut self) {
         let sentence = if self.must_count {
             "the file carries no presentation times; they were rebuilt from the order of the \
@@ -375,6 +379,14 @@ impl Clip {
             )
         };
         self.note("stamps_repaired", sentence);
+        if !self.must_count && self.stamper.is_dubious() && !self.has_doubt("times_wrong") {
+            self.facts.doubts.push(Note::new(
+                "times_wrong",
+                "many presentation times of the file run backwards or are missing, so that the \
+                 others may be wrong, too; copy it from the card again, or compare one frame by \
+                 eye",
+            ));
+        }
     }
 
     fn note_spacing(&mut self) {

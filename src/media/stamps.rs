@@ -7,6 +7,12 @@ use crate::timecode::Ratio;
 /// A.4.1 limit the picture buffer); twice that, for fields.
 const LONGEST_REORDER: i32 = 32;
 
+/// A recorder that starts again from 0 costs one repair, a lost packet a few. From the
+/// third on, and where more than one frame in twenty needs one, the file's table of times
+/// is damaged, and stamps that happen to rise are as wrong as those that do not.
+const FEWEST_DUBIOUS: u64 = 3;
+const DUBIOUS_SHARE: u64 = 20;
+
 /// Turns the stamps that FFmpeg gives into ticks after frame 0.
 #[derive(Clone, Debug)]
 pub(super) struct Stamper {
@@ -14,6 +20,8 @@ pub(super) struct Stamper {
     zero: Option<i64>,
     /// Ticks of the previous frame of this run.
     last: Option<i64>,
+    /// Ticks that the file itself gives the previous frame that has any.
+    last_own: Option<i64>,
     /// Added to stamps after they jumped back.
     shift: i64,
     /// Ticks of the last frame with a stamp of its own, and frames since.
@@ -22,6 +30,8 @@ pub(super) struct Stamper {
     step: Ratio,
     /// Frames whose stamp was missing or ran backwards.
     repaired: u64,
+    /// Frames that got ticks.
+    given: u64,
 }
 
 impl Stamper {
@@ -29,10 +39,12 @@ impl Stamper {
         Self {
             zero: None,
             last: None,
+            last_own: None,
             shift: 0,
             rebuilt: (0, 0),
             step: Ratio::ONE,
             repaired: 0,
+            given: 0,
         }
     }
 
@@ -56,9 +68,15 @@ impl Stamper {
         self.repaired
     }
 
+    /// True if so many stamps were repaired that the others deserve no trust either.
+    pub(super) fn is_dubious(&self) -> bool {
+        self.repaired >= FEWEST_DUBIOUS && self.repaired * DUBIOUS_SHARE > self.given
+    }
+
     /// A jump: the next frame has no neighbour.
     pub(super) fn jumped(&mut self) {
         self.last = None;
+        self.last_own = None;
         self.shift = 0;
     }
 
@@ -73,7 +91,8 @@ impl Stamper {
     }
 
     /// Ticks after frame 0 of the next frame in presentation order; the first
-    /// one ever asked about is frame 0. `None` for frames before frame 0.
+    /// one ever asked about is frame 0. `None` for frames before frame 0, and for one whose
+    /// place a repair before it has taken.
     pub(super) fn ticks(&mut self, raw: Option<i64>) -> Option<i64> {
         if let (None, Some(raw)) = (self.zero, raw) {
             // Frames without stamps may have gone before.
@@ -88,18 +107,32 @@ impl Stamper {
             if first < 0 {
                 return None;
             }
+            self.last_own = own;
             return Some(self.take(first));
         };
+        let last_own = self.last_own;
+        self.last_own = own.or(last_own);
         if let Some(own) = own {
+            if own > last {
+                // Ahead again without help: what ran back was no new beginning.
+                self.shift = 0;
+                return Some(self.take(own));
+            }
             let moved = own.saturating_add(self.shift);
-            if let Some(good) = [own, moved].into_iter().find(|ticks| *ticks > last) {
-                return Some(self.take(good));
+            if moved > last {
+                return Some(self.take(moved));
             }
         }
         self.repaired += 1;
+        let rises = |own| last_own.is_some_and(|before| own > before);
+        if own.is_some_and(rises) && self.shift == 0 {
+            return None;
+        }
+        self.given += 1;
         let (ticks, frames) = self.rebuild();
         let ticks = ticks.max(last + 1);
-        if let Some(own) = own {
+        // The same stamp twice is one frame too many; stamps that run back begin anew.
+        if let Some(own) = own.filter(|own| last_own != Some(*own)) {
             self.shift = ticks - own;
         }
         self.last = Some(ticks);
@@ -118,6 +151,7 @@ impl Stamper {
     }
 
     fn take(&mut self, ticks: i64) -> i64 {
+        self.given += 1;
         self.last = Some(ticks);
         self.rebuilt = (ticks, 0);
         ticks
@@ -169,6 +203,38 @@ mod tests {
         let (ticks, repaired) = stamped(step, &[0, 40, 40, 120, 160].map(Some));
         assert_eq!(ticks, [0, 40, 80, 120, 160].map(Some));
         assert_eq!(repaired, 1);
+    }
+
+    /// A frame that was recorded twice must not make all that follow late.
+    #[test]
+    fn a_stamp_that_comes_twice_moves_no_later_frame() {
+        let step = Ratio::from_integer(40);
+        let (ticks, _) = stamped(step, &[0, 0, 40, 80, 120].map(Some));
+        assert_eq!(ticks, [Some(0), Some(40), None, Some(80), Some(120)]);
+        let (ticks, _) = stamped(step, &[0, 40, 40, 40, 80, 120, 160].map(Some));
+        assert_eq!(ticks.last(), Some(&Some(160)));
+    }
+
+    #[test]
+    fn a_few_repairs_are_trusted_and_many_are_not() {
+        let dubious = |raw: &[i64]| {
+            let mut stamper = Stamper::new();
+            stamper.set_step(Ratio::from_integer(40));
+            for raw in raw {
+                stamper.ticks(Some(*raw));
+            }
+            stamper.is_dubious()
+        };
+        let good: Vec<i64> = (0..50).map(|n| 40 * n).collect();
+        assert!(!dubious(&good));
+        let mut once = good.clone();
+        once[20] = once[19];
+        assert!(!dubious(&once));
+        // Every fifth runs back.
+        let torn: Vec<i64> = (0..50)
+            .map(|n| 40 * (n - 3 * i64::from(n % 5 == 4)))
+            .collect();
+        assert!(dubious(&torn));
     }
 
     #[test]

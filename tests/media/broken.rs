@@ -199,6 +199,39 @@ fn damage_in_the_middle_is_skipped_and_counted() {
     }
 }
 
+/// The key frame at the head is damaged: the file begins with pictures that nobody can
+/// decode, and other programs may keep their place.
+#[test]
+fn a_clip_whose_first_pictures_are_lost_is_never_sure_of_its_start() {
+    let shop = Workshop::new();
+    for (name, encode) in [
+        ("film.mp4", X264),
+        ("film.mxf", "-c:v mpeg2video -g 12 -q:v 3"),
+        ("stream.ts", X264),
+    ] {
+        let file = shop.make(name, "testsrc2=s=320x180:r=25:d=2", encode);
+        let whole = read_all(&file);
+        assert!(open(&file).facts().doubts.is_empty(), "{name}");
+        let mut bytes = fs::read(&file).unwrap();
+        let (at, len) = clips::ffprobe_packets(&file)[0];
+        // Transport streams are left their packet headers, 4 bytes of every 188.
+        for byte in (at..at + len).filter(|byte| name != "stream.ts" || byte % 188 > 31) {
+            bytes[byte] = 0;
+        }
+        fs::write(&file, bytes).unwrap();
+        let clip = open(&file);
+        let codes: Vec<&str> = clip
+            .facts()
+            .doubts
+            .iter()
+            .map(|d| d.code.as_str())
+            .collect();
+        assert_eq!(codes, ["head_lost"], "{name}");
+        // Frame 0 is one that decodes.
+        assert!(read_all(&file).len() < whole.len(), "{name}");
+    }
+}
+
 /// Nothing but garbage where the pictures should be.
 #[test]
 fn a_clip_without_one_good_picture_is_undecodable() {

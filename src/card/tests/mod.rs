@@ -224,6 +224,7 @@ impl Work for Reader {
             camera: told.get("camera").map(str::to_owned),
             camera_serial: told.get("serial").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
+            doubts: Vec::new(),
             notes: Vec::new(),
         })
     }

@@ -231,6 +231,7 @@ pub fn facts(rate: Rate, tick_seconds: Ratio) -> ClipFacts {
         camera: None,
         camera_serial: None,
         creation_time: None,
+        doubts: Vec::new(),
         notes: Vec::new(),
     }
 }
