@@ -3,6 +3,7 @@
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Scene, facts, frames};
 use crate::fit::{Known, NextLook};
+use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
@@ -301,4 +302,20 @@ fn digits_that_were_not_seen_to_run_and_are_not_clear_are_no_start() {
     assert_eq!(codes(&fit), ["no_running_clock"]);
     assert_eq!((&fit.start, &fit.clock), (&None, &None));
     assert!(!fit.sightings[0].is_the_clock() && fit.sightings[0].frames_read == 2);
+}
+
+/// However clearly the clock is read: what the file says about its frames is in doubt.
+#[test]
+fn doubts_about_the_file_stand_beside_a_start_that_is_not_sure() {
+    let mut scene = Scene::new(frames(Rate::F25), "02:28:52:00", Rate::F25);
+    scene.frames = (0..100).collect();
+    let mut filmed = scene.film();
+    assert_sure(&run(&filmed), "02:28:52:00");
+    filmed
+        .facts
+        .doubts
+        .push(Note::new("head_lost", "the first pictures are lost"));
+    let fit = run(&filmed);
+    assert_unsure(&fit, "head_lost");
+    assert_eq!(label(&fit), "02:28:52:00");
 }
