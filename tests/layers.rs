@@ -228,6 +228,21 @@ fn foreign_libraries_stay_in_their_folders() {
     );
 }
 
+/// Footage stays on the machine, and a file name is never part of a command.
+#[test]
+fn nothing_connects_and_no_other_program_is_started() {
+    for source in sources() {
+        let has = |path: [&str; 3]| source.words.windows(3).any(|words| words == path);
+        for (first, last) in [("std", "net"), ("process", "Command"), ("net", "TcpStream")] {
+            assert!(
+                !has([first, "::", last]),
+                "{} uses {first}::{last}",
+                source.file.display()
+            );
+        }
+    }
+}
+
 #[test]
 fn time_is_exact_and_needs_nothing_but_the_standard_library() {
     let manifest = fs::read_to_string(root().join("Cargo.toml")).unwrap();

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io::{self, BufRead, BufReader, BufWriter, Write};
+use std::io::{self, BufRead, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// The list of files, below the output folder's records.
@@ -62,9 +62,9 @@ impl Ledger {
         let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
         match File::open(&list) {
             Ok(file) => {
-                for text in BufReader::new(file).lines() {
+                for text in BufReader::new(file).split(b'\n') {
                     let text = text.map_err(|e| cannot_write(&list).because(e))?;
-                    if let Ok(line) = serde_json::from_str::<Line>(&text) {
+                    if let Ok(line) = serde_json::from_slice::<Line>(&text) {
                         lines.entry(line.file.clone()).or_default().push(line);
                     }
                 }
@@ -210,9 +210,22 @@ impl Ledger {
         }
         let mut text = serde_json::to_vec(&line).expect("strings always serialise");
         text.push(b'\n');
-        let append = || -> io::Result<()> {
+        let mut append = || -> io::Result<()> {
             fs::create_dir_all(folder_of(&self.list))?;
-            let mut list = File::options().create(true).append(true).open(&self.list)?;
+            let mut list = File::options()
+                .create(true)
+                .read(true)
+                .append(true)
+                .open(&self.list)?;
+            // Half a line, as a full disk leaves it, must not spoil the one that follows.
+            let mut last = [b'\n'];
+            if list.seek(SeekFrom::End(0))? > 0 {
+                list.seek(SeekFrom::End(-1))?;
+                list.read_exact(&mut last)?;
+            }
+            if last != [b'\n'] {
+                text.insert(0, b'\n');
+            }
             list.write_all(&text)?;
             list.sync_all()?;
             sync_folder(folder_of(&self.list))
@@ -342,6 +355,22 @@ mod tests {
         text.extend_from_slice(b"{\"file\": \"cli");
         fs::write(&list, text).unwrap();
         ledger(out.path()).write(name, b"two").unwrap();
+    }
+
+    /// A full disk takes half a line, and later has room again.
+    #[test]
+    fn half_a_line_spoils_neither_the_list_nor_the_line_behind_it() {
+        let out = tempfile::tempdir().unwrap();
+        let (one, two) = (Path::new("one.csv"), Path::new("two.csv"));
+        ledger(out.path()).write(one, b"1").unwrap();
+        let list = ledger(out.path()).list;
+        let mut bytes = fs::read(&list).unwrap();
+        bytes.extend(b"{\"file\":\"two.c\xff");
+        fs::write(&list, bytes).unwrap();
+        ledger(out.path()).write(two, b"2").unwrap();
+        ledger(out.path()).write(one, b"1, again").unwrap();
+        ledger(out.path()).write(two, b"2, again").unwrap();
+        assert_eq!(fs::read(out.path().join(two)).unwrap(), b"2, again");
     }
 
     #[test]

@@ -483,6 +483,51 @@ fn what_others_put_in_place_of_a_sidecar_is_kept_and_the_others_are_written() {
     assert!(desk.out().join("b.mov.rollmark.json").exists());
 }
 
+/// Records, probes, sidecars, the card object and the list of what was written are read
+/// back. Cut off, zeroed, full of noise or swapped, they cost a second reading or are kept
+/// as somebody else's, and never a start.
+#[test]
+fn whatever_is_read_back_may_be_damaged() {
+    use rand::{Rng, RngExt, SeedableRng, seq::IndexedRandom};
+    let clips = [
+        ("a.mov", SLATED),
+        ("b.mov", "clip"),
+        ("c.mov", "no index"),
+        ("d.mov", "clip start=11:00:00:00"),
+    ];
+    for seed in 0..120 {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let desk = Desk::new(&clips);
+        let (first, sources) = (desk.run(&Reader::default()).outcome.clone(), desk.card());
+        let sources_before = bytes_below(&sources);
+        let written = bytes_below(&desk.out());
+        let names: Vec<&PathBuf> = written.keys().collect();
+        for _ in 0..rng.random_range(1..4) {
+            let name = *names.choose(&mut rng).unwrap();
+            let mut bytes = written[name].clone();
+            let at = rng.random_range(0..=bytes.len());
+            match rng.random_range(0..4) {
+                0 => bytes.truncate(at),
+                1 => bytes[at..].fill(0),
+                2 => rng.fill_bytes(&mut bytes[at..]),
+                _ => bytes = written[*names.choose(&mut rng).unwrap()].clone(),
+            }
+            fs::write(name, bytes).unwrap();
+        }
+        let run = desk.run(&Reader::default());
+        assert_eq!(run.ended, Ended::Complete, "seed {seed}");
+        assert_eq!(run.outcome.clips, first.clips, "seed {seed}");
+        for fault in &run.faults {
+            assert_eq!(
+                fault.kind(),
+                ErrorKind::WouldReplace,
+                "seed {seed}: {fault}"
+            );
+        }
+        assert_eq!(bytes_below(&sources), sources_before, "seed {seed}");
+    }
+}
+
 #[test]
 fn leftovers_of_a_killed_run_go_and_never_count_as_clips() {
     let desk = Desk::new(&[("d/a.mov", SLATED)]);
