@@ -1,6 +1,9 @@
 //! The program as its user meets it: files that hold no video, words that make
 //! no sense, folders that take no files. No clip here needs the reader.
 
+#[path = "cli/cards.rs"]
+mod cards;
+
 use assert_cmd::Command;
 use predicates::prelude::*;
 use predicates::str::{contains, is_empty, starts_with};
@@ -540,119 +543,4 @@ fn shells_learn_the_commands() {
             .success()
             .stdout(contains("rehearse").and(contains("corrections")));
     }
-}
-
-/// The card's own exit status, on cards of files that are no clips.
-#[test]
-fn the_status_of_a_card_is_that_of_its_worst_clip() {
-    let place = Place::new();
-    place.file("bad/a.mov", b"");
-    place.file("texts/notes.txt", TEXT);
-    for (folder, status) in [("bad", 1), ("texts", 0), ("missing", 2)] {
-        place
-            .rollmark()
-            .args(["card", folder, "--out"])
-            .arg(place.path(&format!("out {folder}")))
-            .assert()
-            .code(status);
-    }
-    assert!(!place.path("out missing").exists());
-    // Run again, from its records, it is the same.
-    place
-        .rollmark()
-        .args(["card", "bad", "--out", "out bad"])
-        .assert()
-        .code(1);
-}
-
-#[test]
-fn a_card_whose_results_cannot_be_written_could_not_be_run() {
-    let place = Place::new();
-    place.file("card/a.mov", b"");
-    place.file("card/b.mov", b"");
-    // A sidecar of somebody else in the way of one clip: told, kept, and the rest is written.
-    let theirs = place.file("out/a.mov.rollmark.json", b"mine");
-    place
-        .rollmark()
-        .args(["card", "card", "--out", "out"])
-        .assert()
-        .code(2)
-        .stderr(contains("a.mov.rollmark.json").and(contains("not replaced")));
-    assert_eq!(fs::read(&theirs).unwrap(), b"mine");
-    assert!(place.path("out/b.mov.rollmark.json").is_file());
-    assert!(place.path("out/report.html").is_file());
-}
-
-#[test]
-fn a_report_of_somebody_else_is_kept() {
-    let place = Place::new();
-    place.file("card/a.mov", b"");
-    let theirs = place.file("out/report.html", b"<p>mine</p>");
-    place
-        .rollmark()
-        .args(["card", "card", "--out", "out"])
-        .assert()
-        .code(2)
-        .stderr(contains("report.html").and(contains("not replaced")));
-    assert_eq!(fs::read(&theirs).unwrap(), b"<p>mine</p>");
-}
-
-#[test]
-fn what_write_would_replace_is_kept_and_the_other_products_are_written() {
-    let place = Place::new();
-    place.file("card/a.mov", b"");
-    let theirs = place.file("out/clips.csv", b"mine");
-    let run = || {
-        place
-            .rollmark()
-            .args(["card", "card", "--out", "out", "--write", "csv,edl"])
-            .assert()
-    };
-    run()
-        .code(2)
-        .stderr(contains("clips.csv").and(contains("not replaced")));
-    assert_eq!(fs::read(&theirs).unwrap(), b"mine");
-    assert!(place.path("out/timeline.edl").is_file());
-    // Out of the way, it is written; the status is that of the clips again.
-    fs::remove_file(&theirs).unwrap();
-    run().code(1);
-    assert_ne!(fs::read(&theirs).unwrap(), b"mine");
-}
-
-#[test]
-fn corrections_that_name_no_clip_are_told_and_everything_else_is_done() {
-    let place = Place::new();
-    place.file("card/A001.mov", b"");
-    place.file(
-        "said.toml",
-        b"[[clip]]\nname = \"A002.mov\"\nreject = true\n",
-    );
-    place
-        .rollmark()
-        .args(["card", "card", "--out", "out", "--corrections", "said.toml"])
-        .assert()
-        .code(2)
-        .stderr(contains("said.toml").and(contains("no clip is named `A002.mov`")));
-    for file in ["report.html", "card.json", "A001.mov.rollmark.json"] {
-        assert!(place.path("out").join(file).is_file(), "{file}");
-    }
-}
-
-#[test]
-fn clips_that_are_gone_are_told_below_the_table() {
-    let place = Place::new();
-    place.file("card/a.mov", b"");
-    let gone = place.file("card/b.mov", b"");
-    let run = || {
-        place
-            .rollmark()
-            .args(["card", "card", "--out", "out"])
-            .assert()
-            .code(1)
-    };
-    run().stdout(contains("2 clips: 2 failed."));
-    fs::remove_file(gone).unwrap();
-    run().stdout(contains("1 clip: 1 failed.").and(contains("b.mov")));
-    let page = fs::read_to_string(place.path("out/report.html")).unwrap();
-    assert!(page.contains("No longer on the card"));
 }
