@@ -3,7 +3,8 @@
 //! them, is what is `sure` right, is what could be known `sure`, and what does it cost.
 //!
 //! `cargo bench --bench fit -- [SETS] [FIRST_SEED] [CASE]`: SETS over all cases, 100000
-//! unless told; CASE is part of a case's name; SETS 0 measures the cost only.
+//! unless told; CASE is part of a case's name; SETS 0 measures the cost only. The environment's
+//! `SHOWN` says how many sets of a kind are shown for a look, 3 unless told.
 
 #[path = "fit/filming.rs"]
 mod filming;
