@@ -100,6 +100,11 @@ pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
     })
 }
 
+/// Middle of a column, strip px.
+fn middle_of(column: usize) -> f32 {
+    (column as f32 + 0.5) * COLUMN_PX
+}
+
 fn softmax<const N: usize>(logits: [f32; N]) -> [f32; N] {
     let top = logits.iter().copied().fold(f32::MIN, f32::max);
     let weights = logits.map(|l| (l - top).exp());
@@ -154,33 +159,39 @@ impl Columns {
 
     /// How the digits lie in the strip, whichever way they face. `None` where too few stand.
     pub fn lie(&self) -> Option<Lie> {
-        let mut telling: Vec<(f32, [f32; 2])> = (0..self.len())
+        let mut telling: Vec<usize> = (0..self.len())
             .filter(|&c| self.facing(c).iter().sum::<f32>() > LEAST_TELLING)
-            .map(|c| ((c as f32 + 0.5) * COLUMN_PX, self.lies[c]))
             .collect();
-        let line = |points: &[(f32, [f32; 2])]| {
-            let n = points.len() as f32;
-            let mean = |f: &dyn Fn(&(f32, [f32; 2])) -> f32| points.iter().map(f).sum::<f32>() / n;
-            let (x, off) = (mean(&|p| p.0), mean(&|p| p.1[0]));
-            let spread = mean(&|p| (p.0 - x).powi(2));
-            let slope = mean(&|p| (p.0 - x) * (p.1[0] - off)) / spread.max(1.0);
-            (x, off, slope, mean(&|p| p.1[1]))
+        let lie = self.line_through(&telling)?;
+        telling.retain(|&c| {
+            let off_px = self.middle_px(c) - lie.middle_at(middle_of(c));
+            off_px.abs() < ASTRAY * DIGIT_PX
+        });
+        self.line_through(&telling)
+    }
+
+    /// The line through the middles of the digits in some columns, and their usual height.
+    fn line_through(&self, columns: &[usize]) -> Option<Lie> {
+        if columns.len() < FEWEST_TELLING {
+            return None;
+        }
+        let mean = |f: &dyn Fn(usize) -> f32| {
+            columns.iter().map(|&c| f(c)).sum::<f32>() / columns.len() as f32
         };
-        if telling.len() < FEWEST_TELLING {
-            return None;
-        }
-        let (x, off, slope, _) = line(&telling);
-        telling.retain(|p| (p.1[0] - off - slope * (p.0 - x)).abs() < ASTRAY);
-        if telling.len() < FEWEST_TELLING {
-            return None;
-        }
-        let (x, off, slope, growth) = line(&telling);
+        let (x_px, middle_px) = (mean(&middle_of), mean(&|c| self.middle_px(c)));
+        let spread = mean(&|c| (middle_of(c) - x_px).powi(2));
+        let slope = mean(&|c| (middle_of(c) - x_px) * (self.middle_px(c) - middle_px));
         Some(Lie {
-            x_px: x,
-            middle_px: MIDDLE_PX + off * DIGIT_PX,
-            slope: slope * DIGIT_PX,
-            height_px: growth.exp2() * DIGIT_PX,
+            x_px,
+            middle_px,
+            slope: slope / spread.max(1.0),
+            height_px: mean(&|c| self.lies[c][1]).exp2() * DIGIT_PX,
         })
+    }
+
+    /// Row of the strip on which the middle of a column's digit lies.
+    fn middle_px(&self, column: usize) -> f32 {
+        MIDDLE_PX + self.lies[column][0] * DIGIT_PX
     }
 
     /// True if a digit stands here that makes sense in a mirror only.
