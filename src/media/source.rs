@@ -4,7 +4,7 @@
 
 use super::open::{self, Opening};
 use crate::error::{Error, ErrorKind, Result};
-use ffmpeg_next::{self as ffmpeg, Packet, ffi, format::context::Input, frame};
+use ffmpeg_next::{self as ffmpeg, Packet, ffi, format::context::Input, frame, packet::Ref};
 use std::collections::{BTreeSet, VecDeque};
 use std::path::{Path, PathBuf};
 
@@ -96,7 +96,8 @@ fn stamp_of(packet: &Packet) -> Option<i64> {
 
 /// True for packets that an edit list hides: decoded, never presented.
 pub(super) fn is_hidden(packet: &Packet) -> bool {
-    packet.flags().bits() & ffi::AV_PKT_FLAG_DISCARD != 0
+    // SAFETY: a plain field of a packet that lives. `Packet::flags` leaves out this flag.
+    unsafe { (*packet.as_ptr()).flags & ffi::AV_PKT_FLAG_DISCARD != 0 }
 }
 
 /// An opened picture stream.
