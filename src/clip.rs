@@ -30,6 +30,8 @@ const COARSE_STEP_S: (i128, i128) = (1, 2);
 /// ... and between head and tail, where a slate of two seconds is met once or twice: most
 /// clips have none there, and looking in vain is what a clip without a clock costs.
 const KEY_FRAME_STEP_S: u32 = 1;
+/// ... and for digits in the last try on head and tail, smaller than any held up on purpose.
+const FINE_STEP_S: u32 = 1;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
@@ -226,7 +228,11 @@ impl Watch<'_> {
     /// Coarse looks from `aim` to `until` (seconds after frame 0; `None`: to the end).
     fn sweep(&mut self, aim: Aim, until: Option<Ratio>, sharpness: Sharpness) -> Result<Found> {
         self.footage.seek(aim)?;
-        let step = Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1);
+        let step = if sharpness == Sharpness::Fine {
+            Ratio::from_integer(FINE_STEP_S)
+        } else {
+            Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1)
+        };
         let mut next_look: Option<Ratio> = None;
         while let Some(stamp) = self.advance()? {
             let at = stamp.seconds();
@@ -244,7 +250,8 @@ impl Watch<'_> {
         Ok(Found::GoOn)
     }
 
-    /// Coarse looks at key frames between two times; where one shows a display, every
+    /// Broad looks at key frames between two times: digits as tall as an eightieth of the
+    /// picture's longer side are seen (24 px of 1920), as on a display held up to the camera; where one shows a display, every
     /// frame from a second before it is looked at.
     fn sweep_key_frames(&mut self, from: Ratio, until: Ratio) -> Result<Found> {
         self.footage.key_frames_only(true);
@@ -266,7 +273,7 @@ impl Watch<'_> {
                 break;
             }
             let frame = self.footage.picture()?;
-            let found = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Coarse)?;
+            let found = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Broad)?;
             if found.displays.is_empty() {
                 continue;
             }

@@ -238,13 +238,18 @@ pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
     })
 }
 
-/// True if even the slowest clock, not slowed down, would have stepped twice,
-/// and half a second has passed.
+/// Counts of the slowest clock, and seconds, in which any clock that is not slowed down must
+/// have stepped: displays that are late are so by less than a fifth of a second's count, and
+/// panels and repeated frames by less than 0.15 s.
+const STILL_COUNTS: (i128, i128) = (6, 5);
+const STILL_S: (i128, i128) = (3, 20);
+
+/// True if even the slowest clock, not slowed down, would have stepped.
 fn is_long(looks: &Looks, times: &Times, paces: &[Pace]) -> bool {
     let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
     let slowest = paces.iter().map(|p| p.form.rate()).min();
-    slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::from_integer(2))
-        && span_s >= Ratio::new(1, 2)
+    slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::new(STILL_COUNTS.0, STILL_COUNTS.1))
+        && span_s >= Ratio::new(STILL_S.0, STILL_S.1)
 }
 
 /// True if the looks fit better with time running backwards.
