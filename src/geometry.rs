@@ -73,6 +73,28 @@ impl Quad {
         ahead.0 * down.1 - ahead.1 * down.0 < 0.0
     }
 
+    /// True if the text of the two runs one way along one line, and the middle of this one
+    /// lies on the other.
+    pub fn lies_on(&self, other: &Self) -> bool {
+        let ahead = |q: &Self| {
+            let (a, b) = (
+                q.top_left.towards(q.bottom_left, 0.5),
+                q.top_right.towards(q.bottom_right, 0.5),
+            );
+            let n = a.distance(b).max(1e-6);
+            ((b.x - a.x) / n, (b.y - a.y) / n)
+        };
+        let (own, line) = (ahead(self), ahead(other));
+        let (from, to) = (other.centre(), self.centre());
+        let step = (to.x - from.x, to.y - from.y);
+        let along = step.0 * line.0 + step.1 * line.1;
+        let aside = step.1 * line.0 - step.0 * line.1;
+        own.0 * line.0 + own.1 * line.1 > 0.8
+            && self.is_mirrored() == other.is_mirrored()
+            && along.abs() < 0.5 * other.length_px()
+            && aside.abs() < 0.6 * other.height_px()
+    }
+
     /// Mean of the corners.
     pub fn centre(&self) -> Point {
         let c = self.corners();
@@ -97,5 +119,34 @@ impl Quad {
     /// The same quad with every corner moved by `f`.
     pub fn map(&self, f: impl Fn(Point) -> Point) -> Self {
         Self::from_corners(self.corners().map(f))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quad_lies_on_a_line_that_runs_its_way_through_its_middle() {
+        let level = |x: f32, y: f32, length: f32| {
+            Quad::from_corners([
+                Point::new(x, y),
+                Point::new(x + length, y),
+                Point::new(x + length, y + 20.0),
+                Point::new(x, y + 20.0),
+            ])
+        };
+        let line = level(100.0, 100.0, 200.0);
+        assert!(level(160.0, 102.0, 140.0).lies_on(&line));
+        assert!(!level(100.0, 125.0, 200.0).lies_on(&line), "the row below");
+        assert!(!level(300.0, 100.0, 60.0).lies_on(&line), "behind it");
+        let [a, b, c, d] = line.corners();
+        assert!(
+            !Quad::from_corners([c, d, a, b]).lies_on(&line),
+            "upside down"
+        );
+        let mirrored = Quad::from_corners([b, a, d, c]);
+        assert!(mirrored.is_mirrored() && !line.is_mirrored());
+        assert!(!mirrored.lies_on(&line));
     }
 }

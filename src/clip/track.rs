@@ -15,6 +15,8 @@ const STILL_SLOW_S: (i128, i128) = (5, 4);
 const FAIR_CHANCE: usize = 8;
 /// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
 const SAYS_NOTHING: f32 = 0.15;
+/// ... and one that has no more in the mean over all frames shows none.
+const IDLE: f32 = 0.3;
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
@@ -97,13 +99,34 @@ impl Track {
 
     /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
     /// seconds of a clock whose frames stand in a second line make a clock of their own, and so
-    /// do the last three groups of four with what stands behind.
+    /// do the last three groups of four with what stands behind. Also if this one sees no more
+    /// but counts a place behind the last digit that never shows any: an edge, a unit.
     fn is_piece_of(&self, whole: &Self) -> bool {
-        self.display.shares_digits_with(&whole.display)
-            && self.digits_seen() + 0.5 < whole.digits_seen()
+        let (own, others) = (self.digits_seen(), whole.digits_seen());
+        let has_idle_place = self.sighting.layout.places() > whole.sighting.layout.places()
+            && own < others + 0.5
+            && self.last_place_seen() < IDLE;
+        let sees_enough = whole.sighting.readings.len() * 2 >= self.sighting.readings.len();
+        ((own + 0.5 < others && sees_enough) || has_idle_place)
             && whole.seems_to_run()
             && !whole.is_cut()
-            && whole.sighting.readings.len() * 2 >= self.sighting.readings.len()
+            && self.lies_on(whole)
+    }
+
+    /// True if this one lay on the other in the last frame that both read.
+    fn lies_on(&self, other: &Self) -> bool {
+        self.sighting.readings.iter().rev().find_map(|own| {
+            let mut theirs = other.sighting.readings.iter();
+            let same = theirs.find(|r| r.stamp.ticks == own.stamp.ticks)?;
+            Some(own.quad.lies_on(&same.quad))
+        }) == Some(true)
+    }
+
+    /// Mean probability of the likeliest digit on the last place, over the readings.
+    fn last_place_seen(&self) -> f32 {
+        let readings = &self.sighting.readings;
+        let best = |r: &Reading| r.places.last().map_or(0.0, |odds| odds.best().1);
+        readings.iter().map(best).sum::<f32>() / readings.len().max(1) as f32
     }
 
     /// Places times the mean probability of the likeliest digit on them, over the readings; a

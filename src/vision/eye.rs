@@ -162,22 +162,6 @@ impl Display {
         a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
     }
 
-    /// True if the two face one way along one line and the middle of this one lies on the other.
-    pub fn shares_digits_with(&self, other: &Self) -> bool {
-        let (own, quad) = (self.quad(), other.quad());
-        let (ahead, own_ahead) = (direction(&quad), direction(&own));
-        let (from, to) = (quad.centre(), own.centre());
-        let step = Point::new(to.x - from.x, to.y - from.y);
-        let (along, aside) = (
-            step.x * ahead.x + step.y * ahead.y,
-            step.y * ahead.x - step.x * ahead.y,
-        );
-        ahead.x * own_ahead.x + ahead.y * own_ahead.y > 0.8
-            && own.is_mirrored() == quad.is_mirrored()
-            && along.abs() < 0.5 * quad.length_px()
-            && aside.abs() < 0.6 * quad.height_px()
-    }
-
     /// True if the two stand at one place of the frame with one layout, the same way up.
     pub fn is_same_as(&self, other: &Self) -> bool {
         let (a, b) = (
