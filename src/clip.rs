@@ -251,8 +251,8 @@ impl Watch<'_> {
     }
 
     /// Broad looks at key frames between two times: digits as tall as an eightieth of the
-    /// picture's longer side are seen (24 px of 1920), as on a display held up to the camera; where one shows a display, every
-    /// frame from a second before it is looked at.
+    /// picture's longer side are seen (24 px of 1920), as on a display held up to the camera.
+    /// Where one shows a display, every frame from a second before it is looked at.
     fn sweep_key_frames(&mut self, from: Ratio, until: Ratio) -> Result<Found> {
         self.footage.key_frames_only(true);
         self.footage.seek(Aim::At(from))?;

@@ -73,23 +73,23 @@ impl Quad {
         ahead.0 * down.1 - ahead.1 * down.0 < 0.0
     }
 
+    /// Reading direction of the middle line, as a unit vector.
+    pub fn direction(&self) -> Point {
+        let a = self.top_left.towards(self.bottom_left, 0.5);
+        let b = self.top_right.towards(self.bottom_right, 0.5);
+        let n = a.distance(b).max(1e-6);
+        Point::new((b.x - a.x) / n, (b.y - a.y) / n)
+    }
+
     /// True if the text of the two runs one way along one line, and the middle of this one
     /// lies on the other.
     pub fn lies_on(&self, other: &Self) -> bool {
-        let ahead = |q: &Self| {
-            let (a, b) = (
-                q.top_left.towards(q.bottom_left, 0.5),
-                q.top_right.towards(q.bottom_right, 0.5),
-            );
-            let n = a.distance(b).max(1e-6);
-            ((b.x - a.x) / n, (b.y - a.y) / n)
-        };
-        let (own, line) = (ahead(self), ahead(other));
+        let (own, line) = (self.direction(), other.direction());
         let (from, to) = (other.centre(), self.centre());
         let step = (to.x - from.x, to.y - from.y);
-        let along = step.0 * line.0 + step.1 * line.1;
-        let aside = step.1 * line.0 - step.0 * line.1;
-        own.0 * line.0 + own.1 * line.1 > 0.8
+        let along = step.0 * line.x + step.1 * line.y;
+        let aside = step.1 * line.x - step.0 * line.y;
+        own.x * line.x + own.y * line.y > 0.8
             && self.is_mirrored() == other.is_mirrored()
             && along.abs() < 0.5 * other.length_px()
             && aside.abs() < 0.6 * other.height_px()

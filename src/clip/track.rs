@@ -124,17 +124,13 @@ impl Track {
 
     /// Mean probability of the likeliest digit on the last place, over the readings.
     fn last_place_seen(&self) -> f32 {
-        let readings = &self.sighting.readings;
-        let best = |r: &Reading| r.places.last().map_or(0.0, |odds| odds.best().1);
-        readings.iter().map(best).sum::<f32>() / readings.len().max(1) as f32
+        self.mean(|r| r.places.last().map_or(0.0, |odds| odds.best().1))
     }
 
     /// Places times the mean probability of the likeliest digit on them, over the readings; a
     /// dark place counts a tenth.
     fn digits_seen(&self) -> f32 {
-        let readings = &self.sighting.readings;
-        let best = |r: &Reading| r.places.iter().map(|odds| odds.best().1).sum::<f32>();
-        readings.iter().map(best).sum::<f32>() / readings.len().max(1) as f32
+        self.mean(|r| r.places.iter().map(|odds| odds.best().1).sum())
     }
 
     pub fn is_legible(&self) -> bool {
@@ -143,9 +139,13 @@ impl Track {
 
     /// Mean over the readings, 0..=1; 0 without any.
     fn legibility(&self) -> f32 {
+        self.mean(legibility)
+    }
+
+    /// Mean over the readings; 0 without any.
+    fn mean(&self, of: impl Fn(&Reading) -> f32) -> f32 {
         let readings = &self.sighting.readings;
-        let sum: f32 = readings.iter().map(legibility).sum();
-        sum / readings.len().max(1) as f32
+        readings.iter().map(of).sum::<f32>() / readings.len().max(1) as f32
     }
 
     /// True if no place of the display ever plainly changed its digit.

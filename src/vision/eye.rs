@@ -6,7 +6,7 @@ use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
 use super::rectify::{DIGIT_PX, Lie, Strip};
-use super::row::{Alignment, Row, direction};
+use super::row::{Alignment, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::{Point, Quad};
@@ -129,7 +129,7 @@ impl Display {
         if self.rows.len() == 1 {
             return first;
         }
-        let ahead = direction(&first);
+        let ahead = first.direction();
         let corners = self.rows.iter().flat_map(|r| r.quad.corners());
         let (mut low, mut high) = ((f32::MAX, f32::MAX), (f32::MIN, f32::MIN));
         for p in corners {
@@ -165,8 +165,8 @@ impl Display {
     /// True if the two stand at one place of the frame with one layout, the same way up.
     pub fn is_same_as(&self, other: &Self) -> bool {
         let (a, b) = (
-            direction(&self.rows[0].quad),
-            direction(&other.rows[0].quad),
+            self.rows[0].quad.direction(),
+            other.rows[0].quad.direction(),
         );
         self.layout() == other.layout()
             && self.is_near(other)
@@ -201,8 +201,8 @@ impl RowView {
             .quad_between(self.fit.at(0.0), self.fit.at(row.length), &lie)
     }
 
-    /// True if the row is where it was looked for, and no digit stands beside it.
-    fn is_plain(&self) -> bool {
+    /// True if no digit stands beside the outermost places.
+    fn stands_alone(&self) -> bool {
         self.fit.beyond < MOST_BESIDE
     }
 }
@@ -414,7 +414,8 @@ impl Eye {
     /// both for a line, so `is_crowded` tries both places in any case.
     fn see_again(&self, frame: &Pyramid, row: &Row, is_crowded: bool) -> Result<Option<RowView>> {
         let unmoved = self.view(frame, row, &row.quad)?;
-        if clarity(&unmoved) >= PLAINLY_SEEN && unmoved.as_ref().is_some_and(RowView::is_plain) {
+        if clarity(&unmoved) >= PLAINLY_SEEN && unmoved.as_ref().is_some_and(RowView::stands_alone)
+        {
             return Ok(unmoved);
         }
         let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
@@ -522,11 +523,11 @@ impl Eye {
         unread: &Quad,
         lines: &[Line],
     ) -> Result<Vec<(Strip, Columns)>> {
-        let (ahead, height) = (direction(unread), unread.height_px());
+        let (ahead, height) = (unread.direction(), unread.height_px());
         let side = Point::new(-ahead.y, ahead.x);
         let (mut ahead_of, mut aside) = (Span::NOTHING, Span::NOTHING);
         for line in lines {
-            let step = direction(&line.quad);
+            let step = line.quad.direction();
             let apart = line.quad.centre().distance(unread.centre());
             let is_beside = (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
                 && apart < BESIDE * height
@@ -682,7 +683,7 @@ fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
 
 /// True if `b` stands right below `a` or just behind it, turned the same way.
 fn belongs_after(a: &Quad, b: &Quad) -> bool {
-    let (ahead, b_ahead) = (direction(a), direction(b));
+    let (ahead, b_ahead) = (a.direction(), b.direction());
     let (ca, cb) = (a.centre(), b.centre());
     let step = Point::new(cb.x - ca.x, cb.y - ca.y);
     let along = step.x * ahead.x + step.y * ahead.y;

@@ -110,13 +110,16 @@ impl Strip {
         Some(Self { luma, to_frame })
     }
 
+    /// Columns between which the line lies that the strip was cut along.
+    fn ends(&self) -> (f32, f32) {
+        let line = &self.to_frame;
+        (line.left as f32, (line.left + line.length) as f32)
+    }
+
     /// The quad to cut the line along that was found to lie otherwise than the strip was cut
     /// for; `None` if it lies well enough.
     pub fn better_quad(&self, lie: &Lie) -> Option<Quad> {
-        let (left, right) = (
-            self.to_frame.left as f32,
-            (self.to_frame.left + self.to_frame.length) as f32,
-        );
+        let (left, right) = self.ends();
         let size = lie.height_px / DIGIT_PX;
         let is_off = [left, right]
             .iter()
@@ -127,10 +130,7 @@ impl Strip {
 
     /// The line this strip was cut along, as a mirror shows it.
     pub fn quad_in_mirror(&self) -> Quad {
-        let (left, right) = (
-            self.to_frame.left as f32,
-            (self.to_frame.left + self.to_frame.length) as f32,
-        );
+        let (left, right) = self.ends();
         let [a, b, c, d] = self.quad_between(left, right, &Lie::STRAIGHT).corners();
         Quad::from_corners([b, a, d, c])
     }

@@ -28,14 +28,6 @@ pub(super) struct Row {
     pub groups: Vec<u8>,
 }
 
-/// Reading direction of a quad's middle line, as a unit vector.
-pub(super) fn direction(quad: &Quad) -> Point {
-    let a = quad.top_left.towards(quad.bottom_left, 0.5);
-    let b = quad.top_right.towards(quad.bottom_right, 0.5);
-    let n = a.distance(b).max(1e-6);
-    Point::new((b.x - a.x) / n, (b.y - a.y) / n)
-}
-
 /// Where a row's places lie in a strip.
 pub(super) struct Alignment {
     /// Strip px of the row quad's left edge.
@@ -99,7 +91,7 @@ impl Row {
     /// line is turned otherwise, of another height, further off to the side than
     /// `most_aside` digit heights, or covers less than three fifths of the row.
     pub fn overlap_with(&self, line: &Quad, most_aside: f32) -> Option<f32> {
-        let (ahead, line_ahead) = (direction(&self.quad), direction(line));
+        let (ahead, line_ahead) = (self.quad.direction(), line.direction());
         let height = self.quad.height_px();
         let (own, seen) = (self.quad.centre(), line.centre());
         let (dx, dy) = (seen.x - own.x, seen.y - own.y);
@@ -117,7 +109,7 @@ impl Row {
     /// or runs on (dark digits, other digits beside, the edge of the picture looked at),
     /// only its direction and height count, and the row keeps its place along it.
     pub fn carried_to(&self, line: &Quad, overlap: f32) -> Quad {
-        let ahead = direction(line);
+        let ahead = line.direction();
         let is_whole = overlap > 0.85;
         // The display does not change its proportions: the length of a whole line, which
         // the finder measures well, tells the height better than the height it guesses.
@@ -254,7 +246,7 @@ impl Row {
 
     /// Where this row went if it moved as `other` did: same turn, growth and shift.
     pub fn moved_like(&self, other: &Self, now: &Quad) -> Quad {
-        let (was, is) = (direction(&other.quad), direction(now));
+        let (was, is) = (other.quad.direction(), now.direction());
         let growth = now.length_px() / other.quad.length_px().max(1e-6);
         let (cos, sin) = (was.x * is.x + was.y * is.y, was.x * is.y - was.y * is.x);
         let (from, to) = (other.quad.centre(), now.centre());
