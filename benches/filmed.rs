@@ -1,13 +1,13 @@
 //! Films every clock rate with every camera rate by the simulator, at ordinary quality,
 //! with fonts and photos that no network was trained on, and reads the clips with the
-//! whole product. Prints one line a clip and the figures at the end.
+//! whole product. Prints one line a clip, as they come, and the figures at the end.
 //!
 //! `cargo bench --bench filmed -- [SHARE_OF_CASES] [FIRST_SEED] [KEEP_DIR]`: 1 films all
 //! cases, 3 every third; clips that went wrong are kept in KEEP_DIR.
 
 mod judged;
 
-use judged::{CAMERAS, argument, clocks, film_and_read, folder};
+use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder, on_all_cores};
 use rollmark::rehearse::Shoot;
 use rollmark::vision::Eye;
 
@@ -17,25 +17,18 @@ fn main() {
     let keep = folder(2);
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
-    let (mut total, mut near, mut sure, mut wrong, mut covered) = (0, 0, 0, 0, 0);
-    let mut reading_s = 0.0;
-    let cases = clocks()
+    let cases: Vec<_> = clocks()
         .into_iter()
-        .flat_map(|form| CAMERAS.map(|camera| (form, camera)));
-    for (number, (form, camera)) in cases.enumerate() {
-        if number % share != 0 {
-            continue;
-        }
+        .flat_map(|form| CAMERAS.map(|camera| (form, camera)))
+        .enumerate()
+        .step_by(share)
+        .collect();
+    let judged = on_all_cores(cases.len(), |i| {
+        let (number, (form, camera)) = cases[i];
         let seed = first_seed + number as u64;
         let shoot = Shoot::ordinary(seed, form, camera);
         let path = clips.path().join(format!("filmed_{seed}.mp4"));
         let judged = film_and_read(&eye, &shoot, &path);
-        reading_s += judged.took_s;
-        total += 1;
-        near += usize::from(judged.is_near);
-        sure += usize::from(judged.is_sure());
-        wrong += usize::from(judged.is_sure() && !judged.is_near);
-        covered += usize::from(judged.is_covered);
         println!(
             "{seed} {:>12} {:>10} by {:>10} (true {}): {}",
             form.pattern(),
@@ -53,12 +46,20 @@ fn main() {
                 .expect("the clip is kept");
         }
         std::fs::remove_file(&path).expect("the clip is removed");
-    }
+        judged
+    });
+    let count = |is: fn(&Judged) -> bool| judged.iter().filter(|j| is(j)).count();
+    let wrong = count(|j| j.is_sure() && !j.is_near);
     println!(
-        "clips {total}; within one frame {near}; sure {sure}; sure and wrong {wrong}; bounds with one refresh and half a frame cover the truth {covered}"
+        "clips {}; within one frame {}; sure {}; sure and wrong {wrong}; bounds with one refresh and half a frame cover the truth {}",
+        judged.len(),
+        count(|j| j.is_near),
+        count(Judged::is_sure),
+        count(|j| j.is_covered),
     );
     println!(
         "mean time to read {:.2} s",
-        reading_s / f64::from(total.max(1))
+        judged.iter().map(|j| j.took_s).sum::<f64>() / judged.len().max(1) as f64
     );
+    assert_eq!(wrong, 0, "clips that are sure and wrong");
 }
