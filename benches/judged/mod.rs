@@ -166,15 +166,21 @@ pub fn film_and_read(eye: &Eye, shoot: &Shoot, path: &Path) -> Judged {
 
 /// Phi as read, in counts of the clock that was filmed. Where the readings do not tell whether the clock drops labels, or at which
 /// of two near rates it runs (the outcome says so), the label is right either way and the
-/// count is not, so the label counts, by the rule of the clock that was filmed.
+/// count is not, so the label counts, by the rule of the clock that was filmed. So it does
+/// where the frames of a clock were not read and it was taken for one of whole seconds.
 fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 {
     let is_open = outcome
         .clock
         .as_ref()
         .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == "assumed");
-    let label = form.parse(&start.label.replace(';', ":"));
-    match label.and_then(|l| form.count(&l)) {
-        Ok(count) if is_open => count as f64 + start.count.rem_euclid(1.0),
+    let count = |label: &str| form.parse(label).and_then(|l| form.count(&l));
+    let label = start.label.replace(';', ":");
+    let part = start.count.rem_euclid(1.0);
+    let in_frames = label.matches(':').count() == 2;
+    let width = usize::from(form.last_digits());
+    match (count(&label), count(&format!("{label}:{:0width$}", 0))) {
+        (Ok(count), _) if is_open => count as f64 + part,
+        (_, Ok(second)) if in_frames => second as f64 + part * f64::from(form.base()),
         // In real seconds, since a clock may be taken for one of another form that shows the
         // same time.
         _ => start.seconds * form.rate().ratio().to_f64(),

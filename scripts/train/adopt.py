@@ -16,17 +16,19 @@ import sys
 ABOUT = {
     "finder": {
         "job": "marks lines of digits in a picture, cell by cell",
-        "input": "1 x 1 x H x W, luma / 127.5 - 1, H and W multiples of 32",
-        "output": "1 x 7 x H/4 x W/4: score logit; cos and sin of the reading direction; up "
-        "vector x and y; log2(digit height / 12 px); signed distance to the middle line / height",
+        "input": "1 x 16 x H/4 x W/4, luma / 127.5 - 1 of each block of 4 x 4 px, H and W multiples of 32",
+        "output": "1 x 28 x H/8 x W/8, for each of four cells of 4 x 4 px: score logit; cos and sin of the "
+        "reading direction; up vector x and y; log2(digit height / 12 px); signed distance to the middle "
+        "line / height",
         "digit_heights_px": [5, 30],
     },
     "reader": {
         "job": "tells which character stands in each column of a rectified strip",
         "input": "1 x 1 x 32 x W, (luma - mean) / (deviation + 6) over the strip, digits "
         "between rows 6 and 26, W a multiple of 4",
-        "output": "1 x 16 x 1 x W/2 logits: nothing, digit, colon, semicolon, dot, other; then "
-        "the digits 0 to 9 given that a digit stands there",
+        "output": "1 x 20 x 1 x W/2: logits of nothing, digit, colon, semicolon, dot, other, a digit upside "
+        "down, a digit in a mirror; logits of the digits 0 to 9 given that a digit stands there; how far "
+        "its middle lies below the strip's and log2 of its height, both against 20 px",
     },
 }
 
@@ -44,6 +46,8 @@ def main():
             digest = hashlib.sha256(f.read()).hexdigest()
         with open(os.path.join(run, f"{name}.json")) as f:
             training = [json.load(f)]
+        if training[0]["goes_on_from"]:
+            training = manifest["networks"][name]["training"] + training
         manifest["networks"][name] = {**about, "sha256": digest, "training": training}
     with open(os.path.join(models, "manifest.json"), "w") as f:
         json.dump(manifest, f, indent=1)

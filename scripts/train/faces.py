@@ -35,7 +35,7 @@ class SegmentFace:
 
     def __init__(self, rng, in_daylight):
         self.width = rng.uniform(0.42, 0.66)
-        self.pitch = self.width + rng.uniform(0.14, 0.45)
+        self.pitch = self.width + (rng.uniform(0.14, 0.45) if rng.random() < 0.92 else rng.uniform(0.45, 0.8))
         self.thick = rng.uniform(0.07, 0.2)
         self.gap = self.thick * rng.choice([0.0, 0.08, 0.2, 0.35])
         self.slant = rng.choice([0.0, 0.0, rng.uniform(0.05, 0.2)])
@@ -131,7 +131,7 @@ class FontFace:
 
     def __init__(self, rng, path):
         self.path = path
-        self.tracking = rng.choice([0.0, 0.0, rng.uniform(-0.02, 0.2)])
+        self.tracking = rng.choice([0.0, rng.uniform(-0.02, 0.2), rng.uniform(0.2, 0.5)], p=[0.6, 0.32, 0.08])
         self.forced = rng.random() < 0.4
         self.stretch = rng.choice([1.0, 1.0, rng.uniform(0.75, 1.25)])
         self.stroke = rng.choice([0, 0, 0, rng.uniform(0.01, 0.05)])
@@ -179,7 +179,7 @@ class MatrixFace:
         self.font = FontFace(rng, path)
         self.font.stroke = 0
         self.rows = int(rng.integers(7, 15))
-        self.fill = rng.uniform(0.55, 1.0)
+        self.fill = rng.uniform(0.35, 1.0)
         self.is_round = rng.random() < 0.7
         self.ghost = rng.choice([0, rng.uniform(0.03, 0.2)])
 
@@ -206,7 +206,7 @@ def any_face(rng, fonts, h, in_daylight=False):
     if pick < 0.40:
         return SegmentFace(rng, in_daylight)
     path = fonts[rng.integers(len(fonts))]
-    if pick < (0.88 if in_daylight else 0.92) or h < 22:
+    if pick < 0.86 or h < 22:
         return FontFace(rng, path)
     return MatrixFace(rng, path)
 

@@ -26,6 +26,9 @@ FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
 NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
 IGNORE = 255
+# A character with more than this share of its cell behind a finger tells nothing; with more
+# than that it is a finger.
+HIDDEN_PART, HIDDEN_WHOLLY = 0.4, 0.8
 
 
 class Assets:
@@ -335,6 +338,12 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         # A later screen may cover an earlier one.
         cover = [(apply(matrix, b), label) for b, label in boxes]
         lines = [(q, "ignore" if overlaps(q, corners) else l) for q, l in lines] + cover
+    hides = None
+    if rng.random() < 0.12:  # a finger over a screen
+        tip = rng.uniform(0.1, 0.9, 2) * size
+        hides, bright = finger(rng, (size, size), tip, h_last * over)
+        array = np.asarray(image, np.float32)
+        image = to_image(array + (bright - array) * hides)
     if rng.random() < 0.3:  # words lying about in the picture
         for _ in range(int(rng.integers(1, 4))):
             clutter(rng, assets, image, lines, over)
@@ -342,7 +351,12 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         array = np.asarray(image, np.float32)
         glare = np.exp(-((np.arange(size) - rng.uniform(0, size)) ** 2) / rng.uniform(20, 120) ** 2)
         image = to_image(array + glare[None, :] * rng.uniform(10, 90))
-    return np.asarray(image.reduce(over)), planes(lines, over), np.float32(min(h_last, 20))
+    labels = planes(lines, over)
+    if hides is not None:
+        step = SCENE_STRIDE * over
+        is_hidden = hides.reshape(size // step, step, -1, step).mean((1, 3)) >= 0.5
+        labels[1] *= ~(is_hidden & (labels[0] > 0))
+    return np.asarray(image.reduce(over)), labels, np.float32(min(h_last, 20))
 
 
 def overlaps(quad, corners):
@@ -539,14 +553,32 @@ def reader_strip(rng, assets):
             y = where - small.mask.shape[0] // 3
             if y > 0 and (y + small.top > margin + line.bottom + 4 or y + small.bottom < margin + line.top - 4):
                 paste(flat, small, x, y, ink)
-    if rng.random() < 0.15:  # a hand, a reflection, a crack over part of it
-        draw_cover(rng, flat)
+    if rng.random() < 0.07:
+        draw_crack(rng, flat)
+    hidden = np.zeros(len(lit_cells))
+    if rng.random() < 0.15:  # a hand over a part of it, mostly over an end
+        for _ in range(1 if rng.random() < 0.7 else 2):
+            pick = rng.random()
+            _, x, w, _ = lit_cells[0 if pick < 0.4 else -1 if pick < 0.7 else rng.integers(len(lit_cells))]
+            tip = (margin + x + w * rng.uniform(-1.2, 1.2), margin + rng.uniform(line.top - 0.4 * h, line.bottom + 0.6 * h))
+            hides, bright = finger(rng, flat.shape, tip, h)
+            flat = flat + (bright - flat) * hides
+            top, base = int(margin + line.top), int(margin + line.bottom)
+            for i, (_, x, w, _) in enumerate(lit_cells):
+                cell = hides[top:base, max(0, int(margin + x - 0.4 * w)) : int(margin + x + 0.4 * w) + 1]
+                hidden[i] = max(hidden[i], cell.mean())
     if rng.random() < 0.3:
         flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
     if rng.random() < 0.15:  # bloom: bright ink spreads, then clips
         image = to_image(flat)
-        flat = np.asarray(flat) + np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.05, 0.2))), np.float32) * rng.uniform(0.2, 0.8)
+        flat = np.asarray(flat) + np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.05, 0.3))), np.float32) * rng.uniform(0.2, 1.0)
     flat = np.clip(flat, 0, 255)
+    sag = np.zeros(flat.shape[1])
+    if rng.random() < 0.1:  # glass that curves: the line bends up or down
+        middle = flat.shape[1] * rng.uniform(0.2, 0.8)
+        sag = h * rng.uniform(-0.5, 0.5) * ((np.arange(flat.shape[1]) - middle) / (flat.shape[1] / 2)) ** 2
+        rows = np.arange(flat.shape[0])[:, None] - np.round(sag).astype(int)[None]
+        flat = np.take_along_axis(flat, rows.clip(0, flat.shape[0] - 1), 0)
 
     height, width = flat.shape
     h_cam = math.exp(rng.uniform(math.log(7.0), math.log(52.0)))
@@ -601,16 +633,25 @@ def reader_strip(rng, assets):
     share = np.zeros((columns, 10), np.float32)
     weight = np.zeros(columns, np.float32)
     at = (np.arange(columns) + 0.5) * STRIP_STRIDE
-    mids = apply(to_strip @ to_camera, [[c[1] + margin, (y0 + y1) / 2] for c in lit_cells])
-    edge = apply(to_strip @ to_camera, [[c[1] + c[2] / 2 + margin, (y0 + y1) / 2] for c in lit_cells])
-    tops = apply(to_strip @ to_camera, [[c[1] + margin, y0] for c in lit_cells])
-    bases = apply(to_strip @ to_camera, [[c[1] + margin, y1] for c in lit_cells])
+    xs = np.array([c[1] + margin for c in lit_cells])
+    wide = np.array([c[2] for c in lit_cells])
+    down = sag[xs.astype(int).clip(0, len(sag) - 1)]
+    mids = apply(to_strip @ to_camera, np.c_[xs, (y0 + y1) / 2 + down])
+    edge = apply(to_strip @ to_camera, np.c_[xs + wide / 2, (y0 + y1) / 2 + down])
+    tops = apply(to_strip @ to_camera, np.c_[xs, y0 + down])
+    bases = apply(to_strip @ to_camera, np.c_[xs, y1 + down])
     place = np.zeros((columns, 3), np.float32)
     for i, (ch, _, _, on) in enumerate(lit_cells):
         x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])
         d = np.abs(at - x)
         core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
         kind[rim & (kind == NONE)] = IGNORE
+        if hidden[i] > HIDDEN_PART:
+            # What is left of it tells nothing that is worth a risk.
+            kind[core] = OTHER if hidden[i] > HIDDEN_WHOLLY else IGNORE
+            share[core] = 0.1
+            weight[core] = float(ch.isdigit() and not view)
+            continue
         if on and ch.isdigit():
             middle = ((tops[i, 1] + bases[i, 1]) / 2 - STRIP_H / 2) / (STRIP_BOTTOM - STRIP_TOP)
             tall = np.linalg.norm(tops[i] - bases[i]) / (STRIP_BOTTOM - STRIP_TOP)
@@ -634,14 +675,39 @@ def reader_strip(rng, assets):
     return strip, kind, share, weight, place
 
 
-def draw_cover(rng, flat):
+def draw_crack(rng, flat):
     h, w = flat.shape
     image = to_image(flat)
-    draw = ImageDraw.Draw(image)
-    x = rng.uniform(0, w)
-    reach = rng.uniform(0.05, 0.5) * h
-    if rng.random() < 0.5:
-        draw.ellipse((x - reach, h * rng.uniform(0.3, 0.9), x + reach, h * 1.6), fill=int(rng.uniform(20, 220)))
-    else:
-        draw.line((x, 0, x + rng.uniform(-h, h), h), fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
+    x, reach = rng.uniform(0, w), rng.uniform(0.05, 0.5) * h
+    line = (x, 0, x + rng.uniform(-h, h), h)
+    ImageDraw.Draw(image).line(line, fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
     flat[:] = np.asarray(image, np.float32)
+
+
+def finger(rng, shape, tip, h):
+    """A finger that points at `tip` from outside a picture of `shape`, fit for digits of
+    `h` px: how much it hides (float32, 0..1) and its brightness (float32), per px."""
+    height, width = shape
+    thick = h * rng.uniform(0.5, 1.7)
+    sides = [(-1, 0), (1, 0), (0, -1), (0, 1)]
+    dx, dy = sides[rng.choice(4, p=[0.25, 0.25, 0.15, 0.35])]
+    theta = math.atan2(dy, dx) + rng.normal(0, 0.3)
+    dx, dy = math.cos(theta), math.sin(theta)
+    reach = width + height
+    root = (tip[0] + dx * reach, tip[1] + dy * reach)
+    mask = Image.new("L", (width, height), 0)
+    draw = ImageDraw.Draw(mask)
+    r = thick / 2
+    draw.line((*root, *tip), fill=255, width=int(thick))
+    draw.ellipse((tip[0] - r, tip[1] - r, tip[0] + r, tip[1] + r), fill=255)
+    hides = np.asarray(mask.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.01, 0.06))), np.float32) / 255
+    yy, xx = np.mgrid[0:height, 0:width]
+    aside = ((xx - tip[0]) * dy - (yy - tip[1]) * dx) / r
+    skin = rng.uniform(30, 215)
+    bright = skin + rng.uniform(-0.25, 0.25) * skin * aside - rng.uniform(0, 0.3) * skin * aside**2
+    if rng.random() < 0.5:  # a nail, which looks like a 0
+        along = (xx - tip[0]) * dx + (yy - tip[1]) * dy
+        square = rng.uniform(2, 5)
+        nail = (np.abs(aside) / rng.uniform(0.45, 0.75)) ** square + np.abs(along / r / rng.uniform(0.6, 0.9) - 0.1) ** square < 1
+        bright = np.where(nail, bright * rng.uniform(0.8, 1.4) + rng.uniform(-10, 40), bright)
+    return hides, bright.astype(np.float32)

@@ -25,7 +25,7 @@ from torch.utils.data import DataLoader, IterableDataset
 
 import camera
 import scenes
-from nets import Finder, Reader, fused
+from nets import Conv, Finder, Reader, fused
 
 CHUNK = 16
 
@@ -282,6 +282,37 @@ def export(net, example, path):
                       dynamic_axes={"in": {0: "n", 2: "h", 3: "w"}}, dynamo=False)  # fmt: skip
 
 
+def take_fused(net, path, run):
+    """Takes a network whose batch norms were folded into its convolutions. `run` shows `net`
+    a batch: each batch norm is set up from what it meets there, so that it changes nothing."""
+    import onnx
+    from onnx import numpy_helper
+
+    folded = {w.name: torch.from_numpy(numpy_helper.to_array(w).copy()) for w in onnx.load(path).graph.initializer}
+    hooks = []
+    with torch.no_grad():
+        for name, module in net.named_modules():
+            if isinstance(module, Conv):
+                bias = folded.pop(f"{name}.0.bias")
+                module[0].weight.copy_(folded.pop(f"{name}.0.weight"))
+                hooks.append(module[1].register_forward_pre_hook(functools.partial(undo_fold, bias=bias)))
+        rest = {k: v for k, v in folded.items() if k in net.state_dict()}
+        net.load_state_dict(rest, strict=False)
+        net.train()
+        run()
+    for hook in hooks:
+        hook.remove()
+
+
+def undo_fold(norm, args, bias):
+    seen = args[0].float().transpose(0, 1).flatten(1)
+    mean, var = seen.mean(1), seen.var(1, unbiased=False)
+    norm.running_mean.copy_(mean)
+    norm.running_var.copy_(var)
+    norm.weight.copy_((var + norm.eps).sqrt())
+    norm.bias.copy_(mean + bias.to(mean.device))
+
+
 def finder_step(net, drawn):
     pictures, planes = finder_turn(drawn[0][:, None].float(), drawn[1].float())
     return finder_loss(finder_cells(net(finder_input(camera.film(pictures, drawn[2].float())))), planes)
@@ -289,7 +320,7 @@ def finder_step(net, drawn):
 
 def reader_step(net, drawn):
     strips, kind, shares, weight, place = drawn
-    seen = camera.light(strips[:, None].float())
+    seen = camera.glare(camera.light(strips[:, None].float()))
     seen = seen + torch.randn_like(seen) * camera.between(seen, 0, 12) * camera.chance(seen, 0.6)
     return reader_loss(net(reader_input(seen.clamp(0, 255).round())), kind, shares.float(), weight.float(), place.float())
 
@@ -309,7 +340,7 @@ def main():
     p.add_argument("--seconds", type=float, default=480)
     p.add_argument("--workers", type=int, default=8)
     p.add_argument("--seed", type=int, default=7)
-    p.add_argument("--start", help="weights to go on from")
+    p.add_argument("--start", help="weights to go on from: a .pt of a run, or an .onnx")
     p.add_argument("--peak", type=float, default=3e-3)
     p.add_argument("--two-lines", type=float, default=scenes.TWO_LINES)
     args = p.parse_args()
@@ -317,7 +348,7 @@ def main():
     if args.net == "finder":
         make = functools.partial(make, two_lines=args.two_lines)
     net = net()
-    if args.start:
+    if args.start and args.start.endswith(".pt"):
         net.load_state_dict(torch.load(args.start, map_location="cpu"))
     torch.manual_seed(args.seed)
     torch.backends.cudnn.benchmark = True
@@ -333,6 +364,10 @@ def main():
     trainee = Trainee(args.net, net, store, batch, step, figures, tune, device, args.peak)
     while store.made < 2000:
         time.sleep(0.2)
+    if args.start and args.start.endswith(".onnx"):
+        take_fused(net, args.start, lambda: step(trainee.forward, store.draw(batch)))
+        trainee.mean.load_state_dict(net.state_dict())
+        trainee.report(time.time() - began)
     first = time.time()
     length = args.seconds - (first - began)
     next_report = first + min(60, length / 3)

@@ -1,7 +1,7 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
 use super::find::{Line, Sharpness, find_lines, find_lines_near};
-use super::layout::{Group, clocks_in, is_clock, split_fours, stretches};
+use super::layout::{Group, before_a_lone_digit, clocks_in, is_clock, split_fours, stretches};
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
@@ -631,15 +631,24 @@ fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32
     let legibility = columns.legibility();
     let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
     for stretch in stretches(&columns.characters()) {
-        for groups in clocks_in(&stretch) {
-            let presence = legibility * presence(columns, &groups);
-            clocks.extend(Row::new(strip, &lie, &groups).map(|row| Display {
+        let found = clocks_in(&stretch);
+        for groups in &found {
+            let presence = legibility * presence(columns, groups);
+            clocks.extend(Row::new(strip, &lie, groups).map(|row| Display {
                 rows: vec![row],
                 presence,
             }));
         }
-        if stretch.len() <= 3 {
-            let groups = split_fours(&stretch);
+        // The frames of a clock may stand in another row, also where an edge behind its
+        // seconds looks like one more digit.
+        let halves: Vec<Vec<Group>> = match stretch.len() {
+            ..=3 => vec![split_fours(&stretch)],
+            _ => found
+                .iter()
+                .filter_map(|c| before_a_lone_digit(c))
+                .collect(),
+        };
+        for groups in halves {
             pieces.extend(Row::new(strip, &lie, &groups).map(|row| (row, legibility)));
         }
     }

@@ -114,6 +114,14 @@ pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
     found
 }
 
+/// The hours, minutes and seconds of a clock that ends in one lone digit.
+pub(super) fn before_a_lone_digit(clock: &[Group]) -> Option<Vec<Group>> {
+    match clock {
+        [whole @ .., last] if whole.len() == 3 && last.places.len() == 1 => Some(whole.to_vec()),
+        _ => None,
+    }
+}
+
 /// Four digits with a wider step in their middle are two groups.
 pub(super) fn split_fours(stretch: &[Group]) -> Vec<Group> {
     let mut groups = Vec::new();
@@ -196,6 +204,20 @@ mod tests {
             ("P 9:20:30", vec![1, 2, 2]),
         ] {
             assert_eq!(clocks(text), [groups], "{text}");
+        }
+    }
+
+    #[test]
+    fn only_a_lone_last_digit_may_be_an_edge_behind_the_seconds() {
+        for (text, whole) in [
+            ("10:20:30 1", Some(vec![2, 2, 2])),
+            ("10:20:30:12", None),
+            ("10:20:30", None),
+        ] {
+            let columns = perfect(text, 10.0, 12.0, 200);
+            let clock = clocks_in(&stretches(&columns.characters())[0]).remove(0);
+            let before = before_a_lone_digit(&clock).map(|g| layout_of(&g).groups);
+            assert_eq!(before, whole, "{text}");
         }
     }
 
