@@ -1,7 +1,7 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
-use super::find::{Line, Sharpness, find_lines, find_lines_near};
-use super::layout::{Group, before_a_lone_digit, clocks_in, is_clock, split_fours, stretches};
+use super::find::{Line, Sharpness, find_lines, find_lines_near, is_same_place};
+use super::layout::{Group, clocks_in, halves_in, is_clock, stretches};
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
@@ -238,14 +238,23 @@ impl Eye {
         let mut has_loose_digits = false;
         let mut lines = self.lines(frame, sharpness)?;
         lines.truncate(MOST_LINES);
-        let (mut views, mut unread) = (Vec::new(), Vec::new());
+        let (mut views, mut unread, mut legible) = (Vec::new(), Vec::new(), Vec::new());
         for line in &lines {
             let seen = self.look_every_way(frame, &line.quad)?;
-            if best_legibility(&seen) < LEAST_LEGIBLE_ROW {
+            let is_legible = best_legibility(&seen) >= LEAST_LEGIBLE_ROW;
+            if !is_legible {
                 unread.push(line.quad);
             }
+            legible.push(is_legible);
             views.extend(seen);
         }
+        // Where one level saw a line askew, another may have seen it well.
+        unread.retain(|quad| {
+            !lines
+                .iter()
+                .zip(&legible)
+                .any(|(line, is_legible)| *is_legible && is_same_place(&line.quad, quad))
+        });
         let mut blocks: Vec<Quad> = Vec::new();
         for quad in unread {
             let is_beside = |b: &Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
@@ -631,24 +640,14 @@ fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32
     let legibility = columns.legibility();
     let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
     for stretch in stretches(&columns.characters()) {
-        let found = clocks_in(&stretch);
-        for groups in &found {
-            let presence = legibility * presence(columns, groups);
-            clocks.extend(Row::new(strip, &lie, groups).map(|row| Display {
+        for groups in clocks_in(&stretch) {
+            let presence = legibility * presence(columns, &groups);
+            clocks.extend(Row::new(strip, &lie, &groups).map(|row| Display {
                 rows: vec![row],
                 presence,
             }));
         }
-        // The frames of a clock may stand in another row, also where an edge behind its
-        // seconds looks like one more digit.
-        let halves: Vec<Vec<Group>> = match stretch.len() {
-            ..=3 => vec![split_fours(&stretch)],
-            _ => found
-                .iter()
-                .filter_map(|c| before_a_lone_digit(c))
-                .collect(),
-        };
-        for groups in halves {
+        for groups in halves_in(&stretch) {
             pieces.extend(Row::new(strip, &lie, &groups).map(|row| (row, legibility)));
         }
     }

@@ -44,6 +44,8 @@ const ROW_STEP: f32 = 0.5;
 /// tilted by 35 degrees and held as near as it is wide reaches this; beyond it the
 /// finder's guesses of single cells were led astray by something beside the line.
 const MOST_TAPER: f32 = 0.3;
+/// Cosine of the angle up to which two good views of one line differ (9 degrees).
+const SAME_AXIS: f32 = 0.988;
 /// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
 const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 
@@ -52,7 +54,7 @@ const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 pub struct Line {
     /// Outline of the digits, presented pixels of the frame, in reading order.
     pub quad: Quad,
-    /// Mean probability of the line's cells, 0..=1.
+    /// Mean probability of the line's cells, less the less they agree, 0..=1.
     pub sureness: f32,
 }
 
@@ -285,6 +287,8 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
             centre.y + ahead.y * t + up.y * half,
         )
     };
+    // Where two levels saw a line, the one whose cells agree on its direction saw it better.
+    let agreement = mean(&|c| dot(c.ahead, ahead)).max(0.0);
     Some(Line {
         quad: Quad::from_corners([
             end(low, 1.0),
@@ -292,18 +296,15 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
             end(high, -1.0),
             end(low, -1.0),
         ]),
-        sureness: sum / cells.len() as f32,
+        sureness: sum / cells.len() as f32 * agreement.powi(4),
     })
 }
 
-/// Direction of a quad's middle line, and its two ends.
-fn axis(quad: &Quad) -> (Point, Point, Point) {
-    let start = quad.top_left.towards(quad.bottom_left, 0.5);
-    let end = quad.top_right.towards(quad.bottom_right, 0.5);
+/// The two ends of a quad's middle line.
+fn ends(quad: &Quad) -> (Point, Point) {
     (
-        unit(Point::new(end.x - start.x, end.y - start.y)),
-        start,
-        end,
+        quad.top_left.towards(quad.bottom_left, 0.5),
+        quad.top_right.towards(quad.bottom_right, 0.5),
     )
 }
 
@@ -332,8 +333,8 @@ fn join_collinear(mut lines: Vec<Line>) -> Vec<Line> {
 /// True if `b` goes on where `a` ends: same direction and height, a gap of at most two
 /// digit heights, no step sideways.
 fn follows(a: &Quad, b: &Quad) -> bool {
-    let (ahead, _, a_end) = axis(a);
-    let (b_ahead, b_start, _) = axis(b);
+    let (ahead, b_ahead) = (a.direction(), b.direction());
+    let (a_end, b_start) = (ends(a).1, ends(b).0);
     let ratio = a.height_px() / b.height_px();
     let height = a.height_px().max(b.height_px());
     let step = Point::new(b_start.x - a_end.x, b_start.y - a_end.y);
@@ -359,21 +360,28 @@ fn keep_best_of_overlapping(mut found: Vec<(f32, Line)>) -> Vec<Line> {
     });
     let mut kept: Vec<Line> = Vec::new();
     for (_, line) in found {
-        if !kept.iter().any(|k| same_place(&k.quad, &line.quad)) {
+        if !kept.iter().any(|k| is_same_line(&k.quad, &line.quad)) {
             kept.push(line);
         }
     }
     kept
 }
 
+/// True if the two lie along one axis, either way round, and the centre of the smaller one
+/// lies in the larger one. Rows of a block that are seen well at one level may be seen
+/// askew at the next: which it is, only reading them tells.
+fn is_same_line(a: &Quad, b: &Quad) -> bool {
+    dot(a.direction(), b.direction()).abs() > SAME_AXIS && is_same_place(a, b)
+}
+
 /// True if the centre of the smaller quad lies in the larger one.
-fn same_place(a: &Quad, b: &Quad) -> bool {
+pub(super) fn is_same_place(a: &Quad, b: &Quad) -> bool {
     let (large, small) = if a.length_px() >= b.length_px() {
         (a, b)
     } else {
         (b, a)
     };
-    let (ahead, start, end) = axis(large);
+    let (ahead, (start, end)) = (large.direction(), ends(large));
     let p = small.centre();
     let from = Point::new(p.x - start.x, p.y - start.y);
     let t = dot(from, ahead);
@@ -454,7 +462,7 @@ mod tests {
             let lines = lines_in(&fake, &GrayImage::new(256, 240)).unwrap();
             assert_eq!(lines.len(), 1, "at {theta} rad");
             let quad = lines[0].quad;
-            let (ahead, _, _) = axis(&quad);
+            let ahead = quad.direction();
             assert!(
                 dot(ahead, Point::new(theta.cos(), theta.sin())) > 0.999,
                 "at {theta} rad"

@@ -95,7 +95,7 @@ pub(super) fn is_clock(layout: &Layout) -> bool {
 /// trailing groups (a date before, a rate behind), or one block of bare digits.
 pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
     let mut found: Vec<Vec<Group>> = Vec::new();
-    let groups = &split_bare(stretch).unwrap_or_else(|| split_fours(stretch));
+    let groups = &split_bare(stretch).unwrap_or_else(|| split_pairs(stretch));
     for length in (3..=groups.len()).rev() {
         for start in 0..=groups.len() - length {
             let part = &groups[start..start + length];
@@ -114,33 +114,50 @@ pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
     found
 }
 
-/// The hours, minutes and seconds of a clock that ends in one lone digit.
-pub(super) fn before_a_lone_digit(clock: &[Group]) -> Option<Vec<Group>> {
-    match clock {
-        [whole @ .., last] if whole.len() == 3 && last.places.len() == 1 => Some(whole.to_vec()),
-        _ => None,
-    }
-}
-
-/// Four digits with a wider step in their middle are two groups.
-pub(super) fn split_fours(stretch: &[Group]) -> Vec<Group> {
+/// Four or five digits with a wider step after the second are two groups.
+pub(super) fn split_pairs(stretch: &[Group]) -> Vec<Group> {
     let mut groups = Vec::new();
     for group in stretch {
-        match group.places[..] {
-            [a, b, c, d] if (c - b) * 2.0 > PAIR_GAP * ((b - a) + (d - c)) => {
-                groups.push(Group {
-                    places: vec![a, b],
-                    after_mark: group.after_mark,
-                });
-                groups.push(Group {
-                    places: vec![c, d],
-                    after_mark: false,
-                });
-            }
-            _ => groups.push(group.clone()),
+        if has_pair_first(&group.places) {
+            let (first, second) = group.places.split_at(2);
+            groups.push(Group {
+                places: first.to_vec(),
+                after_mark: group.after_mark,
+            });
+            groups.push(Group {
+                places: second.to_vec(),
+                after_mark: false,
+            });
+        } else {
+            groups.push(group.clone());
         }
     }
     groups
+}
+
+/// True for four or five digits if the step after the second is wider than the others are.
+fn has_pair_first(places: &[f32]) -> bool {
+    let steps: Vec<f32> = places.windows(2).map(|w| w[1] - w[0]).collect();
+    matches!(places.len(), 4 | 5) && {
+        let others = steps.iter().sum::<f32>() - steps[1];
+        steps[1] * (steps.len() - 1) as f32 > PAIR_GAP * others
+    }
+}
+
+/// What may be one half of a clock in two rows: the stretch, and the same without a lone
+/// digit at its end, which an edge of the screen may feign.
+pub(super) fn halves_in(stretch: &[Group]) -> Vec<Vec<Group>> {
+    let groups = split_pairs(stretch);
+    let without_last = match &groups[..] {
+        [whole @ .., last] if !whole.is_empty() && last.places.len() == 1 && !last.after_mark => {
+            Some(whole.to_vec())
+        }
+        _ => None,
+    };
+    let mut halves = vec![groups];
+    halves.extend(without_last);
+    halves.retain(|half| half.len() <= 3);
+    halves
 }
 
 /// Six, eight or nine digits without any gap are groups of two (and a last one of three).
@@ -208,16 +225,18 @@ mod tests {
     }
 
     #[test]
-    fn only_a_lone_last_digit_may_be_an_edge_behind_the_seconds() {
-        for (text, whole) in [
-            ("10:20:30 1", Some(vec![2, 2, 2])),
-            ("10:20:30:12", None),
-            ("10:20:30", None),
+    fn half_a_clock_may_have_an_edge_behind_it_that_looks_like_a_digit() {
+        for (text, halves) in [
+            ("10:20:30", vec![vec![2, 2, 2]]),
+            ("10:20:30  1", vec![vec![2, 2, 2]]),
+            ("10 20  1", vec![vec![2, 2, 1], vec![2, 2]]),
+            ("10:20.1", vec![vec![2, 2, 1]]),
+            ("10:20:30:12", vec![]),
         ] {
             let columns = perfect(text, 10.0, 12.0, 200);
-            let clock = clocks_in(&stretches(&columns.characters())[0]).remove(0);
-            let before = before_a_lone_digit(&clock).map(|g| layout_of(&g).groups);
-            assert_eq!(before, whole, "{text}");
+            let found = halves_in(&stretches(&columns.characters())[0]);
+            let found: Vec<Vec<u8>> = found.iter().map(|g| layout_of(g).groups).collect();
+            assert_eq!(found, halves, "{text}");
         }
     }
 
