@@ -155,6 +155,9 @@ pub struct Scene {
     pub noise: f64,
     /// Share of the noise, in variance, that a segment keeps through all frames.
     pub kept_noise: f64,
+    /// Noise that the reader of the segments takes for granted; less than there is makes it too
+    /// sure of itself.
+    pub noise_believed: f64,
     /// Share of frames with one digit misread beyond doubt.
     pub flips: f64,
     /// Share of frames that repeat the picture before.
@@ -175,6 +178,18 @@ pub struct Filmed {
     pub shown: Vec<(f64, i64)>,
     /// Least and largest lag of the display in view, in counts.
     pub lags: (f64, f64),
+    /// The light behind each reading, in the same order.
+    pub light: Vec<Light>,
+}
+
+/// One frame before anything was made of it.
+pub struct Light {
+    /// The counts that stood on the display while the shutter was open, with their shares.
+    pub exposed: Vec<(i64, f64)>,
+    /// Brightness of each segment at each place, noise included.
+    pub seen: Vec<[f64; 7]>,
+    /// Place whose digit is another one than the clock shows.
+    pub flipped: Option<usize>,
 }
 
 /// Segments a (top) to g (middle), as bits from the lowest.
@@ -278,6 +293,7 @@ impl Scene {
         let mut shown = Vec::new();
         let mut lags = (f64::MAX, 0.0f64);
         let mut sightings = Vec::new();
+        let mut light = Vec::new();
         for window in &self.windows {
             let mut readings = Vec::new();
             let mut before: Option<f64> = None;
@@ -306,16 +322,18 @@ impl Scene {
                 ));
                 first_s = first_s.min(taken * self.speed);
                 last_s = last_s.max(taken * self.speed);
+                let seen = self.see(taken, &kept, &mut rng);
                 readings.push(Reading {
                     stamp: Stamp {
                         ticks,
                         tick_seconds: tick,
                         index: Some(frame),
                     },
-                    places: self.read(taken, &kept, &mut rng),
+                    places: self.read(&seen),
                     last_mark: self.mark(),
                     quad: Quad::from_corners([Point::new(0.0, 0.0); 4]),
                 });
+                light.push(seen);
             }
             let here = self.lags(first_s, last_s);
             lags = (lags.0.min(here.0), lags.1.max(here.1));
@@ -329,37 +347,49 @@ impl Scene {
             facts: self.facts(tick),
             shown,
             lags,
+            light,
         }
     }
 
-    /// One frame as a reader of segments sees it.
-    fn read(&self, clip_s: f64, kept: &[[f64; 7]], rng: &mut ChaCha8Rng) -> Vec<DigitOdds> {
+    /// One frame as it falls on the sensor.
+    fn see(&self, clip_s: f64, kept: &[[f64; 7]], rng: &mut ChaCha8Rng) -> Light {
+        let exposed = self.exposed(clip_s);
         let mut lit = vec![[0.0; 10]; kept.len()];
-        for (count, share) in self.exposed(clip_s) {
+        for &(count, share) in &exposed {
             for (lit, digit) in lit.iter_mut().zip(self.clock.digits(count)) {
                 lit[usize::from(digit)] += share;
             }
         }
+        let mut flipped = None;
         if rng.random_bool(self.flips) {
             let place = rng.random_range(0..lit.len());
             let was = (0..10).max_by(|&a, &b| lit[place][a].total_cmp(&lit[place][b]));
             let other = (was.unwrap_or(0) + rng.random_range(1..10)) % 10;
             lit[place] = [0.0; 10];
             lit[place][other] = 1.0;
+            flipped = Some(place);
         }
         let (own, common) = ((1.0 - self.kept_noise).sqrt(), self.kept_noise.sqrt());
-        lit.iter()
-            .zip(kept)
-            .enumerate()
-            .map(|(place, (lit, kept))| {
-                if self.dark == Some(place) {
-                    return DigitOdds::FLAT;
-                }
-                let seen: [f64; 7] = std::array::from_fn(|s| {
-                    let light: f64 = (0..10).map(|d| lit[d] * segment(d, s)).sum();
-                    light + self.noise * (own * gauss(rng) + common * kept[s])
-                });
-                odds(&seen, self.noise)
+        let mut with_noise = |(lit, kept): (&[f64; 10], &[f64; 7])| {
+            std::array::from_fn(|s| {
+                let light: f64 = (0..10).map(|d| lit[d] * segment(d, s)).sum();
+                light + self.noise * (own * gauss(rng) + common * kept[s])
+            })
+        };
+        Light {
+            seen: lit.iter().zip(kept).map(&mut with_noise).collect(),
+            exposed,
+            flipped,
+        }
+    }
+
+    /// One frame as a reader of segments reads it.
+    fn read(&self, light: &Light) -> Vec<DigitOdds> {
+        let places = light.seen.iter().enumerate();
+        places
+            .map(|(place, seen)| match self.dark {
+                Some(dark) if dark == place => DigitOdds::FLAT,
+                _ => odds(seen, self.noise_believed),
             })
             .collect()
     }
@@ -410,7 +440,8 @@ impl Scene {
     }
 }
 
-fn segment(digit: usize, segment: usize) -> f64 {
+/// 1 for a segment that is lit, 0 for one that is not.
+pub fn segment(digit: usize, segment: usize) -> f64 {
     f64::from(SEGMENTS[digit] >> segment & 1)
 }
 

@@ -1,6 +1,7 @@
 //! What perfect digits would tell, by trying every clock. Nothing here uses the fit.
 
-use crate::filming::{Clock, FRAMES, Filmed, Label, Scene, Stamps};
+use crate::filming::{Clock, FRAMES, Filmed, Label, Light, Scene, Stamps, segment};
+use std::collections::BTreeMap;
 
 /// Real seconds per clip second.
 pub const SPEEDS: [f64; 8] = [1.0, 0.8, 0.5, 0.4, 0.25, 0.2, 0.125, 0.1];
@@ -163,4 +164,82 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
         }
     }
     true
+}
+
+/// Nats by which the truth must lead everything else before it is certain: ln(10,000).
+const CERTAIN: f64 = 9.21;
+
+/// True if the light itself tells the truth from every other value of the hours, the minutes and
+/// the seconds, and from starts some counts away, by more than `grain` counts.
+///
+/// The observer is told the clock, its pace, its phase, each exposure, which digits were
+/// flipped, and the law of the noise; he sees the segments where the fit sees ten odds. Noise of
+/// one segment has the variance s^2; a share k of it is the same in all n frames. What is left
+/// when the light of a clock is taken away, x in frame t, then costs
+///
+/// ```text
+/// 1/(2 s^2) * ( sum x^2 / (1 - k)  -  k (sum x)^2 / ((1 - k) (1 - k + n k)) )    nats,
+/// ```
+///
+/// by the inverse of the covariance s^2 ((1 - k) I + k 11'). Nobody can do better.
+pub fn could_be_told(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
+    let clock = &scene.clock;
+    let of_light = |light: &Light| light.exposed.iter().map(|e| e.0).collect::<Vec<_>>();
+    let mut counts: Vec<i64> = filmed.light.iter().flat_map(of_light).collect();
+    counts.sort_unstable();
+    counts.dedup();
+    let truth: Shown = counts.iter().map(|&c| (c, clock.digits(c))).collect();
+    let leads = |rival: Shown| {
+        let is_other = |&place: &usize| {
+            scene.dark != Some(place) && counts.iter().any(|c| rival[c][place] != truth[c][place])
+        };
+        let places = (0..6 + clock.last_digits).filter(is_other);
+        let loses = |place| {
+            let told = filmed.light.iter().filter(|l| l.flipped != Some(place));
+            let told: Vec<&Light> = told.collect();
+            cost(scene, &told, place, &rival) - cost(scene, &told, place, &truth)
+        };
+        places.map(loses).sum::<f64>() >= CERTAIN
+    };
+    let with_group = |(group, by): (usize, i64)| -> Shown {
+        let size = if group == 0 { 24 } else { 60 };
+        let moved = truth.iter().map(|(&count, digits)| {
+            let mut digits = digits.clone();
+            let value = i64::from(10 * digits[2 * group] + digits[2 * group + 1]);
+            let value = ((value + by) % size) as u8;
+            (digits[2 * group], digits[2 * group + 1]) = (value / 10, value % 10);
+            (count, digits)
+        });
+        moved.collect()
+    };
+    let hours = (1..24).map(|by| (0, by));
+    let minutes_and_seconds = (1..60).flat_map(|by| [(1, by), (2, by)]);
+    let later = |by: i64| counts.iter().map(|&c| (c, clock.digits(c + by))).collect();
+    let few = (2..10).chain((1..10).map(|tens| 10 * tens));
+    let few = few.filter(|&by| by as f64 > grain && by < clock.base);
+    hours.chain(minutes_and_seconds).map(with_group).all(leads)
+        && few.flat_map(|by| [by, -by]).map(later).all(leads)
+}
+
+/// The digits that a clock shows at each count in view.
+type Shown = BTreeMap<i64, Vec<u8>>;
+
+/// Nats that the light of `told` at one place costs a clock that shows these digits.
+fn cost(scene: &Scene, told: &[&Light], place: usize, shown: &Shown) -> f64 {
+    let (kept, own) = (scene.kept_noise, 1.0 - scene.kept_noise);
+    let (mut sums, mut squares) = ([0.0; 7], 0.0);
+    for light in told {
+        let mut rest = light.seen[place];
+        for (count, share) in &light.exposed {
+            let digit = usize::from(shown[count][place]);
+            for (s, rest) in rest.iter_mut().enumerate() {
+                *rest -= share * segment(digit, s);
+            }
+        }
+        squares += rest.iter().map(|x| x * x).sum::<f64>();
+        sums.iter_mut().zip(rest).for_each(|(sum, x)| *sum += x);
+    }
+    let of_sums: f64 = sums.iter().map(|sum| sum * sum).sum();
+    let shared = kept / (own + told.len() as f64 * kept);
+    (squares - of_sums * shared) / own / (2.0 * scene.noise * scene.noise)
 }

@@ -4,17 +4,18 @@
 use super::looks::Looks;
 use crate::timecode::{ClockForm, Label};
 
-/// Looks at one unchanged digit that count as independent. Frames of one take
-/// share light, blur, and whatever misleads the reader: a hundred of them are
-/// not a hundred opinions. Judged; to be measured on rendered clips.
-const INDEPENDENT_LOOKS: f64 = 3.0;
-
 /// Nats by which a slow place must lead: ln(10,000).
 pub(super) const ENOUGH: f64 = 9.21;
 
 /// Mean nats per look between the extremes of a group below which nothing was
 /// read there: ln 2.
 const NOTHING: f64 = 0.69;
+
+/// Nats against one group being read worse than the digits that move, by glare, a finger, a
+/// dead segment: ln 100. Judged.
+const SPOILED: f64 = 4.6;
+/// Looks at one digit that count as independent there.
+const SPOILED_WORTH: f64 = 2.0;
 
 /// Nats for a value that the dial cannot show.
 const IMPOSSIBLE: f64 = -30.0;
@@ -95,8 +96,12 @@ pub(super) struct Lead {
 /// Evidence for and against the values of the slow groups, from several sightings.
 pub(super) struct Ballot {
     group: Group,
+    /// Looks at one unchanged digit that count as independent.
+    worth: f64,
     /// Nats against a shift of the group's value by so many.
     against: Vec<f64>,
+    /// The same if the places of the group are spoiled.
+    if_spoiled: Vec<f64>,
     fitted: usize,
     spread: f64,
     looks: usize,
@@ -104,8 +109,8 @@ pub(super) struct Ballot {
 
 impl Ballot {
     /// The ballot of one sighting; see [`Ballot::add`].
-    pub fn of(group: Group, looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
-        let mut ballot = Self::new(group);
+    pub fn of(group: Group, looks: &Looks, form: ClockForm, counts: &[i64], worth: f64) -> Self {
+        let mut ballot = Self::new(group, worth);
         ballot.add(looks, form, counts);
         ballot
     }
@@ -117,10 +122,13 @@ impl Ballot {
         self.against[shift % size]
     }
 
-    pub fn new(group: Group) -> Self {
+    /// `worth` as in [`super::lean::Leans::worth`].
+    pub fn new(group: Group, worth: f64) -> Self {
         Self {
             group,
+            worth,
             against: vec![0.0; group.size()],
+            if_spoiled: vec![0.0; group.size()],
             fitted: 0,
             spread: 0.0,
             looks: 0,
@@ -176,9 +184,14 @@ impl Ballot {
         for sum in &sums {
             for (told, against) in sum.told.iter().zip(&sum.against) {
                 if *told > 0 {
-                    let share = (INDEPENDENT_LOOKS / f64::from(*told)).min(1.0);
-                    for (total, one) in self.against.iter_mut().zip(against) {
-                        *total += one * share;
+                    for (totals, worth) in [
+                        (&mut self.against, self.worth),
+                        (&mut self.if_spoiled, self.worth.min(SPOILED_WORTH)),
+                    ] {
+                        let share = (worth / f64::from(*told)).min(1.0);
+                        for (total, one) in totals.iter_mut().zip(against) {
+                            *total += one * share;
+                        }
                     }
                 }
             }
@@ -186,10 +199,12 @@ impl Ballot {
     }
 
     pub fn lead(&self) -> Lead {
+        let spoiled = self.if_spoiled.iter().map(|nats| nats + SPOILED);
         let (shift, nats) = self
             .against
             .iter()
-            .copied()
+            .zip(spoiled)
+            .map(|(&against, spoiled)| against.min(spoiled))
             .enumerate()
             .skip(1)
             .min_by(|a, b| a.1.total_cmp(&b.1))
@@ -197,7 +212,7 @@ impl Ballot {
         Lead {
             group: self.group,
             nats,
-            is_settled: nats >= ENOUGH * (self.looks as f64 / INDEPENDENT_LOOKS).min(1.0),
+            is_settled: nats >= ENOUGH * (self.looks as f64 / self.worth).min(1.0),
             fitted: self.fitted,
             rival: (self.fitted + shift) % self.group.size(),
             is_unread: self.spread < NOTHING * self.looks as f64,

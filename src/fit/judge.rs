@@ -3,6 +3,7 @@
 use super::audit::{Ballot, ENOUGH, Group, Shifts, Tally};
 use super::clock::mark_odds;
 use super::join::{self, Joint};
+use super::lean::Leans;
 use super::looks::{Looks, Times};
 use super::pace::paces;
 use super::reasons;
@@ -330,7 +331,8 @@ impl Table<'_> {
             was_seen_running: true,
             slow_digits_stand: true,
         };
-        let mut ballots = Group::ALL.map(Ballot::new);
+        let mut leans = Leans::new();
+        let mut told = Vec::new();
         let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
         let least = i64::try_from(least).unwrap_or(i64::MAX);
         let mut shifts = Shifts::new(chosen.pace.form.base(), least.max(2));
@@ -347,9 +349,8 @@ impl Table<'_> {
                 continue;
             };
             shifts.add(looks, start.pace.form, &counts);
-            for ballot in &mut ballots {
-                ballot.add(looks, start.pace.form, &counts);
-            }
+            let blurred = sight::blurred_places(&start.pace, self.frame_s());
+            leans.add(looks, start.pace.form, &counts, blurred);
             let tally = Tally::of(looks, start.pace.form, &counts);
             let sighting = &mut fit.sightings[seen.sighting];
             sighting.frames_agreeing += tally.agreeing;
@@ -358,8 +359,7 @@ impl Table<'_> {
                 sighting.displayed[source] = count;
             }
             has_jumped |= self.jumped(looks, &tally);
-            uneven =
-                uneven.or(tally.uneven_place(sight::blurred_places(&start.pace, self.frame_s())));
+            uneven = uneven.or(tally.uneven_place(blurred));
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);
@@ -377,7 +377,9 @@ impl Table<'_> {
                     fit.notes.push(note);
                 }
             }
+            told.push((looks, start.pace.form, counts));
         }
+        let worth = leans.worth();
         if has_jumped {
             doubts.push(reasons::jumped());
         }
@@ -403,7 +405,11 @@ impl Table<'_> {
         if dials.map(|looks| looks.dial.hour_digits).max() == Some(1) {
             doubts.push(reasons::hours_cut());
         }
-        for ballot in &ballots {
+        for group in Group::ALL {
+            let mut ballot = Ballot::new(group, worth);
+            for (looks, form, counts) in &told {
+                ballot.add(looks, *form, counts);
+            }
             let lead = ballot.lead();
             if !lead.is_settled {
                 checks.slow_digits_stand = false;

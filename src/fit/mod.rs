@@ -9,6 +9,7 @@
 //! - `window`: one sighting against every pace
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
+//! - `lean`: what frames of one standing digit are worth together
 //! - `audit`: checks that could fail: slow digits, running, jumping
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
@@ -19,6 +20,7 @@ mod audit;
 mod clock;
 mod join;
 mod judge;
+mod lean;
 mod looks;
 mod odd;
 mod pace;

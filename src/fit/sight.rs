@@ -2,6 +2,7 @@
 
 use super::Known;
 use super::audit::{Ballot, ENOUGH, Group, Tally};
+use super::lean::Leans;
 use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
 use super::pace::{Pace, paces};
@@ -197,8 +198,13 @@ fn see_stretch<'a>(
         return seen;
     };
     if let Some(counts) = window::place(looks, times, best, seen.window.reference_tick) {
+        let form = best.pace.form;
+        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        let mut leans = Leans::new();
+        leans.add(looks, form, &counts, blurred_places(&best.pace, frame_s));
+        let worth = leans.worth();
         seen.window.ballots = Group::ALL
-            .map(|group| Ballot::of(group, looks, best.pace.form, &counts))
+            .map(|group| Ballot::of(group, looks, form, &counts, worth))
             .into();
     }
     let (standing, stands) = window::standing(looks);

@@ -1,0 +1,127 @@
+//! How far a reader leans: what frames of one digit that stands are worth together.
+//!
+//! Frames of one take share light and blur. What misleads a reader in one of them misleads it in
+//! all, and a digit that stands tells nothing of it. Digits that move do: their truth is known
+//! from the motion. At a place that shows a 3 and later an 8, a reader that does not lean is as
+//! sure of the 3 against the 8 as of the 8 against the 3. Half the difference is its lean.
+
+use super::looks::Looks;
+use crate::timecode::ClockForm;
+
+/// Looks that one standing digit is worth where nothing that moves tells more. Judged.
+const USUAL_WORTH: f64 = 3.0;
+/// ... and at the most. Judged.
+const MOST_WORTH: f64 = 9.0;
+/// Pairs that lean as the usual worth says, and are counted with those that were seen: few pairs
+/// may agree by chance.
+const USUAL_PAIRS: f64 = 5.0;
+/// Nats by which the digits of a pair must lead each other, in the mean, to tell anything.
+const TOLD: f64 = 0.7;
+/// Nats of a lead beyond which readers do not say how much surer than sure they are (p of the
+/// other digit below 1/150, and 1/400).
+const SURE: (f64, f64) = (5.0, 6.0);
+
+/// Looks that show one digit, and what they say.
+#[derive(Clone, Copy, Default)]
+struct Lead {
+    looks: f64,
+    /// Nats over each other digit, summed; not a number where the other may have been in the
+    /// picture, too.
+    over: [f64; 10],
+}
+
+/// Leads at one place, by digit.
+type Leads = [Lead; 10];
+
+/// What digits say whose truth is known from the motion, by place.
+pub(super) struct Leans {
+    leads: Vec<Leads>,
+}
+
+impl Leans {
+    pub const fn new() -> Self {
+        Self { leads: Vec::new() }
+    }
+
+    /// Adds one sighting, with the counts that the fit says were displayed. The last `blurred`
+    /// places go round in one exposure and tell nothing.
+    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64], blurred: usize) {
+        let places = looks.dial.places();
+        let hidden = looks.dial.hidden_digits();
+        if self.leads.len() < places {
+            self.leads.resize(places, Leads::default());
+        }
+        for (look, &count) in counts.iter().enumerate() {
+            let near = [count - 1, count, count + 1].map(|near| form.digits(near));
+            for place in 0..places.saturating_sub(blurred) {
+                let [before, digit, after] =
+                    near.map(|n| usize::from(n.as_slice()[hidden + place]));
+                let says = looks.place(look, place);
+                let lead = &mut self.leads[place][digit];
+                lead.looks += 1.0;
+                for (other, over) in lead.over.iter_mut().enumerate() {
+                    // A digit that is about to come, or just went, may be in the picture.
+                    if [before, digit, after].contains(&other) {
+                        *over = f64::NAN;
+                    } else {
+                        *over += f64::from(says[digit] - says[other]);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Independent looks that all looks at one standing digit are worth.
+    ///
+    /// Be m the lead within the pairs that are most alike, and s^2 the mean square of the leans
+    /// in them. If leans spread like errors do, a digit that leads by x has odds of 2 m x / s^2
+    /// nats, so that its looks are worth 2 m / s^2. A reader that overstates its odds overstates
+    /// m and s alike, and is found out.
+    pub fn worth(&self) -> f64 {
+        let pairs: Vec<Pair> = self.leads.iter().flat_map(likest_pairs).collect();
+        if pairs.is_empty() {
+            return USUAL_WORTH;
+        }
+        let n = pairs.len() as f64;
+        let lead = pairs.iter().map(|p| p.lead).sum::<f64>() / n;
+        let squares: f64 = pairs.iter().map(|p| p.lean.powi(2)).sum();
+        let usual = 2.0 * lead / USUAL_WORTH;
+        let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
+        (2.0 * lead / square).min(MOST_WORTH)
+    }
+}
+
+/// Two digits that were both seen at one place.
+struct Pair {
+    /// Nats by which either leads the other where it stands, in the mean.
+    lead: f64,
+    /// Nats by which they differ from that.
+    lean: f64,
+}
+
+/// Each digit of a place with the one that is most like it.
+fn likest_pairs(place: &Leads) -> Vec<Pair> {
+    let lead = |a: usize, b: usize| place[a].over[b] / place[a].looks;
+    let mean = |a: usize, b: usize| (lead(a, b) + lead(b, a)) / 2.0;
+    let mut pairs: Vec<(usize, usize)> = (0..10)
+        .filter_map(|digit| {
+            let others = (0..10).filter(|&other| other != digit && mean(digit, other) > TOLD);
+            let likest = others.min_by(|&a, &b| mean(digit, a).total_cmp(&mean(digit, b)))?;
+            Some((digit.min(likest), digit.max(likest)))
+        })
+        .collect();
+    pairs.sort_unstable();
+    pairs.dedup();
+    let pair = |(a, b)| {
+        let (low, high) = (lead(a, b).min(lead(b, a)), lead(a, b).max(lead(b, a)));
+        // Where the surer of the two is as sure as readers say, all of the difference counts.
+        let sure = ((high - SURE.0) / (SURE.1 - SURE.0)).clamp(0.0, 1.0);
+        let middle = f64::midpoint(low, high);
+        let lead = middle + sure * (high - middle);
+        Pair {
+            lead,
+            lean: lead - low,
+        }
+    };
+    pairs.into_iter().map(pair).collect()
+}
