@@ -189,10 +189,24 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 /// afterwards: an incomplete one would not be made again.
 fn is_whole(name: &str, bytes: &[u8]) -> bool {
     let is_json = |bytes: &[u8]| serde_json::from_slice::<Value>(bytes).is_ok();
+    // Each line of a record begins with the digest of the rest.
+    let is_sealed = |line: &[u8]| {
+        let digest: String = line
+            .get(65..)
+            .map(|json| {
+                Sha256::digest(json)
+                    .iter()
+                    .map(|b| format!("{b:02x}"))
+                    .collect()
+            })
+            .unwrap_or_default();
+        line.starts_with(digest.as_bytes()) && !digest.is_empty()
+    };
     let lines = |bytes: &[u8]| {
-        bytes
-            .split(|b| *b == b'\n')
-            .all(|l| l.is_empty() || is_json(l))
+        bytes.ends_with(b"\n")
+            && bytes
+                .split(|b| *b == b'\n')
+                .all(|l| l.is_empty() || is_sealed(l))
     };
     let is_temporary = name
         .rsplit('/')
@@ -201,7 +215,7 @@ fn is_whole(name: &str, bytes: &[u8]) -> bool {
     match name.rsplit('.').next() {
         // What says that a clip is being read is written without ado, and may be lost.
         _ if is_temporary || name.contains("/begun/") => true,
-        Some("json") if name.contains("/clips/") => lines(bytes),
+        Some("json") if name.starts_with(".rollmark/") => lines(bytes),
         Some("json" | "otio") => is_json(bytes),
         Some("xmp") => bytes.trim_ascii_end().ends_with(b"?>") || bytes.ends_with(b">\n"),
         Some("html") => bytes.trim_ascii_end().ends_with(b"</html>"),

@@ -12,14 +12,21 @@ const CODES: [&str; 3] = ["base_apart", "base_none", "base_assumes_non_drop"];
 /// How the filmed clock counts; without drop-frame where that is not known. `None` if the
 /// outcome's text names no clock of this program.
 pub fn clock_form(clock: &Clock) -> Option<ClockForm> {
-    match clock.form.as_str() {
-        "HH:MM:SS" => Some(ClockForm::Seconds),
-        "HH:MM:SS.d" => Some(ClockForm::Tenths),
-        "HH:MM:SS.dd" => Some(ClockForm::Hundredths),
-        "HH:MM:SS.ddd" => Some(ClockForm::Thousandths),
-        _ => ClockForm::frames(exact_rate(&clock.rate)?, clock.drop_frame == Some(true)).ok(),
-    }
+    let frames =
+        || ClockForm::frames(exact_rate(&clock.rate)?, clock.drop_frame == Some(true)).ok();
+    WITHOUT_FRAMES
+        .into_iter()
+        .find(|form| form.pattern() == clock.form)
+        .or_else(frames)
 }
+
+/// The forms that their pattern alone tells.
+const WITHOUT_FRAMES: [ClockForm; 4] = [
+    ClockForm::Seconds,
+    ClockForm::Tenths,
+    ClockForm::Hundredths,
+    ClockForm::Thousandths,
+];
 
 /// Where phi lies, in counts since the clock's midnight. `None` also for numbers that no
 /// clip brings, so that a damaged sidecar cannot overflow exact arithmetic.

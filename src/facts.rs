@@ -47,3 +47,33 @@ pub struct ClipFacts {
     /// Yes, but: truncated, stamps repaired, carried timecode unreadable, ...
     pub notes: Vec<Note>,
 }
+
+#[cfg(test)]
+impl ClipFacts {
+    /// Those of a plain clip that stands for others in tests: one tick a frame, no length.
+    pub fn plain(path: impl Into<PathBuf>, rate: Rate) -> Self {
+        Self {
+            path: path.into(),
+            container: "mov,mp4,m4a,3gp,3g2,mj2".into(),
+            codec: "h264".into(),
+            width_px: 1920,
+            height_px: 1080,
+            bit_depth: 8,
+            rate: Some(rate),
+            tick_seconds: rate.ratio().recip(),
+            duration_s: None,
+            frames: None,
+            is_variable_rate: false,
+            rotation_degrees: 0,
+            is_mirrored: false,
+            is_interlaced: false,
+            has_audio: false,
+            carried_timecode: None,
+            camera: None,
+            camera_serial: None,
+            creation_time: None,
+            doubts: Vec::new(),
+            notes: Vec::new(),
+        }
+    }
+}

@@ -174,6 +174,12 @@ impl ClipPart {
             carried_timecode: None,
         }
     }
+
+    /// [`ClipPart::creation_time`] for people: FFmpeg adds microseconds that no camera wrote.
+    pub fn camera_clock(&self) -> Option<String> {
+        let text = self.creation_time.as_ref()?;
+        Some(text.replacen(".000000", "", 1))
+    }
 }
 
 /// A stretch of the clip in which the clock was seen.
@@ -348,7 +354,15 @@ impl fmt::Display for EitherWay {
     }
 }
 
+/// Code of a clip that a run did not come to, since it ended early.
+pub const NOT_READ: &str = "not_read";
+
 impl ClipOutcome {
+    /// True for a clip that a run did not come to, since it ended early.
+    pub fn was_left_out(&self) -> bool {
+        self.reasons.iter().any(|reason| reason.code == NOT_READ)
+    }
+
     /// How far the start may be off; `None` without a start.
     pub fn either_way(&self) -> Option<EitherWay> {
         let [low, high] = self.start.as_ref()?.seconds_bounds;

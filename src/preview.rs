@@ -302,27 +302,9 @@ mod tests {
         fn new() -> Self {
             Self {
                 facts: ClipFacts {
-                    path: "a.mov".into(),
-                    container: "mov".into(),
-                    codec: "h264".into(),
                     width_px: 160,
                     height_px: 90,
-                    bit_depth: 8,
-                    rate: Some(Rate::F25),
-                    tick_seconds: Ratio::new(1, 25),
-                    duration_s: None,
-                    frames: None,
-                    is_variable_rate: false,
-                    rotation_degrees: 0,
-                    is_mirrored: false,
-                    is_interlaced: false,
-                    has_audio: false,
-                    carried_timecode: None,
-                    camera: None,
-                    camera_serial: None,
-                    creation_time: None,
-                    doubts: Vec::new(),
-                    notes: Vec::new(),
+                    ..ClipFacts::plain("a.mov", Rate::F25)
                 },
                 next: 0,
             }

@@ -38,12 +38,7 @@ const PNG_MARK: &[u8] = b"Software\0Rollmark";
 pub fn prepare_folder(folder: &Path) -> Result<()> {
     fs::create_dir_all(folder)
         .and_then(|()| temporary_in(folder).map(drop))
-        .map_err(|e| {
-            Error::new(ErrorKind::CannotWrite, "cannot write into this folder")
-                .in_file(folder)
-                .next("choose another folder, or look at its rights and at the free space")
-                .because(e)
-        })
+        .map_err(|e| unwritable("cannot write into this folder", folder, e))
 }
 
 /// Writes the sidecar of one clip to `file`, whose folders are made if missing.
@@ -131,7 +126,7 @@ pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
     let mut png = Vec::new();
     picture
         .write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png)
-        .map_err(|e| cannot_write(file).because(e))?;
+        .map_err(|e| cannot_write(file, io::Error::other(e)))?;
     png.splice(PNG_HEADER_END..PNG_HEADER_END, png_chunk(b"tEXt", PNG_MARK));
     write(file, &png, |old| {
         let mark = png_chunk(b"tEXt", PNG_MARK);
@@ -161,7 +156,7 @@ pub fn long_file<T>(
     may_replace: impl Fn(&mut File) -> Result<()>,
     fill: impl FnOnce(&mut tempfile::NamedTempFile) -> Result<Option<T>>,
 ) -> Result<Option<T>> {
-    let fail = |e: io::Error| cannot_write(file).because(e);
+    let fail = |e: io::Error| cannot_write(file, e);
     let folder = folder_of(file);
     fs::create_dir_all(folder).map_err(fail)?;
     // Not following links: a link is somebody's own arrangement.
@@ -185,7 +180,7 @@ pub fn long_file<T>(
 
 /// Puts `bytes` into `file`, unless `may_replace` refuses what it holds now.
 fn write(file: &Path, bytes: &[u8], may_replace: impl Fn(&[u8]) -> Result<()>) -> Result<()> {
-    let fail = |e: io::Error| cannot_write(file).because(e);
+    let fail = |e: io::Error| cannot_write(file, e);
     let folder = folder_of(file);
     fs::create_dir_all(folder).map_err(fail)?;
     let exists = match content(file).map_err(fail)? {
@@ -284,10 +279,40 @@ fn is_same_clip(old: &str, new: &str) -> bool {
         }
 }
 
-fn cannot_write(file: &Path) -> Error {
-    Error::new(ErrorKind::CannotWrite, "cannot write this file")
-        .in_file(file)
-        .next("choose another folder, or look at its rights and at the free space")
+fn cannot_write(file: &Path, cause: io::Error) -> Error {
+    unwritable("cannot write this file", file, cause)
+}
+
+fn unwritable(what: &str, place: &Path, cause: io::Error) -> Error {
+    let cause = as_the_system_says(cause);
+    let next = match cause.kind() {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
+            "make room there, or choose another folder"
+        }
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            "choose another folder, or ask for the right to write there"
+        }
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            "a file stands where a folder should be; choose another folder"
+        }
+        _ => "choose another folder, or look at its rights and at the free space",
+    };
+    Error::new(ErrorKind::CannotWrite, what)
+        .in_file(place)
+        .next(next)
+        .because(cause)
+}
+
+/// Temporary files add their names to what the system says of them: names that are never
+/// the same twice, of files that are gone.
+fn as_the_system_says(cause: io::Error) -> io::Error {
+    let inner = std::error::Error::source(&cause)
+        .and_then(|inner| inner.downcast_ref::<io::Error>())
+        .and_then(io::Error::raw_os_error);
+    match (cause.raw_os_error(), inner) {
+        (None, Some(code)) => io::Error::from_raw_os_error(code),
+        _ => cause,
+    }
 }
 
 /// Whatever the reason, the user can do one of two things.
@@ -361,6 +386,38 @@ mod tests {
             outcome
         );
         assert_eq!(names_in(file.parent().unwrap()), [&*file]);
+    }
+
+    #[test]
+    fn what_could_not_be_written_is_told_as_the_system_says_it_with_what_helps() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("results");
+        fs::write(&file, b"x").unwrap();
+        let said = prepare_folder(&file).unwrap_err().to_string();
+        assert!(
+            said.contains("a file stands where a folder should be"),
+            "{said}"
+        );
+        let e = temporary_in(&folder.path().join("none")).unwrap_err();
+        assert!(
+            e.to_string().contains(TEMPORARY.0),
+            "or there is nothing to take away"
+        );
+        let error = cannot_write(&file, e);
+        let said = error.to_string();
+        assert!(
+            said.contains("No such file") && !said.contains(TEMPORARY.0),
+            "{said}"
+        );
+        let advice = |code| {
+            let error = cannot_write(&file, io::Error::from_raw_os_error(code));
+            error.advice().unwrap().to_owned()
+        };
+        // ENOSPC, EACCES, EROFS and EIO of errno(3) on Linux.
+        assert!(advice(28).starts_with("make room"));
+        assert!(advice(13).contains("ask for the right"));
+        assert_eq!(advice(30), advice(13));
+        assert!(advice(5).contains("look at its rights"));
     }
 
     #[test]

@@ -324,8 +324,12 @@ fn a_folder_that_is_missing_or_empty_is_told_plainly() {
     let said = run(&shelf, &[], 2);
     assert!(said.contains("card"), "{said}");
     fs::create_dir(shelf.path("card")).unwrap();
-    let said = run(&shelf, &[], 0);
-    assert!(said.contains("0 clips"), "{said}");
+    let said = run(&shelf, &[], 1);
+    assert!(said.contains("0 clips. It took"), "{said}");
+    assert!(
+        said.contains("No clip was found: there are no files"),
+        "{said}"
+    );
 }
 
 #[test]

@@ -25,7 +25,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
         &["timecode", "error", "note", "outcome", "clip_base"],
     ),
     ("save", &["error", "outcome", "sidecar"]),
-    ("report", &["timecode", "note", "outcome"]),
+    ("report", &["timecode", "note", "outcome", "clip_base"]),
     (
         "media",
         &[

@@ -375,11 +375,7 @@ impl<'a> Card<'a> {
             1 => "one clip".to_owned(),
             n => format!("{n} clips"),
         };
-        let header = self.outcomes[head]
-            .clip
-            .creation_time
-            .as_deref()
-            .unwrap_or_default();
+        let header = self.outcomes[head].clip.camera_clock().unwrap_or_default();
         let sentence = format!(
             "probably near {} on the filmed clock, give or take {}: by the camera's own clock \
              ({header}, {written}), which {clips} with a slate tell {}; no time zone was applied",

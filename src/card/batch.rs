@@ -10,7 +10,7 @@ use super::{CardEvent, CardListener, Planned, Work};
 use crate::error::{Error, ErrorKind, Result};
 use crate::fault;
 use crate::note::Note;
-use crate::outcome::{ClipOutcome, Evidence, Tool};
+use crate::outcome::{ClipOutcome, Evidence, NOT_READ, Tool};
 use crate::progress::{Event, Listener, Wish};
 use crate::save::{self, FileStamp};
 use std::collections::BTreeMap;
@@ -21,8 +21,6 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread;
 
-/// Code of a clip that the run did not come to.
-pub const NOT_READ: &str = "not_read";
 /// Code of a clip at which the program ended in earlier runs.
 pub const GAVE_UP: &str = "gave_up";
 

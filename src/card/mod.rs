@@ -38,7 +38,7 @@ mod stop;
 mod tests;
 mod words;
 
-pub use batch::{Ended, GAVE_UP, NOT_READ};
+pub use batch::{Ended, GAVE_UP};
 pub use names::text_of;
 pub use scan::{CARD_FILE, REPORT_FILE, STATE_FOLDER};
 pub use single::{SingleClip, of_single_clips};
@@ -299,6 +299,8 @@ pub fn run(
         tool: settings.tool.clone(),
     };
     faults.extend(save_sidecars(&outcome, &jobs, &batch.done, &faults));
+    let empty = no_clips(outcome.clips.len(), outcome.skipped.len());
+    outcome.notes.extend(empty);
     outcome.notes.extend(gone::note(&outcome.gone));
     outcome
         .notes
@@ -394,6 +396,22 @@ fn save_sidecars(
     faults
 }
 
+/// Code of the note on a file that could not be written.
+pub const NOT_WRITTEN: &str = "not_written";
+
+/// The remark on a card without clips: an empty result is explained.
+fn no_clips(clips: usize, skipped: usize) -> Option<Note> {
+    let files = match skipped {
+        0 => "there are no files".to_owned(),
+        1 => "the only file was passed over, and the report says why".to_owned(),
+        n => format!("all {n} files were passed over, and the report says why"),
+    };
+    (clips == 0).then(|| {
+        let said = format!("no clip was found: {files}; check that this is the right folder");
+        Note::new("no_clips", said)
+    })
+}
+
 /// Remarks on how the run ended.
 fn ending(ended: Ended, done: &[Option<Done>], faults: &[Error], out: &Path) -> Vec<Note> {
     let left = done.iter().filter(|done| done.is_none()).count();
@@ -415,17 +433,13 @@ fn ending(ended: Ended, done: &[Option<Done>], faults: &[Error], out: &Path) -> 
         )),
     }
     notes.extend(faults.iter().map(|error| {
-        // The first cause: those above it name temporary files, never the same twice.
-        let mut cause: Option<&dyn std::error::Error> = std::error::Error::source(error);
-        while let Some(deeper) = cause.and_then(std::error::Error::source) {
-            cause = Some(deeper);
-        }
+        let cause = std::error::Error::source(error);
         let file = error
             .file()
             .map(|file| file.strip_prefix(out).unwrap_or(file));
         let file = file.map_or_else(String::new, |file| format!("{}: ", file.display()));
         let cause = cause.map_or_else(String::new, |cause| format!(" ({cause})"));
-        Note::new("not_written", format!("{file}{}{cause}", error.what()))
+        Note::new(NOT_WRITTEN, format!("{file}{}{cause}", error.what()))
     }));
     notes
 }

@@ -8,14 +8,17 @@ use super::sift::Probe;
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{ClipOutcome, Evidence, Tool};
 use crate::save::{self, FileStamp};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File, TryLockError};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 
 /// Version of the records. They are this program's own: another number is no record.
-const RECORD_FORMAT: u32 = 1;
+const RECORD_FORMAT: u32 = 2;
+
+/// Letters of a digest, SHA-256 in hexadecimal.
+const DIGEST_LETTERS: usize = 64;
 
 /// The records of one output folder, locked against a second run until dropped.
 pub(super) struct Records {
@@ -26,7 +29,8 @@ pub(super) struct Records {
     _lock: File,
 }
 
-/// The first line of a clip's record; the evidence is the second.
+/// The first line of a clip's record; the evidence is the second. Every line is
+/// [`sealed`].
 #[derive(Serialize, Deserialize)]
 struct Head {
     format: u32,
@@ -120,11 +124,11 @@ impl Records {
 
     /// What was kept to check the clip by eye; nothing if there is no record.
     pub fn evidence(&self, whole_path: &Path) -> Evidence {
-        let lines = File::open(self.clip_file(whole_path)).map(|f| BufReader::new(f).lines());
+        let lines = File::open(self.clip_file(whole_path)).map(|f| BufReader::new(f).split(b'\n'));
         lines
             .ok()
             .and_then(|mut lines| lines.nth(1)?.ok())
-            .and_then(|line| serde_json::from_str(&line).ok())
+            .and_then(|line| unsealed(&line))
             .unwrap_or_default()
     }
 
@@ -147,12 +151,8 @@ impl Records {
             tool: self.tool.clone(),
             outcome: outcome.clone(),
         };
-        let plain = "strings, numbers and lists always serialise";
-        let mut bytes = serde_json::to_vec(&head).expect(plain);
-        bytes.push(b'\n');
-        bytes.extend(serde_json::to_vec(evidence).expect(plain));
-        bytes.push(b'\n');
-        save::record(&bytes, &self.clip_file(whole_path))
+        let lines = [sealed(&head), sealed(evidence)].concat();
+        save::record(&lines, &self.clip_file(whole_path))
     }
 
     /// Removes the records of clips below `roots` that are none of `clips`: a card that is
@@ -185,7 +185,7 @@ impl Records {
         let file = self.begun_file(whole_path);
         let before = fs::read(&file)
             .ok()
-            .and_then(|bytes| serde_json::from_slice::<Attempt>(&bytes).ok())
+            .and_then(|bytes| unsealed::<Attempt>(bytes.trim_ascii_end()))
             .filter(|a| a.stamp == stamp && a.settings == self.settings && a.tool == self.tool)
             .map_or(0, |attempt| attempt.times);
         let attempt = Attempt {
@@ -195,9 +195,7 @@ impl Records {
             times: before.saturating_add(1),
         };
         // Only a help: the disk that takes no records will be told of when results are kept.
-        if let Ok(bytes) = serde_json::to_vec(&attempt) {
-            let _ = fs::write(&file, bytes);
-        }
+        let _ = fs::write(&file, sealed(&attempt));
         attempt.times
     }
 
@@ -210,7 +208,7 @@ impl Records {
     pub fn probes(&self) -> BTreeMap<String, (FileStamp, Probe)> {
         fs::read(self.probes_file())
             .ok()
-            .and_then(|bytes| serde_json::from_slice::<Probes>(&bytes).ok())
+            .and_then(|bytes| unsealed::<Probes>(bytes.trim_ascii_end()))
             .filter(|kept| kept.format == RECORD_FORMAT && kept.tool == self.tool)
             .map(|kept| kept.files)
             .unwrap_or_default()
@@ -224,8 +222,7 @@ impl Records {
             tool: self.tool.clone(),
             files,
         };
-        let bytes = serde_json::to_vec(&probes).expect("strings and numbers always serialise");
-        save::record(&bytes, &self.probes_file())
+        save::record(&sealed(&probes), &self.probes_file())
     }
 
     fn probes_file(&self) -> PathBuf {
@@ -242,12 +239,28 @@ impl Records {
 }
 
 fn head_of(file: &Path) -> Option<Head> {
-    let mut line = String::new();
-    BufReader::new(File::open(file).ok()?)
-        .read_line(&mut line)
+    let line = BufReader::new(File::open(file).ok()?)
+        .split(b'\n')
+        .next()?
         .ok()?;
-    let head: Head = serde_json::from_str(&line).ok()?;
+    let head: Head = unsealed(&line)?;
     (head.format == RECORD_FORMAT).then_some(head)
+}
+
+/// One line: the digest of the JSON that follows it. A digit that rots on the disk would
+/// still be JSON, and another start.
+fn sealed(value: &impl Serialize) -> Vec<u8> {
+    let json = serde_json::to_vec(value).expect("strings, numbers and lists always serialise");
+    let digest = names::digest_of(&json);
+    [digest.as_bytes(), b" ", &json, b"\n"].concat()
+}
+
+/// What a line holds, without its end; `None` if it is not as it was written.
+fn unsealed<T: DeserializeOwned>(line: &[u8]) -> Option<T> {
+    let (digest, rest) = line.split_at_checked(DIGEST_LETTERS)?;
+    let json = rest.strip_prefix(b" ")?;
+    let is_whole = names::digest_of(json).as_bytes() == digest;
+    is_whole.then(|| serde_json::from_slice(json).ok())?
 }
 
 /// What the files of one clip are called.
@@ -259,6 +272,7 @@ fn file_name(whole_path: &Path) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::outcome::Crop;
     use crate::sidecar::json::TOOL_NAME;
 
     const STAMP: FileStamp = FileStamp {
@@ -323,6 +337,40 @@ mod tests {
         fs::write(&file, &whole[..whole.len() / 2]).unwrap();
         assert_eq!(records.outcome(clip, STAMP), None);
         assert_eq!(records.evidence(clip), Evidence::default());
+    }
+
+    /// One bit is enough to make another digit of a digit.
+    #[test]
+    fn a_record_in_which_any_bit_has_changed_is_no_record() {
+        let out = tempfile::tempdir().unwrap();
+        let clip = Path::new("/card/a.mov");
+        let records = Records::open(out.path(), "s", &tool("a")).unwrap();
+        let evidence = Evidence {
+            crops: vec![Crop {
+                seconds: 1.5,
+                digits: "10".into(),
+                label: None,
+                png: String::new(),
+            }],
+            points: Vec::new(),
+        };
+        records.keep(clip, STAMP, &outcome(), &evidence).unwrap();
+        assert_eq!(records.evidence(clip), evidence);
+        let file = records.clip_file(clip);
+        let whole = fs::read(&file).unwrap();
+        for at in 0..whole.len() {
+            for bit in 0..8 {
+                let mut changed = whole.clone();
+                changed[at] ^= 1 << bit;
+                fs::write(&file, changed).unwrap();
+                let is_kept = records.outcome(clip, STAMP).is_some();
+                let has_evidence = records.evidence(clip) == evidence;
+                assert!(
+                    !(is_kept && has_evidence) || at + 1 == whole.len(),
+                    "byte {at}, bit {bit}"
+                );
+            }
+        }
     }
 
     #[test]

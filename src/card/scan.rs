@@ -102,9 +102,13 @@ pub(super) fn roots(folders: &[PathBuf]) -> Result<Vec<PathBuf>> {
 }
 
 fn cannot_list(folder: &Path, e: io::Error) -> Error {
+    let next = match e.kind() {
+        io::ErrorKind::PermissionDenied => "ask for the right to read it",
+        _ => "check the name and that the card is connected",
+    };
     Error::new(ErrorKind::CannotOpen, "this folder cannot be read")
         .in_file(folder)
-        .next("check the name and that the card is connected")
+        .next(next)
         .because(e)
 }
 

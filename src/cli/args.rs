@@ -10,8 +10,8 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(
     name = "rollmark",
-    after_help = "Exit status: 0 if no clip needs a look, 1 if one is unsure or failed, \
-                  2 if something could not be done."
+    after_help = "Exit status: 0 if no clip needs a look, 1 if one is unsure or failed or there \
+                  was none, 2 if something could not be done."
 )]
 pub struct Args {
     /// Print the version, the model and FFmpeg's version
@@ -76,7 +76,7 @@ pub struct CardArgs {
     pub json: bool,
 
     /// Clips read at once; as many as cores and memory allow if not given
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = at_least_one)]
     pub jobs: Option<NonZeroUsize>,
 
     #[command(flatten)]
@@ -149,6 +149,10 @@ pub struct ManualArgs {
 pub struct CompletionsArgs {
     #[arg(value_name = "SHELL")]
     pub shell: clap_complete::Shell,
+}
+
+fn at_least_one(text: &str) -> Result<NonZeroUsize, &'static str> {
+    text.parse().map_err(|_| "give a whole number, 1 or more")
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

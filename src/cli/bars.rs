@@ -124,23 +124,37 @@ struct Shown {
     of: AtomicUsize,
 }
 
+impl Shown {
+    fn on(target: ProgressDrawTarget, is_terminal: bool) -> Self {
+        let bars = MultiProgress::with_draw_target(target);
+        let whole = bars.add(ProgressBar::no_length());
+        whole.set_style(style("{spinner} {msg}"));
+        whole.set_message("looking for clips");
+        whole.enable_steady_tick(TICK);
+        Self {
+            bars,
+            whole,
+            is_terminal,
+            clips: Mutex::default(),
+            done: AtomicUsize::new(0),
+            of: AtomicUsize::new(0),
+        }
+    }
+
+    /// A line that stays, above the bars if there are any.
+    fn tell(&self, line: &str) {
+        // A closed terminal, like a closed pipe, has nobody who reads.
+        let _ = match self.is_terminal {
+            true => self.bars.println(line),
+            false => writeln!(io::stderr(), "{line}"),
+        };
+    }
+}
+
 impl BatchBars {
     pub fn new(is_wanted: bool) -> Self {
-        let shown = is_wanted.then(|| {
-            let bars = MultiProgress::with_draw_target(ProgressDrawTarget::stderr());
-            let whole = bars.add(ProgressBar::no_length());
-            whole.set_style(style("{spinner} {msg}"));
-            whole.set_message("looking for clips");
-            whole.enable_steady_tick(TICK);
-            Shown {
-                bars,
-                whole,
-                is_terminal: io::stderr().is_terminal(),
-                clips: Mutex::default(),
-                done: AtomicUsize::new(0),
-                of: AtomicUsize::new(0),
-            }
-        });
+        let shown =
+            is_wanted.then(|| Shown::on(ProgressDrawTarget::stderr(), io::stderr().is_terminal()));
         Self { shown }
     }
 
@@ -194,8 +208,7 @@ impl BatchBars {
                         .set_style(style("{pos} of {len} clips  {bar:24} about {eta} left"));
                 }
                 if let Some(fault) = outcome.reasons.iter().find(|r| r.code == FAULT) {
-                    let line = format!("{}: {}", name(*clip), plain(&fault.sentence));
-                    shown.bars.suspend(|| writeln!(io::stderr(), "{line}")).ok();
+                    shown.tell(&format!("{}: {}", name(*clip), plain(&fault.sentence)));
                 }
                 if !shown.is_terminal {
                     let start = outcome.start.as_ref().map_or("", |start| &start.label);
@@ -205,7 +218,7 @@ impl BatchBars {
                         name(*clip),
                         verdict_word(outcome.verdict)
                     );
-                    let _ = writeln!(io::stderr(), "{}", line.trim_end());
+                    shown.tell(line.trim_end());
                 }
             }
         }
@@ -231,6 +244,10 @@ fn style(template: &str) -> ProgressStyle {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use indicatif::TermLike;
+    use rollmark::card::Planned;
+    use std::path::Path;
+    use std::sync::Arc;
 
     fn heard(events: impl IntoIterator<Item = Event>) -> ClipBar {
         let mut bar = ClipBar {
@@ -264,5 +281,106 @@ mod tests {
         ]);
         assert_eq!(bar.bar.length(), None);
         assert_eq!(bar.bar.position(), 0);
+    }
+    /// A terminal of 80 columns that keeps what is drawn.
+    #[derive(Clone, Debug, Default)]
+    struct Paper {
+        lines: Arc<Mutex<Vec<String>>>,
+        row: Arc<Mutex<usize>>,
+    }
+
+    impl Paper {
+        /// Puts `text` on the line where the cursor stands.
+        fn put(&self, text: &str) {
+            let mut lines = self.lines.lock().unwrap();
+            let row = *self.row.lock().unwrap();
+            if lines.len() <= row {
+                lines.resize(row + 1, String::new());
+            }
+            lines[row].push_str(text.trim_end());
+        }
+
+        fn shown(&self) -> Vec<String> {
+            let lines = self.lines.lock().unwrap();
+            lines.iter().filter(|l| !l.is_empty()).cloned().collect()
+        }
+    }
+
+    impl TermLike for Paper {
+        fn width(&self) -> u16 {
+            80
+        }
+        fn move_cursor_up(&self, n: usize) -> io::Result<()> {
+            let mut row = self.row.lock().unwrap();
+            *row = row.saturating_sub(n);
+            Ok(())
+        }
+        fn move_cursor_down(&self, n: usize) -> io::Result<()> {
+            *self.row.lock().unwrap() += n;
+            Ok(())
+        }
+        fn move_cursor_right(&self, _: usize) -> io::Result<()> {
+            Ok(())
+        }
+        fn move_cursor_left(&self, _: usize) -> io::Result<()> {
+            Ok(())
+        }
+        fn write_line(&self, text: &str) -> io::Result<()> {
+            self.put(text);
+            *self.row.lock().unwrap() += 1;
+            Ok(())
+        }
+        fn write_str(&self, text: &str) -> io::Result<()> {
+            self.put(text);
+            Ok(())
+        }
+        fn clear_line(&self) -> io::Result<()> {
+            let row = *self.row.lock().unwrap();
+            if let Some(line) = self.lines.lock().unwrap().get_mut(row) {
+                line.clear();
+            }
+            Ok(())
+        }
+        fn flush(&self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_fault_of_the_program_stays_on_the_screen_above_the_bars() {
+        let paper = Paper::default();
+        let target = ProgressDrawTarget::term_like_with_hz(Box::new(paper.clone()), 255);
+        let bars = BatchBars {
+            shown: Some(Shown::on(target, true)),
+        };
+        let names = ["a.mov", "b.mov"];
+        let name = |clip: usize| names[clip];
+        let planned = names.map(|name| Planned {
+            name: name.into(),
+            duration_s: Some(60.0),
+        });
+        bars.hear(&CardEvent::Planned { clips: &planned }, &name);
+        for clip in 0..2 {
+            bars.hear(&CardEvent::Began { clip }, &name);
+        }
+        let tool = rollmark::clip::tool();
+        let outcome = rollmark::fault::outcome(Path::new("a.mov"), "division by zero", tool);
+        let finished = CardEvent::Finished {
+            clip: 0,
+            outcome: &outcome,
+            is_from_record: false,
+        };
+        bars.hear(&finished, &name);
+        let at = |shown: &[String], words: &str| shown.iter().position(|l| l.contains(words));
+        let shown = paper.shown();
+        let fault = at(&shown, "division by zero");
+        assert!(
+            fault.is_some() && fault < at(&shown, "of 2 clips"),
+            "{shown:?}"
+        );
+        bars.end();
+        let shown = paper.shown();
+        assert!(at(&shown, "division by zero").is_some(), "{shown:?}");
+        assert_eq!(at(&shown, "of 2 clips"), None, "{shown:?}");
     }
 }

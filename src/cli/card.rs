@@ -5,7 +5,7 @@ use super::bars::BatchBars;
 use super::handing::{ByHand, Clips, deliver};
 use super::settings::{CardSettings, CardShow};
 use super::table::{Closing, Look, Row, Table};
-use super::{Status, complain, plain};
+use super::{Status, complaint, plain, remark};
 use rollmark::card::{self, CardEvent, CardRun, Ended, REPORT_FILE, STATE_FOLDER, Stop, Work};
 use rollmark::clip::{ReadOptions, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
@@ -55,6 +55,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut status = status_of(&run);
     teller.end();
     let names = run.outcome.clips.iter().map(|clip| clip.name.as_str());
+    let mut remarks = Vec::new();
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
@@ -67,34 +68,44 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
             sources: run.sources(),
             below_out: run.below_out(),
         };
-        let delivered = deliver(&clips, &settings.handing, &settings.out, &mut ledger, &stop);
-        status = status.max(delivered);
+        let handed = deliver(&clips, &settings.handing, &settings.out, &mut ledger, &stop);
+        status = status.max(handed.status);
+        remarks.extend(handed.remarks);
     }
     for error in run.faults.iter().chain(&faults) {
-        complain(error);
+        remarks.push(complaint(error));
         status = Status::CouldNotRun;
     }
     match settings.show {
-        CardShow::Json => teller.tell(&json!({
-            "event": "done",
-            "clips": run.outcome.clips.len(),
-            "complete": run.ended == Ended::Complete,
-        })),
+        CardShow::Json => {
+            remarks.iter().for_each(|line| remark(line));
+            teller.tell(&json!({
+                "event": "done",
+                "clips": run.outcome.clips.len(),
+                "complete": run.ended == Ended::Complete,
+            }));
+        }
         CardShow::Table { in_colour } => {
-            let text = table(&run, settings, in_colour, begun.elapsed());
-            // A reader who closed the pipe has seen enough.
-            let _ = io::stdout().lock().write_all(text.as_bytes());
+            show(&run, settings, in_colour, &remarks, begun.elapsed())?;
         }
     }
     Ok(status)
 }
 
-/// The table, clips that need a look last, so that they stay on the screen.
-fn table(run: &CardRun, settings: &CardSettings, in_colour: bool, took: Duration) -> String {
+/// Prints the table, clips that need a look last, so that they stay on the screen, then
+/// `remarks`, then the summary.
+fn show(
+    run: &CardRun,
+    settings: &CardSettings,
+    in_colour: bool,
+    remarks: &[String],
+    took: Duration,
+) -> Result<()> {
     let mut rows: Vec<Row> = run
         .outcome
         .clips
         .iter()
+        .filter(|clip| !clip.outcome.was_left_out())
         .map(|clip| Row {
             name: plain(&clip.name),
             outcome: Cow::Borrowed(&clip.outcome),
@@ -113,12 +124,16 @@ fn table(run: &CardRun, settings: &CardSettings, in_colour: bool, took: Duration
             out: &settings.out,
             notes: &run.outcome.notes,
             resumed: run.resumed,
+            not_read: run.outcome.clips.len() - rows.len(),
             took,
             is_complete: run.ended == Ended::Complete,
         },
         look: Look::of_terminal(in_colour),
     };
-    table.to_string()
+    super::print(table.rows().as_bytes())?;
+    remarks.iter().for_each(|line| remark(line));
+    super::print(table.summary().as_bytes())?;
+    Ok(())
 }
 
 fn status_of(run: &CardRun) -> Status {
@@ -126,11 +141,12 @@ fn status_of(run: &CardRun) -> Status {
         |clip: &ClipOutcome| matches!(clip.verdict, Verdict::Unsure | Verdict::Failed);
     if run.ended != Ended::Complete {
         Status::CouldNotRun
-    } else if run
-        .outcome
-        .clips
-        .iter()
-        .any(|clip| needs_a_look(&clip.outcome))
+    } else if run.outcome.clips.is_empty()
+        || run
+            .outcome
+            .clips
+            .iter()
+            .any(|clip| needs_a_look(&clip.outcome))
     {
         Status::NeedsALook
     } else {

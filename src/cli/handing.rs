@@ -3,7 +3,7 @@
 
 use super::bars::ClipBar;
 use super::settings::Handing;
-use super::{Status, complain, plain};
+use super::{Status, complaint, plain};
 use rollmark::card::Stop;
 use rollmark::delivery::{Delivered, Delivery};
 use rollmark::error::{Error, ErrorKind, Result};
@@ -12,7 +12,6 @@ use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, apply};
 use std::fs;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// What a person said about the clips, if anything.
@@ -72,15 +71,21 @@ pub struct Clips<'a> {
     pub below_out: &'a [PathBuf],
 }
 
-/// Writes the files that were asked for, with a bar for the long ones, and says what became
-/// of them.
+/// What became of the files that were asked for.
+pub struct Handed {
+    pub status: Status,
+    /// What is to be told about single files, a line each, safe to print.
+    pub remarks: Vec<String>,
+}
+
+/// Writes the files that were asked for, with a bar for the long ones.
 pub fn deliver(
     clips: &Clips<'_>,
     handing: &Handing,
     out: &Path,
     ledger: &mut Ledger,
     stop: &Stop,
-) -> Status {
+) -> Handed {
     let delivery = Delivery {
         card: clips.card,
         sources: clips.sources,
@@ -90,19 +95,18 @@ pub fn deliver(
         admit: handing.admit,
     };
     let delivered = write(&delivery, clips, ledger, stop);
-    for (clip, note) in &delivered.notes {
+    let notes = delivered.notes.iter().map(|(clip, note)| {
         let name = &clips.card.clips[*clip].name;
-        let _ = writeln!(io::stderr(), "{}: {}", plain(name), plain(&note.sentence));
-    }
-    delivered
-        .refusals
-        .iter()
-        .chain(&delivered.faults)
-        .for_each(complain);
-    match (delivered.faults.is_empty(), delivered.refusals.is_empty()) {
-        (false, _) => Status::CouldNotRun,
-        (true, false) => Status::NeedsALook,
-        (true, true) => Status::Fine,
+        format!("{}: {}", plain(name), plain(&note.sentence))
+    });
+    let errors = delivered.refusals.iter().chain(&delivered.faults);
+    Handed {
+        status: match (delivered.faults.is_empty(), delivered.refusals.is_empty()) {
+            (false, _) => Status::CouldNotRun,
+            (true, false) => Status::NeedsALook,
+            (true, true) => Status::Fine,
+        },
+        remarks: notes.chain(errors.map(complaint)).collect(),
     }
 }
 

@@ -24,7 +24,7 @@ mod table;
 
 use args::{Args, Command};
 use clap::{CommandFactory, Parser};
-use rollmark::error::Error;
+use rollmark::error::{Error, ErrorKind, Result};
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -73,22 +73,45 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     exit_code(done.unwrap_or_else(|error| {
-        complain(&error);
+        remark(&complaint(&error));
         Status::CouldNotRun
     }))
+}
+
+/// Writes results to standard output. `false` if the reader has gone, as `head` does when it
+/// has enough.
+///
+/// # Errors
+/// [`ErrorKind::CannotWrite`] for any other reason.
+fn print(bytes: &[u8]) -> Result<bool> {
+    let mut stdout = io::stdout().lock();
+    match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(false),
+        Ok(()) => Ok(true),
+        Err(e) => Err(
+            Error::new(ErrorKind::CannotWrite, "cannot write to standard output")
+                .next("look where it leads to, for example for a full disk")
+                .because(e),
+        ),
+    }
 }
 
 fn exit_code(status: Status) -> ExitCode {
     ExitCode::from(status as u8)
 }
 
-/// Says what went wrong on standard error; if that is closed, nobody listens.
-fn complain(error: &Error) {
-    let _ = writeln!(io::stderr(), "rollmark: {}", plain(&error.to_string()));
+/// What went wrong, as a line for standard error.
+fn complaint(error: &Error) -> String {
+    format!("rollmark: {}", plain(&error.to_string()))
+}
+
+/// A line on standard error; if that is closed, nobody listens.
+fn remark(line: &str) {
+    let _ = writeln!(io::stderr(), "{line}");
 }
 
 /// Version, model and FFmpeg: what a report of a fault must name.
-fn print_version() -> Result<Status, Error> {
+fn print_version() -> Result<Status> {
     /// Enough of the hash to tell models apart.
     const HASH_DIGITS: usize = 12;
     let tool = rollmark::clip::tool();

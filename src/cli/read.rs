@@ -2,21 +2,20 @@
 //! it is read. A bad clip is a result like any other; it stops nothing.
 
 use super::bars::ClipBar;
-use super::handing::{ByHand, Clips, deliver};
+use super::handing::{ByHand, Clips, Handed, deliver};
 use super::names::{ClipNames, distinct_names};
 use super::settings::{ReadSettings, Show};
 use super::table::{Closing, Look, Row, Table};
-use super::{Status, complain, plain};
+use super::{Status, complaint, plain, remark};
 use rollmark::card::{self, STATE_FOLDER, Stop};
 use rollmark::clip::{ClipRead, read_clip, tool};
-use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::error::{Error, Result};
 use rollmark::fault;
 use rollmark::outcome::{ClipOutcome, Evidence, Verdict};
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
 use std::borrow::Cow;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// Reads all clips and shows them.
@@ -55,7 +54,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         status = status.max(status_of(&read.outcome));
         for error in save_clip(settings, names, &read) {
             status = Status::CouldNotRun;
-            complain(&error);
+            remark(&complaint(&error));
         }
         if handed_to.is_some() {
             outcomes.push(read.outcome.clone());
@@ -67,15 +66,17 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         }
     }
     let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
-    let faults = by_hand.unused(texts.iter().map(String::as_str));
-    if let Some(out) = handed_to {
-        status = status.max(hand_over(settings, out, &names, outcomes)?);
-    }
-    results.finish(settings.out.as_deref())?;
-    for error in &faults {
+    let mut remarks = Vec::new();
+    for error in by_hand.unused(texts.iter().map(String::as_str)) {
         status = Status::CouldNotRun;
-        complain(error);
+        remarks.push(complaint(&error));
     }
+    if let Some(out) = handed_to {
+        let handed = hand_over(settings, out, &names, outcomes)?;
+        status = status.max(handed.status);
+        remarks.extend(handed.remarks);
+    }
+    results.finish(settings.out.as_deref(), &remarks)?;
     Ok(status)
 }
 
@@ -85,7 +86,7 @@ fn hand_over(
     out: &Path,
     names: &[ClipNames],
     outcomes: Vec<ClipOutcome>,
-) -> Result<Status> {
+) -> Result<Handed> {
     let named = names
         .iter()
         .zip(outcomes)
@@ -154,8 +155,9 @@ impl Results {
         }
     }
 
-    fn finish(&mut self, sidecars: Option<&Path>) -> Result<()> {
+    fn finish(&mut self, sidecars: Option<&Path>, remarks: &[String]) -> Result<()> {
         let Show::Table { in_colour } = self.show else {
+            remarks.iter().for_each(|line| remark(line));
             return Ok(());
         };
         let table = Table {
@@ -163,25 +165,14 @@ impl Results {
             closing: Closing::Read { sidecars },
             look: Look::of_terminal(in_colour),
         };
-        let text = table.to_string();
-        self.print(text.as_bytes())
+        let (rows, summary) = (table.rows(), table.summary());
+        self.print(rows.as_bytes())?;
+        remarks.iter().for_each(|line| remark(line));
+        self.print(summary.as_bytes())
     }
 
     fn print(&mut self, bytes: &[u8]) -> Result<()> {
-        if self.is_closed {
-            return Ok(());
-        }
-        let mut stdout = io::stdout().lock();
-        match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
-            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => {
-                self.is_closed = true;
-                Ok(())
-            }
-            other => other.map_err(|e| {
-                Error::new(ErrorKind::CannotWrite, "cannot write to standard output")
-                    .next("look where it leads to, for example for a full disk")
-                    .because(e)
-            }),
-        }
+        self.is_closed = self.is_closed || !super::print(bytes)?;
+        Ok(())
     }
 }

@@ -4,11 +4,11 @@
 
 use super::plain;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
+use rollmark::card::NOT_WRITTEN;
 use rollmark::note::{Note, sentence};
 use rollmark::outcome::{ClipOutcome, Clock, Verdict};
 use rollmark::timecode::Rate;
 use std::borrow::Cow;
-use std::fmt;
 use std::path::Path;
 use std::time::Duration;
 
@@ -48,7 +48,8 @@ impl Look {
     }
 }
 
-/// Displays as the table with its closing lines.
+/// [`Table::rows`], then [`Table::summary`]; complaints go between the two, so that
+/// nothing that needs an eye scrolls away.
 pub struct Table<'a> {
     pub rows: &'a [Row<'a>],
     pub closing: Closing<'a>,
@@ -67,14 +68,20 @@ pub enum Closing<'a> {
         notes: &'a [Note],
         /// Clips that were not read again.
         resumed: usize,
+        /// Clips that the run did not come to; they have no row.
+        not_read: usize,
         took: Duration,
-        /// False if the run ended before all clips were read.
+        /// False if the run ended before all clips were read; then a note says so.
         is_complete: bool,
     },
 }
 
-impl fmt::Display for Table<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Table<'_> {
+    /// The rows, and a blank line; nothing if there are none.
+    pub fn rows(&self) -> String {
+        if self.rows.is_empty() {
+            return String::new();
+        }
         let facts: Vec<_> = self.rows.iter().map(|row| facts(&row.outcome)).collect();
         let name_room = self.name_room(&facts);
         let mut grid = comfy_table::Table::new();
@@ -103,18 +110,16 @@ impl fmt::Display for Table<'_> {
             column.set_cell_alignment(CellAlignment::Right);
         }
         let mut lines = grid.lines();
-        writeln!(f, "{}", lines.next().unwrap_or_default().trim_end())?;
+        let head = lines.next().unwrap_or_default();
+        let mut text = vec![head.trim_end().to_owned()];
         for (row, line) in self.rows.iter().zip(lines) {
-            writeln!(f, "{}", line.trim_end())?;
-            for line in self.reason(&row.outcome) {
-                writeln!(f, "{REASON_INDENT}{line}")?;
-            }
+            text.push(line.trim_end().to_owned());
+            let reason = self.reason(&row.outcome).into_iter();
+            text.extend(reason.map(|line| format!("{REASON_INDENT}{line}")));
         }
-        writeln!(f, "\n{}", self.summary())
+        text.join("\n") + "\n\n"
     }
-}
 
-impl Table<'_> {
     fn cell(&self, text: &str) -> Cell {
         Cell::new(text)
     }
@@ -144,11 +149,7 @@ impl Table<'_> {
         if outcome.verdict == Verdict::Sure {
             return Vec::new();
         }
-        let room = self.look.width.map_or(WIDEST_REASON, |width| {
-            width
-                .saturating_sub(REASON_INDENT.len() + 1)
-                .clamp(NARROWEST_NAME, WIDEST_REASON)
-        });
+        let room = self.room(REASON_INDENT.len());
         let estimate = outcome.estimate.as_ref().map(|estimate| &estimate.sentence);
         let reasons = outcome.reasons.iter().map(|reason| &reason.sentence);
         reasons
@@ -157,41 +158,56 @@ impl Table<'_> {
             .collect()
     }
 
+    /// Columns for a sentence that stands `indent` columns in.
+    fn room(&self, indent: usize) -> usize {
+        self.look.width.map_or(WIDEST_REASON, |width| {
+            width
+                .saturating_sub(indent + 1)
+                .clamp(NARROWEST_NAME, WIDEST_REASON)
+        })
+    }
+
     /// How many clips came out how, and what to do next.
-    fn summary(&self) -> String {
+    pub fn summary(&self) -> String {
         let count = |verdict| {
             self.rows
                 .iter()
                 .filter(|row| row.outcome.verdict == verdict)
                 .count()
         };
-        let clips = match self.rows.len() {
+        let not_read = match self.closing {
+            Closing::Card { not_read, .. } => not_read,
+            Closing::Read { .. } => 0,
+        };
+        let clips = match self.rows.len() + not_read {
             1 => "1 clip".to_owned(),
             n => format!("{n} clips"),
         };
         let parts: Vec<_> = [
-            (Verdict::Sure, "sure"),
-            (Verdict::Unsure, "unsure"),
-            (Verdict::None, "without a running clock"),
-            (Verdict::Failed, "failed"),
+            (count(Verdict::Sure), "sure"),
+            (count(Verdict::Unsure), "unsure"),
+            (count(Verdict::None), "without a running clock"),
+            (count(Verdict::Failed), "failed"),
+            (not_read, "not read"),
         ]
         .into_iter()
-        .filter(|&(verdict, _)| count(verdict) > 0)
-        .map(|(verdict, words)| format!("{} {words}", count(verdict)))
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, words)| format!("{count} {words}"))
         .collect();
-        let mut text = format!("{clips}: {}.", parts.join(", "));
+        let mut tally = match parts.as_slice() {
+            [] => format!("{clips}."),
+            _ => format!("{clips}: {}.", parts.join(", ")),
+        };
+        let mut lines = Vec::new();
+        // Paths are never broken: somebody will copy them.
+        let mut last = None;
         match self.closing {
             Closing::Read { sidecars } => {
-                for (verdict, words) in ADVICE {
-                    if count(verdict) > 0 {
-                        text.push('\n');
-                        text.push_str(words);
-                    }
-                }
-                if let Some(folder) = sidecars {
-                    text.push_str("\nSidecars: ");
-                    text.push_str(&plain(&folder.to_string_lossy()));
-                }
+                let advice = ADVICE
+                    .into_iter()
+                    .filter(|(verdict, _)| count(*verdict) > 0);
+                lines.extend(advice.map(|(_, words)| words.to_owned()));
+                last = sidecars.map(|folder| format!("Sidecars: {}", shown(folder)));
             }
             Closing::Card {
                 out,
@@ -199,25 +215,36 @@ impl Table<'_> {
                 resumed,
                 took,
                 is_complete,
+                ..
             } => {
-                if resumed > 0 {
-                    text.push_str(&format!(" {resumed} of them from an earlier run."));
-                }
-                text.push_str(&format!(" It took {}.", duration(took)));
-                for note in notes {
-                    text.push('\n');
-                    text.push_str(&sentence(&plain(&note.sentence)));
-                }
-                let out = plain(&out.to_string_lossy());
-                text.push_str(&if is_complete {
-                    format!("\nOpen {out}/report.html to see what each start rests on.")
-                } else {
-                    "\nRun the same command again to go on.".to_owned()
+                tally.push_str(&match resumed {
+                    0 => String::new(),
+                    n if n == self.rows.len() => " All from an earlier run.".to_owned(),
+                    n => format!(" {n} of them from an earlier run."),
                 });
+                tally.push_str(&format!(" It took {}.", duration(took)));
+                // What could not be written was complained of above, file by file.
+                let notes = notes.iter().filter(|note| note.code != NOT_WRITTEN);
+                lines.extend(notes.map(|note| sentence(&plain(&note.sentence))));
+                if is_complete {
+                    let seen = match self.rows.len() {
+                        0 => "what was passed over",
+                        _ => "what each start rests on",
+                    };
+                    last = Some(format!("Open {}/report.html to see {seen}.", shown(out)));
+                }
             }
         }
-        text
+        lines.insert(0, tally);
+        let room = self.room(0);
+        let wrapped = lines.iter().flat_map(|line| wrapped(line, room));
+        wrapped.chain(last).map(|line| line + "\n").collect()
     }
+}
+
+/// A path on one line.
+fn shown(path: &Path) -> String {
+    plain(&path.to_string_lossy())
 }
 
 /// What to do about clips of each verdict.

@@ -71,15 +71,18 @@ fn none(name: &str) -> Row<'static> {
 }
 
 fn shown(rows: &[Row], width: Option<usize>) -> String {
-    Table {
+    whole(&Table {
         rows,
         closing: Closing::Read { sidecars: None },
         look: Look {
             in_colour: false,
             width,
         },
-    }
-    .to_string()
+    })
+}
+
+fn whole(table: &Table<'_>) -> String {
+    table.rows() + &table.summary()
 }
 
 #[test]
@@ -166,15 +169,14 @@ fn control_characters_in_a_reason_do_not_reach_the_terminal() {
 fn colour_comes_only_where_it_is_wanted() {
     let rows = [sure("A001.mov")];
     let table = |in_colour| {
-        Table {
+        whole(&Table {
             rows: &rows,
             closing: Closing::Read { sidecars: None },
             look: Look {
                 in_colour,
                 width: Some(100),
             },
-        }
-        .to_string()
+        })
     };
     assert!(table(true).contains('\u{1b}'));
     assert!(!table(false).contains('\u{1b}'));
@@ -182,7 +184,7 @@ fn colour_comes_only_where_it_is_wanted() {
 
 #[test]
 fn the_folder_of_the_sidecars_is_named_last() {
-    let text = Table {
+    let text = whole(&Table {
         rows: &[sure("A001.mov")],
         closing: Closing::Read {
             sidecars: Some(Path::new("starts")),
@@ -191,8 +193,7 @@ fn the_folder_of_the_sidecars_is_named_last() {
             in_colour: false,
             width: None,
         },
-    }
-    .to_string();
+    });
     assert!(text.ends_with("\nSidecars: starts\n"), "{text}");
 }
 
@@ -253,45 +254,73 @@ fn names_are_cut_in_the_middle() {
     assert_eq!(columns(&shortened(&"映".repeat(40), 17)), 15);
 }
 
+/// The summary of a card that took 185 seconds.
+fn card_summary(rows: &[Row], notes: &[Note], not_read: usize, width: Option<usize>) -> String {
+    let table = Table {
+        rows,
+        closing: Closing::Card {
+            out: Path::new("my results"),
+            notes,
+            resumed: 1,
+            not_read,
+            took: Duration::from_secs(185),
+            is_complete: not_read == 0,
+        },
+        look: Look {
+            in_colour: false,
+            width,
+        },
+    };
+    table.summary()
+}
+
 #[test]
 fn a_card_ends_with_its_report_and_how_long_it_took() {
-    let rows = [sure("A001.mov")];
-    let notes = [Note::new(
-        "stopped",
-        "stopped early: 1 of 2 clips were not read",
-    )];
-    let closing = |is_complete| Closing::Card {
-        out: Path::new("results"),
-        notes: &notes,
-        resumed: 1,
-        took: Duration::from_secs(185),
-        is_complete,
-    };
-    let text = |is_complete| {
-        let table = Table {
-            rows: &rows,
-            closing: closing(is_complete),
-            look: Look {
-                in_colour: false,
-                width: None,
-            },
-        };
-        table.to_string()
-    };
-    let whole = text(true);
-    assert!(
-        whole.contains("1 clip: 1 sure. 1 of them from an earlier run. It took 3 min 05 s.\n"),
-        "{whole}"
+    let rows = [sure("A001.mov"), sure("A002.mov")];
+    let notes = [Note::new("chapter_missing", "chapter 2 of 0042 is missing")];
+    assert_eq!(
+        card_summary(&rows, &notes, 0, None),
+        "2 clips: 2 sure. 1 of them from an earlier run. It took 3 min 05 s.\n\
+         Chapter 2 of 0042 is missing.\n\
+         Open my results/report.html to see what each start rests on.\n"
     );
-    assert!(
-        whole.contains("\nStopped early: 1 of 2 clips were not read.\n"),
-        "{whole}"
+    assert!(card_summary(&rows[..1], &[], 0, None).contains(" All from an earlier run. "));
+}
+
+#[test]
+fn a_run_that_ended_early_counts_what_it_did_not_come_to_and_says_so_once() {
+    let notes = [
+        Note::new("output_failed", "the run ended early; run it again"),
+        Note::new(NOT_WRITTEN, "a.json: cannot write this file"),
+    ];
+    assert_eq!(
+        card_summary(&[sure("A001.mov"), failed("A002.mov")], &notes, 12, None),
+        "14 clips: 1 sure, 1 failed, 12 not read. 1 of them from an earlier run. It took \
+         3 min 05 s.\nThe run ended early; run it again.\n"
     );
+}
+
+#[test]
+fn a_card_without_clips_has_no_empty_table() {
+    let notes = [Note::new("no_clips", "no clip was found")];
+    let text = card_summary(&[], &notes, 0, None);
+    assert!(text.starts_with("0 clips. "), "{text}");
     assert!(
-        whole.ends_with("Open results/report.html to see what each start rests on.\n"),
-        "{whole}"
+        text.ends_with(
+            "No clip was found.\nOpen my results/report.html to see what was passed over.\n"
+        ),
+        "{text}"
     );
-    assert!(text(false).ends_with("Run the same command again to go on.\n"));
+    assert_eq!(shown(&[], None).lines().next(), Some("0 clips."));
+}
+
+#[test]
+fn the_summary_is_no_wider_than_the_terminal_and_keeps_paths_whole() {
+    let notes = [Note::new("no_clips", "word ".repeat(40))];
+    let text = card_summary(&[sure("A.mov"), failed("B.mov")], &notes, 0, Some(40));
+    let (rest, path) = text.trim_end().rsplit_once('\n').unwrap();
+    assert!(rest.lines().all(|line| columns(line) < 40), "{rest}");
+    assert!(path.contains("my results/report.html"), "{path}");
 }
 
 #[test]

@@ -70,9 +70,8 @@ fn check_file(path: &Path) -> Result<()> {
     };
     let about = fs::metadata(path).map_err(cannot_open)?;
     if about.is_dir() {
-        return Err(
-            Error::new(ErrorKind::IsFolder, "is a folder, not a clip").next("name the clips in it")
-        );
+        return Err(Error::new(ErrorKind::IsFolder, "is a folder, not a clip")
+            .next("name the clips in it, or read all of it with `rollmark card`"));
     }
     File::open(path).map_err(cannot_open)?;
     if about.is_file() && about.len() == 0 {

@@ -125,7 +125,7 @@ impl Entry<'_> {
                 .as_deref()
                 .map(|rate| format!("{} fps", words::rate(rate))),
         );
-        if let Some(chapter) = &clip.outcome.chapter {
+        if let Some(chapter) = clip.outcome.chapter.as_ref().filter(|c| c.chapters > 1) {
             words.push(format!(
                 "chapter {} of {}",
                 chapter.number, chapter.chapters

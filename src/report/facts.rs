@@ -19,7 +19,7 @@ pub fn list(clip: &CardClip, places: &Places, index: usize) -> Markup {
     if let Some(estimate) = &outcome.estimate {
         of_estimate(estimate, places, index, &mut facts);
     }
-    if let Some(chapter) = &outcome.chapter {
+    if let Some(chapter) = outcome.chapter.as_ref().filter(|c| c.chapters > 1) {
         facts.push(("Chapter", of_chapter(chapter)));
     }
     if let Some(by_hand) = &outcome.by_hand {
@@ -126,6 +126,7 @@ fn of_chapter(chapter: &Chapter) -> String {
             if frames > 0 { "missing" } else { "doubled" },
             words::visible(known)
         ),
+        (None, "assumed") => "taken to follow without a gap".to_owned(),
         (None, known) => format!("gap before it: {}", words::visible(known)),
     };
     format!(
@@ -197,7 +198,7 @@ fn of_clip(clip: &ClipPart, facts: &mut Vec<(&str, String)>) {
     }
     for (term, value) in [
         ("Camera by the file", &clip.camera),
-        ("Camera's own clock", &clip.creation_time),
+        ("Camera's own clock", &clip.camera_clock()),
         ("Timecode in the file", &clip.carried_timecode),
     ] {
         if let Some(value) = value {

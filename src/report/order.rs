@@ -44,8 +44,8 @@ impl Pile {
     pub const fn advice(self) -> &'static str {
         match self {
             Self::Eye => {
-                "A start is given, and a reason to look before it is used. Compare the picture of \
-                 the display with the digits beside it."
+                "A start is given, and a reason to look before it is used. Where there is a picture \
+                 of the display, compare it with the digits beside it."
             }
             Self::NoStart => {
                 "Nothing on this card gives these clips a start of their own. An estimate says \
@@ -73,9 +73,10 @@ pub fn mark(outcome: &ClipOutcome) -> &'static str {
         (Pile::Eye, _) if is_inherited => "Needs an eye, by another chapter",
         (Pile::Eye, _) => "Needs an eye",
         (Pile::NoStart, _) if said == Some("rejected") => "Rejected by hand",
+        (Pile::NoStart, _) if outcome.was_left_out() => "Not read yet",
         (Pile::NoStart, Verdict::Failed) => "Could not be read",
-        (Pile::NoStart, _) if outcome.estimate.is_some() => "No clock seen, estimate only",
-        (Pile::NoStart, _) => "No clock seen",
+        (Pile::NoStart, _) if outcome.estimate.is_some() => "No running clock, estimate only",
+        (Pile::NoStart, _) => "No running clock",
     }
 }
 

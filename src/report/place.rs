@@ -4,8 +4,9 @@
 //! after 36 036 real seconds, and a reader compares the page with the slate and not with a
 //! stopwatch. All of this is for drawing and sorting; nothing is computed from it.
 
+use crate::clip_base::clock_form;
 use crate::outcome::{CardOutcome, ClipOutcome, Clock};
-use crate::timecode::{ClockForm, Rate, Ratio};
+use crate::timecode::Ratio;
 
 /// Seconds that a clock shows from midnight to midnight.
 pub const DAY_S: f64 = 86_400.0;
@@ -19,24 +20,10 @@ pub struct Place {
     pub doubt_s: Option<(f64, f64)>,
 }
 
-/// How a clock counts; `None` if its description does not make a clock.
-pub fn form(clock: &Clock) -> Option<ClockForm> {
-    match clock.form.as_str() {
-        "HH:MM:SS" => Some(ClockForm::Seconds),
-        "HH:MM:SS.d" => Some(ClockForm::Tenths),
-        "HH:MM:SS.dd" => Some(ClockForm::Hundredths),
-        "HH:MM:SS.ddd" => Some(ClockForm::Thousandths),
-        _ => {
-            let rate = Rate::from_ratio(clock.rate.parse::<Ratio>().ok()?)?;
-            ClockForm::frames(rate, clock.drop_frame == Some(true)).ok()
-        }
-    }
-}
-
 /// Seconds that the clock shows in one real second: 1, but for clocks such as 29.97 without
 /// drop-frame, which fall behind by 1 in 1001.
 fn shown_per_second(clock: Option<&Clock>) -> f64 {
-    match clock.and_then(form) {
+    match clock.and_then(clock_form) {
         Some(form) if !form.drop_frame() => {
             (form.rate().ratio() / Ratio::from_integer(form.base())).to_f64()
         }

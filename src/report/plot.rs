@@ -6,8 +6,8 @@
 //! 0 and 1, and how the rests fill that band shows how closely phi is bound.
 
 use super::axis::Axis;
-use super::place::form;
 use super::words;
+use crate::clip_base::clock_form;
 use crate::outcome::{ClipOutcome, Clock, Evidence, Point, Start};
 use crate::timecode::{ClockForm, Ratio};
 use maud::{Markup, html};
@@ -78,7 +78,7 @@ impl<'a> Plot<'a> {
         Some(Self {
             start,
             clock,
-            form: form(clock)?,
+            form: clock_form(clock)?,
             pace,
             axis,
             points,

@@ -5,7 +5,7 @@ use super::*;
 use crate::note::Note;
 use crate::outcome::{
     CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, ClipOutcome, ClipPart, Clock, Crop,
-    Point, Start, Tool, Verdict,
+    NOT_READ, Point, Start, Tool, Verdict,
 };
 
 fn page_of(card: &CardOutcome, evidence: &[Evidence]) -> String {
@@ -124,6 +124,17 @@ fn attention_comes_first_then_the_clock() {
         ],
     );
     assert!(places.is_sorted(), "{places:?}");
+}
+
+/// A run that was stopped leaves clips of which nobody should think that they are broken.
+#[test]
+fn a_clip_that_the_run_did_not_come_to_is_not_called_broken() {
+    let mut left_out = clip("left_out.mov", Verdict::Failed, None);
+    left_out.outcome.reasons = vec![Note::new(NOT_READ, "the run was stopped before")];
+    let page = page_of(&card(vec![left_out]), &[]);
+    assert!(page.contains("Not read yet") && !page.contains("Could not be read"));
+    let page = page_of(&card(vec![clip("broken.mov", Verdict::Failed, None)]), &[]);
+    assert!(page.contains("Could not be read"));
 }
 
 #[test]

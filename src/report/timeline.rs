@@ -14,8 +14,8 @@ const LEAST_CUT_S: f64 = 300.0;
 /// Least distance of two times on the axis, as a part of its width: the width of eight
 /// letters on the narrowest drawing, and some air.
 const TICK_ROOM: f64 = 0.115;
-/// The same for the lengths of pauses, ten letters.
-const PAUSE_ROOM: f64 = 0.15;
+/// The same for the length of a pause, for each of its letters: a little wider than one.
+const LETTER_ROOM: f64 = 0.0125;
 /// A bar of at least this part of the width carries its clip's name; the style sheet shows it
 /// where there is room for the letters.
 const NAME_ROOM: f64 = 0.03;
@@ -210,13 +210,13 @@ fn ticks(axis: &Axis) -> Vec<Tick> {
         let whole = (0..=(last - first).max(-1.0) as i64)
             .map(|nth| (first + nth as f64) * step)
             .take_while(|value| *value <= block.high);
-        let mut told: Vec<f64> = whole.collect();
+        let mut told: Vec<(f64, f64)> = whole.map(|value| (axis.place(value), value)).collect();
         if told.is_empty() {
-            // Nothing round falls in a short block: it gets the time of its beginning.
-            told.push(block.low.floor().max(block.low - 1.0));
+            // Nothing round falls in a short block: it gets the time of its beginning, cut to
+            // whole seconds, which would lie in the pause before.
+            told.push((block.from, block.low.floor()));
         }
-        for value in told {
-            let place = axis.place(value);
+        for (place, value) in told {
             let is_free = ticks
                 .last()
                 .is_none_or(|before| place - before.place >= TICK_ROOM);
@@ -242,17 +242,17 @@ fn ticks(axis: &Axis) -> Vec<Tick> {
 /// What is cut out, and where to say so; of cuts that lie too close, the earlier.
 fn pauses(axis: &Axis) -> Vec<(f64, String)> {
     let mut told: Vec<(f64, String)> = Vec::new();
+    let mut free_from = 0.0;
     for (from, to, pause_s) in axis.cuts() {
+        let minutes = (pause_s / 60.0).round() as u64;
+        let text = match minutes {
+            0..60 => format!("{minutes} min"),
+            _ => format!("{} h {:02} min", minutes / 60, minutes % 60),
+        };
         let middle = (from + to) / 2.0;
-        let is_free = told
-            .last()
-            .is_none_or(|(before, _)| middle - before >= PAUSE_ROOM);
-        if is_free && (PAUSE_ROOM / 2.0..=1.0 - PAUSE_ROOM / 2.0).contains(&middle) {
-            let minutes = (pause_s / 60.0).round() as u64;
-            let text = match minutes {
-                0..60 => format!("{minutes} min"),
-                _ => format!("{} h {:02} min", minutes / 60, minutes % 60),
-            };
+        let half = text.len() as f64 * LETTER_ROOM / 2.0;
+        if middle - half >= free_from && middle + half <= 1.0 {
+            free_from = middle + half + LETTER_ROOM;
             told.push((middle, text));
         }
     }
@@ -298,6 +298,37 @@ mod tests {
         let ticks = ticks(&axis);
         assert_eq!(ticks.len(), 1);
         assert_eq!(ticks[0].text, "10:00:10");
+    }
+
+    /// Takes of 6 s, as on a day of many short ones: the second begins within a second.
+    fn short_takes() -> Axis {
+        let starts = [33_623.1, 36_066.0, 38_386.3, 51_048.0];
+        Axis::new(starts.map(|start| (start, start + 6.0)), 300.0).unwrap()
+    }
+
+    #[test]
+    fn the_time_of_a_short_block_stands_at_its_beginning() {
+        let axis = short_takes();
+        for tick in ticks(&axis) {
+            let is_in_a_block =
+                |b: &super::super::axis::Block| (b.from..=b.to).contains(&tick.place);
+            assert!(axis.blocks().iter().any(is_in_a_block), "{tick:?}");
+        }
+        let third = ticks(&axis).into_iter().find(|t| t.text == "10:39:46");
+        assert_eq!(third.map(|tick| tick.place), Some(axis.blocks()[2].from));
+    }
+
+    #[test]
+    fn pauses_are_told_where_their_letters_have_room() {
+        let axis = short_takes();
+        let texts: Vec<String> = pauses(&axis).into_iter().map(|(_, text)| text).collect();
+        assert_eq!(texts, ["41 min", "39 min", "3 h 31 min"]);
+        let spans = (0..60).map(|i| (f64::from(i) * 1400.0, f64::from(i) * 1400.0 + 9.0));
+        let told = pauses(&Axis::new(spans, 300.0).unwrap());
+        assert!(told.len() > 5, "{told:?}");
+        for pair in told.windows(2) {
+            assert!(pair[1].0 - pair[0].0 >= 6.0 * LETTER_ROOM, "{told:?}");
+        }
     }
 
     #[test]

@@ -63,14 +63,14 @@ impl Ledger {
         match File::open(&list) {
             Ok(file) => {
                 for text in BufReader::new(file).split(b'\n') {
-                    let text = text.map_err(|e| cannot_write(&list).because(e))?;
+                    let text = text.map_err(|e| cannot_write(&list, e))?;
                     if let Ok(line) = serde_json::from_slice::<Line>(&text) {
                         lines.entry(line.file.clone()).or_default().push(line);
                     }
                 }
             }
             Err(e) if e.kind() == io::ErrorKind::NotFound => {}
-            Err(e) => return Err(cannot_write(&list).because(e)),
+            Err(e) => return Err(cannot_write(&list, e)),
         }
         Ok(Self {
             out: out.to_path_buf(),
@@ -110,7 +110,7 @@ impl Ledger {
     ) -> Result<()> {
         let file = self.out.join(below_out);
         let key = key(below_out);
-        let fail = |e: io::Error| cannot_write(&file).because(e);
+        let fail = |e: io::Error| cannot_write(&file, e);
         let old_hash = Cell::new(None);
         let look = |old: &mut File| {
             old_hash.set(Some(hash_from(old).map_err(fail)?));
@@ -169,7 +169,7 @@ impl Ledger {
         let key = key(below_out);
         let lines = self.lines.get(&key).cloned().unwrap_or_default();
         let may_replace = |old: &mut File| {
-            let hash = hash_from(old).map_err(|e| cannot_write(&file).because(e))?;
+            let hash = hash_from(old).map_err(|e| cannot_write(&file, e))?;
             check(&lines, &hash)
         };
         long_file(&file, may_replace, |temporary| {
@@ -185,7 +185,7 @@ impl Ledger {
                     made: Some(Made::of(temporary.path(), made_from)?),
                 })
             };
-            self.note(line().map_err(|e| cannot_write(&file).because(e))?)?;
+            self.note(line().map_err(|e| cannot_write(&file, e))?)?;
             Ok(Some(made))
         })
     }
@@ -199,7 +199,7 @@ impl Ledger {
         self.note(Line {
             file: key(below_out),
             sha256: None,
-            made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file).because(e))?),
+            made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?),
         })
     }
 
@@ -230,7 +230,7 @@ impl Ledger {
             list.sync_all()?;
             sync_folder(folder_of(&self.list))
         };
-        append().map_err(|e| cannot_write(&self.list).because(e))?;
+        append().map_err(|e| cannot_write(&self.list, e))?;
         lines.push(line);
         Ok(())
     }

@@ -8,7 +8,7 @@ fn the_status_of_a_card_is_that_of_its_worst_clip() {
     let place = Place::new();
     place.file("bad/a.mov", b"");
     place.file("texts/notes.txt", TEXT);
-    for (folder, status) in [("bad", 1), ("texts", 0), ("missing", 2)] {
+    for (folder, status) in [("bad", 1), ("texts", 1), ("missing", 2)] {
         place
             .rollmark()
             .args(["card", folder, "--out"])
@@ -96,6 +96,68 @@ fn corrections_that_name_no_clip_are_told_and_everything_else_is_done() {
     for file in ["report.html", "card.json", "A001.mov.rollmark.json"] {
         assert!(place.path("out").join(file).is_file(), "{file}");
     }
+}
+
+/// What needs an eye stays on the screen: the table is long, the summary short.
+#[test]
+fn complaints_stand_between_the_table_and_the_summary() {
+    let place = Place::new();
+    place.file("card/A001.mov", b"");
+    place.file("card/notes.txt", TEXT);
+    place.file("out/clips.csv", b"mine");
+    let program = assert_cmd::cargo::cargo_bin!("rollmark");
+    let words = "\"$0\" card card --out out --write csv 2>&1";
+    let output = Command::new("sh")
+        .current_dir(place.path(""))
+        .args(["-c", words])
+        .arg(program)
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let lines: Vec<_> = text.lines().collect();
+    let at = |words: &str| lines.iter().position(|line| line.contains(words));
+    let order = [
+        at("A001.mov  failed"),
+        at("not replaced"),
+        at("1 clip: 1 failed"),
+        at("report.html"),
+    ];
+    assert!(
+        order.iter().all(Option::is_some) && order.is_sorted(),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_table_that_cannot_be_printed_is_told() {
+    let place = Place::new();
+    place.file("card/A001.mov", b"");
+    let full = fs::File::options().write(true).open("/dev/full").unwrap();
+    let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+        .current_dir(place.path(""))
+        .args(["card", "card", "--out", "out"])
+        .stdout(full)
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("cannot write to standard output"), "{said}");
+    assert!(place.path("out/report.html").is_file());
+}
+
+#[test]
+fn a_card_without_clips_says_what_was_passed_over() {
+    let place = Place::new();
+    place.file("card/notes.txt", TEXT);
+    place
+        .rollmark()
+        .args(["card", "card", "--out", "out"])
+        .assert()
+        .code(1)
+        .stdout(
+            contains("No clip was found: the only file was passed over")
+                .and(contains("verdict").not()),
+        );
 }
 
 #[test]

@@ -2,6 +2,7 @@
 //! what happens between clips, so no video is needed.
 
 mod comparisons;
+mod mishaps;
 mod recordings;
 mod runs;
 mod settling;
@@ -205,27 +206,14 @@ impl Work for Reader {
         let told = Self::told(path)?;
         assert!(told.get("bad_probe").is_none(), "a fault while probing");
         Ok(ClipFacts {
-            path: path.to_path_buf(),
-            container: "mov,mp4,m4a,3gp,3g2,mj2".into(),
-            codec: "h264".into(),
             width_px: told.width_px(),
             height_px: told.width_px() * 9 / 16,
-            bit_depth: 8,
-            rate: Some(told.rate()),
-            tick_seconds: told.rate().ratio().recip(),
             duration_s: Some(told.duration_s()),
             frames: Some(told.frames()),
-            is_variable_rate: false,
-            rotation_degrees: 0,
-            is_mirrored: false,
-            is_interlaced: false,
-            has_audio: false,
-            carried_timecode: None,
             camera: told.get("camera").map(str::to_owned),
             camera_serial: told.get("serial").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
-            doubts: Vec::new(),
-            notes: Vec::new(),
+            ..ClipFacts::plain(path, told.rate())
         })
     }
 
@@ -323,4 +311,30 @@ fn verdicts(card: &CardOutcome) -> Vec<(&str, Verdict)> {
         .iter()
         .map(|clip| (&*clip.name, clip.outcome.verdict))
         .collect()
+}
+
+const SLATED: &str = "clip start=10:00:00:00";
+
+fn bytes_below(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut all = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            all.extend(bytes_below(&path));
+        } else {
+            all.insert(path.clone(), fs::read(&path).unwrap());
+        }
+    }
+    all
+}
+
+fn run_with(settings: &Settings, work: &dyn Work) -> CardRun {
+    run(settings, work).unwrap()
+}
+
+fn settings_of_one_worker(desk: &Desk) -> Settings {
+    Settings {
+        workers: NonZeroUsize::MIN,
+        ..desk.settings()
+    }
 }

@@ -212,27 +212,8 @@ impl Scene {
 
 pub fn facts(rate: Rate, tick_seconds: Ratio) -> ClipFacts {
     ClipFacts {
-        path: "clip.mov".into(),
-        container: "mov".into(),
-        codec: "h264".into(),
-        width_px: 1920,
-        height_px: 1080,
-        bit_depth: 8,
-        rate: Some(rate),
         tick_seconds,
-        duration_s: None,
-        frames: None,
-        is_variable_rate: false,
-        rotation_degrees: 0,
-        is_mirrored: false,
-        is_interlaced: false,
-        has_audio: false,
-        carried_timecode: None,
-        camera: None,
-        camera_serial: None,
-        creation_time: None,
-        doubts: Vec::new(),
-        notes: Vec::new(),
+        ..ClipFacts::plain("clip.mov", rate)
     }
 }
 
