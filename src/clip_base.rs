@@ -14,19 +14,11 @@ const CODES: [&str; 3] = ["base_apart", "base_none", "base_assumes_non_drop"];
 pub fn clock_form(clock: &Clock) -> Option<ClockForm> {
     let frames =
         || ClockForm::frames(exact_rate(&clock.rate)?, clock.drop_frame == Some(true)).ok();
-    WITHOUT_FRAMES
+    ClockForm::WITHOUT_FRAMES
         .into_iter()
         .find(|form| form.pattern() == clock.form)
         .or_else(frames)
 }
-
-/// The forms that their pattern alone tells.
-const WITHOUT_FRAMES: [ClockForm; 4] = [
-    ClockForm::Seconds,
-    ClockForm::Tenths,
-    ClockForm::Hundredths,
-    ClockForm::Thousandths,
-];
 
 /// Where phi lies, in counts since the clock's midnight. `None` also for numbers that no
 /// clip brings, so that a damaged sidecar cannot overflow exact arithmetic.
@@ -127,4 +119,30 @@ fn with_drop_frame(form: ClockForm, phi: Ratio, rate: Rate) -> Option<InClipBase
 
 fn is_same_but_for_the_mark(a: &str, b: &str) -> bool {
     a.replace(';', ":") == b.replace(';', ":")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::timecode::tests::all_forms;
+
+    #[test]
+    fn every_form_comes_back_from_what_outcomes_say_of_it_and_stands_in_the_schema() {
+        let schema = include_str!("../docs/sidecar.schema.json");
+        for form in all_forms() {
+            let clock = Clock {
+                form: form.pattern().into(),
+                rate: form.rate().to_string(),
+                rate_known_by: "measured".into(),
+                drop_frame: Some(form.drop_frame()),
+                drop_frame_known_by: "mark".into(),
+                refresh_hz: None,
+            };
+            assert_eq!(clock_form(&clock), Some(form), "{clock:?}");
+            assert!(
+                schema.contains(&format!("\"{}\"", form.pattern())),
+                "{clock:?}"
+            );
+        }
+    }
 }

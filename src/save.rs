@@ -304,13 +304,10 @@ fn unwritable(what: &str, place: &Path, cause: io::Error) -> Error {
 }
 
 /// Temporary files add their names to what the system says of them: names that are never
-/// the same twice, of files that are gone.
+/// the same twice, of files that are gone. Their sort is what they leave of it.
 fn as_the_system_says(cause: io::Error) -> io::Error {
-    let inner = std::error::Error::source(&cause)
-        .and_then(|inner| inner.downcast_ref::<io::Error>())
-        .and_then(io::Error::raw_os_error);
-    match (cause.raw_os_error(), inner) {
-        (None, Some(code)) => io::Error::from_raw_os_error(code),
+    match (cause.raw_os_error(), cause.kind()) {
+        (None, kind) if kind != io::ErrorKind::Other => kind.into(),
         _ => cause,
     }
 }
@@ -406,7 +403,7 @@ mod tests {
         let error = cannot_write(&file, e);
         let said = error.to_string();
         assert!(
-            said.contains("No such file") && !said.contains(TEMPORARY.0),
+            said.contains("entity not found") && !said.contains(TEMPORARY.0),
             "{said}"
         );
         let advice = |code| {

@@ -282,7 +282,9 @@ mod tests {
         assert_eq!(bar.bar.length(), None);
         assert_eq!(bar.bar.position(), 0);
     }
-    /// A terminal of 80 columns that keeps what is drawn.
+    const WIDTH: usize = 80;
+
+    /// A terminal that keeps what is drawn.
     #[derive(Clone, Debug, Default)]
     struct Paper {
         lines: Arc<Mutex<Vec<String>>>,
@@ -290,25 +292,36 @@ mod tests {
     }
 
     impl Paper {
-        /// Puts `text` on the line where the cursor stands.
+        /// Puts `text` where the cursor stands; a full line goes on in the next.
         fn put(&self, text: &str) {
             let mut lines = self.lines.lock().unwrap();
-            let row = *self.row.lock().unwrap();
-            if lines.len() <= row {
-                lines.resize(row + 1, String::new());
+            let mut row = self.row.lock().unwrap();
+            for letter in text.chars() {
+                if lines
+                    .get(*row)
+                    .is_some_and(|line| line.chars().count() == WIDTH)
+                {
+                    *row += 1;
+                }
+                if lines.len() <= *row {
+                    lines.resize(*row + 1, String::new());
+                }
+                lines[*row].push(letter);
             }
-            lines[row].push_str(text.trim_end());
         }
 
         fn shown(&self) -> Vec<String> {
             let lines = self.lines.lock().unwrap();
-            lines.iter().filter(|l| !l.is_empty()).cloned().collect()
+            lines
+                .iter()
+                .map(|line| line.trim_end().to_owned())
+                .collect()
         }
     }
 
     impl TermLike for Paper {
         fn width(&self) -> u16 {
-            80
+            WIDTH as u16
         }
         fn move_cursor_up(&self, n: usize) -> io::Result<()> {
             let mut row = self.row.lock().unwrap();

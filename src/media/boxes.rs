@@ -35,9 +35,6 @@ pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
     for nth in 0..MOST_BOXES {
         let mut head = [0; 16];
         let Some(room) = file_len.checked_sub(at).filter(|room| *room >= 8) else {
-            if nth == 0 {
-                return Ok(TopLevel::Other);
-            }
             break;
         };
         let wanted = if room < 16 { 8 } else { 16 };

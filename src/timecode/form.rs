@@ -29,6 +29,14 @@ pub enum ClockForm {
 }
 
 impl ClockForm {
+    /// The clocks that count no frames; each is told by its pattern alone.
+    pub const WITHOUT_FRAMES: [Self; 4] = [
+        Self::Seconds,
+        Self::Tenths,
+        Self::Hundredths,
+        Self::Thousandths,
+    ];
+
     /// A clock that counts frames.
     ///
     /// # Errors

@@ -16,7 +16,7 @@ mod label;
 mod rate;
 mod ratio;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use change::{Change, InClipBase, in_clip_base};
 pub use error::TimecodeError;

@@ -22,13 +22,8 @@ fn form(rate: Rate, drop_frame: bool) -> ClockForm {
 }
 
 /// Every form the program knows.
-fn all_forms() -> Vec<ClockForm> {
-    let mut forms = vec![
-        ClockForm::Seconds,
-        ClockForm::Tenths,
-        ClockForm::Hundredths,
-        ClockForm::Thousandths,
-    ];
+pub(crate) fn all_forms() -> Vec<ClockForm> {
+    let mut forms = ClockForm::WITHOUT_FRAMES.to_vec();
     for rate in Rate::TRADE {
         forms.push(form(rate, false));
         if rate.has_drop_frame() {
