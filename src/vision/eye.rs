@@ -18,6 +18,8 @@ const MOST_LINES: usize = 16;
 /// Surroundings taken into a strip, in digit heights, before and after the line.
 const DISCOVER_MARGIN: f32 = 1.0;
 const FOLLOW_MARGIN: f32 = 1.6;
+/// ... and what is added where digits go on to the end of a strip: the finder saw a part.
+const MORE_ROOM: f32 = 3.0;
 /// Side of the square looked at when following, px of the level; a multiple of 32.
 /// At digit heights of 9.5 to 19 px a line of eleven characters fits with room to move.
 const FOLLOW_SIDE_PX: u32 = 256;
@@ -50,8 +52,8 @@ const SECOND_ROWS: [(f32, f32); 6] = [
     (1.15, 0.65),
     (1.4, 0.65),
 ];
-/// Lines with fewer characters are only read as the finder turned them.
-const FEWEST_CHARACTERS: usize = 4;
+/// Lines with fewer characters are only read as the finder turned them: they are no half of a clock.
+const FEWEST_CHARACTERS: usize = 2;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
 /// ... below which the display is taken to be where it was: what was read may lie beside it.
@@ -471,7 +473,7 @@ impl Eye {
             let mut best: Option<(Row, f32)> = None;
             for (step, size) in SECOND_ROWS {
                 let quad = row.row_below(step, size);
-                let Some((strip, columns)) = self.look(frame, &quad, DISCOVER_MARGIN)? else {
+                let Some((strip, columns)) = self.look_with_room(frame, &quad)? else {
                     continue;
                 };
                 let (_, rows) = displays_in(&strip, &columns);
@@ -495,19 +497,19 @@ impl Eye {
     /// the finder errs on short lines. Only a display seen the right way will be seen to run.
     fn look_every_way(&self, frame: &Pyramid, quad: &Quad) -> Result<Vec<(Strip, Columns)>> {
         let mut views: Vec<(Strip, Columns)> = Vec::new();
-        views.extend(self.look(frame, quad, DISCOVER_MARGIN)?);
+        views.extend(self.look_with_room(frame, quad)?);
         if views
             .iter()
             .any(|v| v.1.characters().len() >= FEWEST_CHARACTERS)
         {
             let [a, b, c, d] = quad.corners();
             let turned = Quad::from_corners([c, d, a, b]);
-            views.extend(self.look(frame, &turned, DISCOVER_MARGIN)?);
+            views.extend(self.look_with_room(frame, &turned)?);
         }
         let mut in_mirror = Vec::new();
         if views.iter().any(|v| v.1.has_mirrored()) && best_legibility(&views) < LEGIBLE_AT_ONCE {
             for (strip, _) in &views {
-                in_mirror.extend(self.look(frame, &strip.quad_in_mirror(), DISCOVER_MARGIN)?);
+                in_mirror.extend(self.look_with_room(frame, &strip.quad_in_mirror())?);
             }
         }
         // Neither way of facing drives out the other: a mirrored two is a five, and which of
@@ -589,20 +591,43 @@ impl Eye {
         Ok(kept)
     }
 
+    /// Looks at a line for the first time: where digits go on to the ends of the strip, once
+    /// more with room for those that the finder did not see.
+    fn look_with_room(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
+        let seen = self.look(frame, quad, DISCOVER_MARGIN)?;
+        match &seen {
+            Some((strip, columns)) if columns.has_digit_at_an_end() => {
+                self.cut_and_read(frame, &strip.quad(), DISCOVER_MARGIN + MORE_ROOM)
+            }
+            _ => Ok(seen),
+        }
+    }
+
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
     /// along the line on which they lie.
     fn look(&self, frame: &Pyramid, quad: &Quad, margin: f32) -> Result<Option<(Strip, Columns)>> {
+        let Some(seen) = self.cut_and_read(frame, quad, margin)? else {
+            return Ok(None);
+        };
+        if let Some(better) = seen.1.lie().and_then(|lie| seen.0.better_quad(&lie))
+            && let Some(again) = self.cut_and_read(frame, &better, margin)?
+            && again.1.legibility() > seen.1.legibility() - SLIGHTLY_WORSE
+        {
+            return Ok(Some(again));
+        }
+        Ok(Some(seen))
+    }
+
+    fn cut_and_read(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+        margin: f32,
+    ) -> Result<Option<(Strip, Columns)>> {
         let Some(strip) = Strip::cut(frame, quad, margin) else {
             return Ok(None);
         };
         let columns = read_strip(&*self.reader, &strip)?;
-        let better = columns.lie().and_then(|lie| strip.better_quad(&lie));
-        if let Some(again) = better.and_then(|quad| Strip::cut(frame, &quad, margin)) {
-            let columns_again = read_strip(&*self.reader, &again)?;
-            if columns_again.legibility() > columns.legibility() - SLIGHTLY_WORSE {
-                return Ok(Some((again, columns_again)));
-            }
-        }
         Ok(Some((strip, columns)))
     }
 }

@@ -10,6 +10,9 @@ const GROUP_GAP: f32 = 1.45;
 /// ... where no marks part them; a line with marks shows its groups by these, and a curved
 /// glass or a slim one may widen a gap within a group.
 const GROUP_GAP_BESIDE_MARKS: f32 = 2.0;
+/// A gap of more than this many digit pitches ends a clock: what comes then lies beside the
+/// screen, or is another number.
+const STRETCH_GAP: f32 = 3.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
@@ -29,7 +32,8 @@ pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
         .filter(|c| c.sureness >= LEAST_SURENESS)
         .collect();
     let marks = sure.iter().filter(|c| c.kind == Kind::Mark).count();
-    let widest = usual_pitch(&sure)
+    let pitch = usual_pitch(&sure);
+    let widest = pitch
         * if marks < 2 {
             GROUP_GAP
         } else {
@@ -42,7 +46,12 @@ pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
     for c in sure {
         match c.kind {
             Kind::Digit => {
-                let apart = last_digit.is_none_or(|x| c.x - x > widest);
+                let gap = last_digit.map_or(0.0, |x| c.x - x);
+                if gap > STRETCH_GAP * pitch {
+                    all.push(std::mem::take(&mut current));
+                    mark_since = false;
+                }
+                let apart = gap > widest;
                 if current.is_empty() || mark_since || apart {
                     current.push(Group {
                         places: vec![c.x],
@@ -219,6 +228,9 @@ mod tests {
             ("9:20:30.5", vec![1, 2, 2, 1]),
             ("10203012", vec![2, 2, 2, 2]),
             ("P 9:20:30", vec![1, 2, 2]),
+            // Texture beside the screen.
+            ("10:20:30:12    :5", vec![2, 2, 2, 2]),
+            ("4    10:20:30", vec![2, 2, 2]),
         ] {
             assert_eq!(clocks(text), [groups], "{text}");
         }

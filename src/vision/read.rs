@@ -30,6 +30,9 @@ const CLASSES: usize = 8;
 const LEAST_TELLING: f32 = 0.5;
 /// ... if there are so many of them: three digits' worth.
 const FEWEST_TELLING: usize = 6;
+/// Strip px from its end within which a digit may have a neighbour beyond: the wider half
+/// of a digit and its gap.
+const AT_AN_END_PX: f32 = 12.0;
 /// Middles this far from the line of the others, in digit heights, are another row's.
 const ASTRAY: f32 = 0.15;
 
@@ -155,6 +158,15 @@ impl Columns {
             }
         }
         sum / count.max(1) as f32
+    }
+
+    /// True if a digit stands so near to an end of the strip that another may lie beyond.
+    pub fn has_digit_at_an_end(&self) -> bool {
+        let width_px = self.len() as f32 * COLUMN_PX;
+        let is_near = |x: f32| x < AT_AN_END_PX || x > width_px - AT_AN_END_PX;
+        self.characters()
+            .iter()
+            .any(|c| c.kind == Kind::Digit && c.sureness > LEAST_TELLING && is_near(c.x))
     }
 
     /// How the digits lie in the strip, whichever way they face. `None` where too few stand.
@@ -360,6 +372,15 @@ pub(super) mod tests {
             kinds,
             digits,
             lies,
+        }
+    }
+
+    #[test]
+    fn a_digit_at_either_end_of_the_strip_is_noticed() {
+        for (start, width, is_at_an_end) in [(30.0, 100, false), (4.0, 100, true), (30.0, 59, true)]
+        {
+            let columns = perfect("10:20:30", start, 12.0, width);
+            assert_eq!(columns.has_digit_at_an_end(), is_at_an_end, "from {start}");
         }
     }
 

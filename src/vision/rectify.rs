@@ -128,10 +128,15 @@ impl Strip {
         is_off.then(|| self.quad_between(left, right, lie))
     }
 
+    /// The line this strip was cut along.
+    pub fn quad(&self) -> Quad {
+        let (left, right) = self.ends();
+        self.quad_between(left, right, &Lie::STRAIGHT)
+    }
+
     /// The line this strip was cut along, as a mirror shows it.
     pub fn quad_in_mirror(&self) -> Quad {
-        let (left, right) = self.ends();
-        let [a, b, c, d] = self.quad_between(left, right, &Lie::STRAIGHT).corners();
+        let [a, b, c, d] = self.quad().corners();
         Quad::from_corners([b, a, d, c])
     }
 
