@@ -21,19 +21,15 @@ const TOLD: f64 = 0.7;
 /// other digit below 1/150, and 1/400).
 const SURE: (f64, f64) = (5.0, 6.0);
 
-/// Looks that show one digit, and what they say.
-#[derive(Clone, Copy, Default)]
-struct Lead {
-    looks: f64,
-    /// Nats over each other digit, summed; not a number where the other may have been in the
-    /// picture, too.
-    over: [f64; 10],
-}
+/// Looks that a digit takes part with: of fewer, one that is caught in a change or misread for
+/// once would pass for a lean.
+const FEWEST_LOOKS: usize = 3;
 
-/// Leads at one place, by digit.
-type Leads = [Lead; 10];
+/// Digits of one place whose truth is known from the motion: for each, its nats over all ten, by
+/// look; not a number for a digit that may have been in the picture, too.
+type Leads = [Vec<[f32; 10]>; 10];
 
-/// What digits say whose truth is known from the motion, by place.
+/// What digits say whose truth is known, by place.
 pub(super) struct Leans {
     leads: Vec<Leads>,
 }
@@ -49,7 +45,7 @@ impl Leans {
         let places = looks.dial.places();
         let hidden = looks.dial.hidden_digits();
         if self.leads.len() < places {
-            self.leads.resize(places, Leads::default());
+            self.leads.resize_with(places, Leads::default);
         }
         for (look, &count) in counts.iter().enumerate() {
             let near = [count - 1, count, count + 1].map(|near| form.digits(near));
@@ -57,16 +53,15 @@ impl Leans {
                 let [before, digit, after] =
                     near.map(|n| usize::from(n.as_slice()[hidden + place]));
                 let says = looks.place(look, place);
-                let lead = &mut self.leads[place][digit];
-                lead.looks += 1.0;
-                for (other, over) in lead.over.iter_mut().enumerate() {
+                let over = |other: usize| {
                     // A digit that is about to come, or just went, may be in the picture.
                     if [before, digit, after].contains(&other) {
-                        *over = f64::NAN;
+                        f32::NAN
                     } else {
-                        *over += f64::from(says[digit] - says[other]);
+                        says[digit] - says[other]
                     }
-                }
+                };
+                self.leads[place][digit].push(std::array::from_fn(over));
             }
         }
     }
@@ -101,7 +96,10 @@ struct Pair {
 
 /// Each digit of a place with the one that is most like it.
 fn likest_pairs(place: &Leads) -> Vec<Pair> {
-    let lead = |a: usize, b: usize| place[a].over[b] / place[a].looks;
+    let medians: [[f64; 10]; 10] = std::array::from_fn(|digit| {
+        std::array::from_fn(|other| median(place[digit].iter().map(|over| over[other])))
+    });
+    let lead = |a: usize, b: usize| medians[a][b];
     let mean = |a: usize, b: usize| (lead(a, b) + lead(b, a)) / 2.0;
     let mut pairs: Vec<(usize, usize)> = (0..10)
         .filter_map(|digit| {
@@ -124,4 +122,14 @@ fn likest_pairs(place: &Leads) -> Vec<Pair> {
         }
     };
     pairs.into_iter().map(pair).collect()
+}
+
+/// Not a number if any of `values` is none, or if they are too few.
+fn median(values: impl Iterator<Item = f32>) -> f64 {
+    let mut values: Vec<f32> = values.collect();
+    if values.len() < FEWEST_LOOKS || values.iter().any(|v| v.is_nan()) {
+        return f64::NAN;
+    }
+    let middle = values.len() / 2;
+    f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }

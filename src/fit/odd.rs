@@ -10,7 +10,7 @@ use super::pace::{Pace, SLOWED, paces};
 use super::search::SCREENED_SPAN_S;
 use super::sight::is_coarse;
 use super::window::{self, Scored, WindowFit, fit_window};
-use crate::timecode::{ClockForm, Ratio};
+use crate::timecode::{ClockForm, Label, Ratio};
 
 /// Largest part of its speed by which a clip is taken to be off: a tenth.
 const MOST_OFF: i128 = 10;
@@ -122,10 +122,10 @@ fn forms(mut paces: Vec<Pace>, has_semicolon: bool) -> Vec<ClockForm> {
     forms
 }
 
-/// True if looks are off from the table's best start by a count or two, or by several digits:
-/// a clock at another pace runs ahead and falls behind. Misread digits fall anywhere. Or if the display
-/// would have to be later than panels are; and of the few changes of a clock of seconds or
-/// tenths, one that is late or off is enough.
+/// True if looks are off from the table's best start by a count or two, or by several digits, or
+/// show numbers that its clock has not: a clock at another pace runs ahead and falls behind.
+/// Misread digits fall anywhere. Or if the display would have to be later than panels are; and
+/// of the few changes of a clock of seconds or tenths, one that is late or off is enough.
 fn drifts(looks: &Looks, times: &Times, table: &WindowFit) -> bool {
     let Some(best) = table.scored.first() else {
         return false;
@@ -147,11 +147,25 @@ fn drifts(looks: &Looks, times: &Times, table: &WindowFit) -> bool {
         let digits = best.pace.form.digits(count);
         looks.agreement(look, digits.as_slice()).against
     };
+    // A number that would follow the clock's last one if its seconds were longer.
+    let form = best.pace.form;
+    let beyond = form.base()..10u32.pow(form.last_digits().into());
+    let is_beyond = |look: usize| {
+        let near = (0..=2).map(|before| form.label(counts[look] - before));
+        near.flat_map(|label| [(label, 1), (label, 2)])
+            .any(|(label, more)| {
+                let (hours, minutes, seconds) = (label.hours(), label.minutes(), label.seconds());
+                let part = label.part() + more;
+                let shown = || form.digits_of(Label::new(hours, minutes, seconds, part));
+                beyond.contains(&part.into()) && looks.agreement(look, shown().as_slice()).agrees()
+            })
+    };
     let is_off = |&look: &usize| match against(look, counts[look]) {
         0 => false,
-        1 => [-2, -1, 1, 2]
-            .iter()
-            .any(|off| against(look, counts[look] + off) == 0),
+        1 => {
+            let mut near = [-2, -1, 1, 2].into_iter();
+            near.any(|off| against(look, counts[look] + off) == 0) || is_beyond(look)
+        }
         _ => true,
     };
     (0..looks.len()).filter(is_off).take(enough).count() == enough

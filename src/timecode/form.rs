@@ -280,7 +280,13 @@ impl ClockForm {
 
     /// The digits that the clock shows at `count`, without allocation.
     pub const fn digits(self, count: i64) -> Digits {
-        Digits::of(self.label(count), self.last_digits())
+        self.digits_of(self.label(count))
+    }
+
+    /// The digits of a label as this clock would show it, also of one that it never shows. Its
+    /// parts must fit their digits.
+    pub const fn digits_of(self, label: Label) -> Digits {
+        Digits::of(label, self.last_digits())
     }
 
     const fn part_name(self) -> &'static str {

@@ -295,6 +295,7 @@ fn the_late_display_of_the_worked_example_needs_the_slack_of_120_hz() {
         &known,
     );
     assert_eq!(fit.clock.unwrap().refresh_hz, Some(120));
+    assert!(fit.notes.iter().any(|note| note.code == "late_display"));
     let counts = after_ten(fit.start.unwrap().counts);
     let paper = HalfOpen::new(Ratio::new(43, 6), Ratio::new(59, 8));
     assert!(

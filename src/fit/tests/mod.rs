@@ -6,5 +6,6 @@ mod laws;
 mod minutes;
 mod odd;
 mod proven;
+mod reasons;
 mod sim;
 mod windows;

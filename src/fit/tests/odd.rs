@@ -3,6 +3,7 @@
 use super::cases::{codes, label, run};
 use super::sim::{Scene, frames};
 use crate::fit::RateKnownBy;
+use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::timecode::{ClockForm, Rate, Ratio};
 
@@ -117,5 +118,59 @@ fn flips_and_late_displays_make_no_odd_pace() {
             codes(&fit)
         );
         assert_eq!(fit.speed(), Ratio::ONE);
+    }
+}
+
+/// At 0.99 of its speed a clock of 25 passes for one of 23.976 on a slow display, but for the
+/// frames that show the number 24, which that clock has not.
+#[test]
+fn a_clock_of_25_that_plays_slowly_is_not_named_24_without_a_word() {
+    let mut named_24 = 0;
+    for speed in [0.975, 0.98, 0.985, 0.99] {
+        for seconds in [1, 3, 5] {
+            for phase in [0.0, 0.25, 0.5, 0.75] {
+                let mut scene = Scene::new(frames(Rate::F25), "10:20:30:16", Rate::F24);
+                scene.phi += phase - 0.5;
+                scene.speed = speed;
+                scene.seed = 3;
+                scene.frames = (0..24 * seconds).collect();
+                let fit = run(&scene.film());
+                let what = format!("{speed} {seconds} {phase}: {fit:#?}");
+                let clock = fit.clock.as_ref().unwrap();
+                if clock.form.base() == 25 {
+                    continue;
+                }
+                named_24 += 1;
+                let seen = &fit.sightings[0];
+                let both_explain = seen.frames_agreeing == seen.frames_read
+                    && clock.rate_known_by == RateKnownBy::Assumed;
+                let says_so = |n: &Note| n.code == "rate_assumed" && n.sentence.contains("25");
+                let is_noted = fit.notes.iter().any(says_so);
+                assert!(
+                    both_explain || is_noted || fit.verdict == Verdict::Unsure,
+                    "{what}"
+                );
+            }
+        }
+    }
+    assert!(named_24 < 8, "{named_24}");
+}
+
+/// Clocks whose last digits have no number beyond the last one, and those that are hardly read.
+#[test]
+fn no_number_beyond_the_last_digits_is_looked_for() {
+    for (form, text) in [
+        (frames(Rate::F100), "10:20:30:90"),
+        (ClockForm::Hundredths, "10:20:30.90"),
+        (ClockForm::Thousandths, "10:20:30.900"),
+        (ClockForm::Tenths, "10:20:30.9"),
+    ] {
+        for seed in 0..10 {
+            let mut scene = Scene::new(form, text, Rate::F24);
+            scene.flips = 0.4;
+            scene.seed = seed;
+            let fit = run(&scene.film());
+            assert_ne!(fit.verdict, Verdict::Failed);
+        }
     }
 }

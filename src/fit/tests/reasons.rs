@@ -1,0 +1,139 @@
+//! Each reason that no other test asks for, and what frames of a standing digit are worth.
+
+use super::cases::{assert_sure, assert_unsure, run};
+use super::sim::{Filmed, Scene, frames};
+use crate::fit::lean::Leans;
+use crate::fit::looks::Looks;
+use crate::reading::DigitOdds;
+use crate::timecode::{Rate, Ratio};
+
+fn scene(frames_seen: u64) -> Scene {
+    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F25);
+    scene.frames = (0..frames_seen).collect();
+    scene
+}
+
+/// Weight for `digit` and for another, the rest for none.
+fn between((digit, weight): (usize, f32), (other, less): (usize, f32)) -> DigitOdds {
+    let mut weights = [0.01; 10];
+    (weights[digit], weights[other]) = (weight, less);
+    DigitOdds::from_weights(weights)
+}
+
+/// All frames read the same at one place.
+fn with_place(mut filmed: Filmed, place: usize, odds: DigitOdds) -> Filmed {
+    for reading in &mut filmed.sighting.readings {
+        reading.places[place] = odds;
+    }
+    filmed
+}
+
+#[test]
+fn few_agreeing_frames_are_a_reason() {
+    let mut scene = scene(100);
+    scene.flips = 0.6;
+    assert_unsure(&run(&scene.film()), "few_agree");
+}
+
+#[test]
+fn a_last_digit_that_is_often_off_is_a_clock_that_runs_unevenly() {
+    let mut filmed = scene(90).film();
+    for (at, reading) in filmed.sighting.readings.iter_mut().enumerate() {
+        if at % 3 == 0 {
+            let shown = usize::from(reading.places[7].best().0);
+            let other = (shown + 3 + at / 2 % 5) % 10;
+            reading.places[7] = between((other, 1.0), (shown, 0.0));
+        }
+    }
+    let fit = run(&filmed);
+    assert_unsure(&fit, "uneven");
+    assert!(fit.reasons[0].sentence.contains("30 of 90"), "{fit:#?}");
+}
+
+/// Eight frames within one second: nothing but their own digits tells the tens of frames, or
+/// the seconds.
+#[test]
+fn digits_that_could_be_others_are_named_by_their_group() {
+    let tens = with_place(scene(8).film(), 6, between((1, 0.6), (0, 0.35)));
+    assert_unsure(&run(&tens), "parts_doubtful");
+    assert_unsure(&run(&tens), "start_unclear");
+    let seconds = with_place(scene(8).film(), 5, between((0, 0.6), (8, 0.35)));
+    assert_unsure(&run(&seconds), "seconds_doubtful");
+    assert_sure(&run(&scene(8).film()), "12:34:20:10");
+}
+
+/// Over an hour, what two crystals drift apart is several frames.
+#[test]
+fn a_clock_seen_far_from_frame_0_has_wide_bounds() {
+    let mut scene = scene(60);
+    scene.frames = (100_000..100_060).collect();
+    assert_unsure(&run(&scene.film()), "bounds_wide");
+}
+
+/// Eight frames at the same rate as the camera's: half as fast a clock, or twice as fast, may
+/// read the same.
+#[test]
+fn clocks_of_other_counts_a_second_may_read_alike() {
+    let mut scene = Scene::new(frames(Rate::F50), "12:34:20:10", Rate::F50);
+    scene.frames = (0..8).collect();
+    assert_unsure(&run(&scene.film()), "clock_unclear");
+}
+
+/// What a hundred frames in noise, of which a share is `kept`, make one standing digit worth, for
+/// a reader that raises its odds to a power; the mean of 20.
+fn worth(kept: f64, power: f32) -> f64 {
+    let worth = |seed: u64| {
+        let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F29_97);
+        scene.frames = (0..100).collect();
+        (scene.noise, scene.common_noise, scene.seed) = (0.45, kept, seed);
+        let mut filmed = scene.film();
+        for reading in &mut filmed.sighting.readings {
+            for odds in &mut reading.places {
+                *odds = DigitOdds::from_weights(odds.all().map(|p| p.powf(power)));
+            }
+        }
+        let ticks: Vec<i64> = filmed
+            .sighting
+            .readings
+            .iter()
+            .map(|r| r.stamp.ticks)
+            .collect();
+        let looks = Looks::of(&filmed.sighting, &ticks).unwrap();
+        let rate = Rate::F25.ratio() / Rate::F29_97.ratio();
+        let first = scene
+            .form
+            .count(&scene.form.parse("12:34:20:10").unwrap())
+            .unwrap();
+        let half = Ratio::new(1, 2);
+        let count = |frame: i128| (Ratio::from_integer(frame) * rate + half).floor();
+        let counts: Vec<i64> = (0..100).map(|f| first + count(f) as i64).collect();
+        let mut leans = Leans::new();
+        leans.add(&looks, scene.form, &counts, 0);
+        leans.worth()
+    };
+    (0..20).map(worth).sum::<f64>() / 20.0
+}
+
+#[test]
+fn frames_of_a_standing_digit_are_worth_less_the_more_the_reader_leans_at_moving_ones() {
+    let [free, half, mostly] = [0.0, 0.5, 0.9].map(|kept| worth(kept, 1.0));
+    // Where all of the noise is new in each frame, more than the usual three looks; where a
+    // share k of it stays, 1 / k.
+    assert!(
+        free > 4.5 && half < 3.0 && mostly < 2.0,
+        "{free} {half} {mostly}"
+    );
+    assert!(free > half && half > mostly, "{free} {half} {mostly}");
+    // A reader that makes its odds too sharp does not make them worth more.
+    let rash = worth(0.9, 1.5);
+    assert!(rash < 1.2 * mostly, "{rash} {mostly}");
+}
+
+/// A place that reads poorly while all others read well is worth two looks, at one in a hundred.
+#[test]
+fn one_spoiled_place_is_not_trusted_as_the_others_are() {
+    let minutes = |weight, less| with_place(scene(60).film(), 3, between((4, weight), (1, less)));
+    // 2.1 nats a look: nine looks would do, two do not.
+    assert_unsure(&run(&minutes(0.85, 0.1)), "minutes_doubtful");
+    assert_sure(&run(&minutes(0.93, 0.03)), "12:34:20:10");
+}
