@@ -210,7 +210,8 @@ impl BatchBars {
                 if let Some(fault) = outcome.reasons.iter().find(|r| r.code == FAULT) {
                     shown.tell(&format!("{}: {}", name(*clip), plain(&fault.sentence)));
                 }
-                if !shown.is_terminal {
+                // What an earlier run found stands in the table, and was there at once.
+                if !shown.is_terminal && !is_from_record {
                     let start = outcome.start.as_ref().map_or("", |start| &start.label);
                     let of = shown.of.load(Ordering::Relaxed);
                     let line = format!(
