@@ -1,9 +1,9 @@
 //! THE loop for one clip: look, read, fit, look again, stop when certain.
 //!
-//! Looking is lazy. A coarse pass goes over the head, then the tail, then the key frames
-//! of everything between, every second; where a display turns up, a
-//! dense pass follows it frame by frame and asks the fit, every half second, whether more
-//! frames can change the answer.
+//! Looking is lazy. The key frames of the head are searched, then those of the tail, then
+//! of everything between; where a display turns up, the frames since the look before are
+//! searched, too, and a dense pass follows the display frame by frame and asks the fit, every
+//! half second, whether more frames can change the answer.
 
 mod track;
 
@@ -13,7 +13,7 @@ use crate::error::{Error, Result};
 use crate::evidence::Album;
 use crate::facts::ClipFacts;
 use crate::fit::{self, ClockFit, Known, SightingFit};
-use crate::frame::{Aim, Footage, Stamp};
+use crate::frame::{Aim, Footage, Pace, Stamp};
 use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
@@ -21,17 +21,28 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::Sighting;
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{Discovery, Display, Eye, Pyramid, Search, Sharpness, model_hash};
+use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
+use image::GrayImage;
 use std::path::Path;
 
-/// Seconds between looks of the coarse pass. A slate held for two seconds is met at
-/// least three times, and at worst half a second of it is not read.
-const COARSE_STEP_S: (i128, i128) = (1, 2);
-/// ... and between head and tail, where a slate of two seconds is met once or twice: most
-/// clips have none there, and looking in vain is what a clip without a clock costs.
-const KEY_FRAME_STEP_S: u32 = 1;
-/// ... and for digits in the last try on head and tail, smaller than any held up on purpose.
-const FINE_STEP_S: u32 = 1;
+/// Seconds between looks where every frame is decoded.
+const LOOK_STEP_S: (i128, i128) = (1, 2);
+/// Seconds between key frames that are looked at, at least: in head and tail all that cameras
+/// write, two a second at most, and from there on one a second, since most clips have no slate
+/// there and looking in vain is what a clip without a clock costs. A little less than the half
+/// and the whole second lets those through that are not quite so far apart.
+const END_CLOSEST_S: (i128, i128) = (2, 5);
+const CLOSEST_S: (i128, i128) = (9, 10);
+/// Where key frames of head and tail lie further apart than cameras put them, which is a
+/// second at most as a rule (common practice, no source), frames between are looked at, too:
+/// a slate held for two seconds is met at least once, mostly twice.
+const END_WIDEST_S: (i128, i128) = (6, 5);
+/// Seconds behind a look that showed a display until which every frame is decoded, even if
+/// following the display led nowhere. The next key frames are another chance.
+const NO_MORE_S: u32 = 1;
+/// Seconds between two looks at frames laid over each other: each costs a search and the
+/// decoding of seven frames and more, and lettering in the scene asks for it in every look.
+const AFTERGLOW_STEP_S: u32 = 2;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
@@ -134,6 +145,8 @@ pub fn read_footage(
         album: Album::new(options.evidence),
         frames_seen: 0,
         notes: Vec::new(),
+        afterglow_at: None,
+        reached: Ratio::ZERO,
     };
     let fit = watch.run()?;
     if watch.frames_seen == 0 {
@@ -173,6 +186,60 @@ struct Watch<'a> {
     album: Album,
     frames_seen: u64,
     notes: Vec<Note>,
+    /// When frames were laid over each other last.
+    afterglow_at: Option<Ratio>,
+    /// Time of the frame that was read last.
+    reached: Ratio,
+}
+
+/// How a stretch of the clip is searched.
+#[derive(Clone, Copy)]
+struct Search {
+    pace: Pace,
+    /// At that pace ...
+    sharpness: Sharpness,
+    /// ... and where every frame is decoded, around a find.
+    closer: Sharpness,
+}
+
+impl Search {
+    /// Head and tail.
+    fn of_ends(sharpness: Sharpness) -> Self {
+        let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
+        Self {
+            pace: Pace::KeyFrames {
+                closest_s: match sharpness {
+                    // Digits smaller than any held up on purpose, at four times the cost.
+                    Sharpness::Fine => ratio(CLOSEST_S),
+                    _ => closest,
+                },
+                widest_s: Some(widest),
+            },
+            sharpness,
+            closer: sharpness,
+        }
+    }
+
+    /// Between head and tail: digits as tall as an eightieth of the picture's longer side are
+    /// seen (24 px of 1920), as on a display held up to the camera.
+    fn of_middle() -> Self {
+        Self {
+            pace: Pace::KeyFrames {
+                closest_s: ratio(CLOSEST_S),
+                widest_s: None,
+            },
+            sharpness: Sharpness::Broad,
+            closer: Sharpness::Coarse,
+        }
+    }
+
+    fn is_broad(self) -> bool {
+        self.sharpness == Sharpness::Broad
+    }
+}
+
+fn ratio((num, den): (i128, i128)) -> Ratio {
+    Ratio::new(num, den)
 }
 
 impl Watch<'_> {
@@ -186,8 +253,14 @@ impl Watch<'_> {
         let tail_from = duration_s.map_or(end, |d| d - end);
         let look = self.options.look;
         for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
-            if look != Look::Tail && self.sweep(Aim::Head, Some(end), sharpness)? == Found::Settled
+            let facts = self.footage.facts();
+            if sharpness == Sharpness::Fine
+                && !sharpness.is_finer_than_coarse(facts.width_px, facts.height_px)
             {
+                break;
+            }
+            let ends = Search::of_ends(sharpness);
+            if look != Look::Tail && self.search(Aim::Head, Some(end), ends)? == Found::Settled {
                 break;
             }
             if look != Look::Head && is_long {
@@ -198,7 +271,7 @@ impl Watch<'_> {
                 } else {
                     Aim::Tail { seconds: END_S }
                 };
-                if self.sweep(aim, None, sharpness)? == Found::Settled {
+                if self.search(aim, None, ends)? == Found::Settled {
                     break;
                 }
             }
@@ -206,7 +279,8 @@ impl Watch<'_> {
                 && is_long
                 && self.fit().start.is_none()
                 && sharpness == Sharpness::Coarse
-                && self.sweep_key_frames(end, tail_from)? == Found::Settled
+                && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
+                    == Found::Settled
             {
                 break;
             }
@@ -225,74 +299,64 @@ impl Watch<'_> {
         fit::fit(&self.sightings, self.footage.facts(), &self.options.known)
     }
 
-    /// Coarse looks from `aim` to `until` (seconds after frame 0; `None`: to the end).
-    fn sweep(&mut self, aim: Aim, until: Option<Ratio>, sharpness: Sharpness) -> Result<Found> {
-        self.footage.seek(aim)?;
-        let step = if sharpness == Sharpness::Fine {
-            Ratio::from_integer(FINE_STEP_S)
+    /// Looks at key frames from `aim` to `until` (seconds after frame 0; `None`: to the end),
+    /// and at every frame around those that show a display.
+    fn search(&mut self, aim: Aim, until: Option<Ratio>, search: Search) -> Result<Found> {
+        // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
+        let starts_dense = aim == Aim::Head;
+        self.footage.set_pace(if starts_dense {
+            Pace::EveryFrame
         } else {
-            Ratio::new(COARSE_STEP_S.0, COARSE_STEP_S.1)
-        };
-        let mut next_look: Option<Ratio> = None;
+            search.pace
+        });
+        self.footage.seek(aim)?;
+        let mut last: Option<Ratio> = None;
+        let mut widest = Ratio::ZERO;
         while let Some(stamp) = self.advance()? {
             let at = stamp.seconds();
             if until.is_some_and(|end| at > end) {
                 break;
             }
-            if next_look.is_some_and(|next| at < next) {
+            widest = last.map_or(widest, |l| widest.max(at - l));
+            if starts_dense && last.is_none() {
+                if self.look(stamp, search.closer)? == Found::Settled {
+                    return Ok(Found::Settled);
+                }
+                last = Some(self.reached);
+                self.footage.set_pace(search.pace);
                 continue;
             }
-            next_look = Some(at + step);
-            if self.look(stamp, sharpness)? == Found::Settled {
+            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
                 return Ok(Found::Settled);
             }
-        }
-        Ok(Found::GoOn)
-    }
-
-    /// Broad looks at key frames between two times: digits as tall as an eightieth of the
-    /// picture's longer side are seen (24 px of 1920), as on a display held up to the camera.
-    /// Where one shows a display, every frame from a second before it is looked at.
-    fn sweep_key_frames(&mut self, from: Ratio, until: Ratio) -> Result<Found> {
-        self.footage.key_frames_only(true);
-        self.footage.seek(Aim::At(from))?;
-        let step = Ratio::from_integer(KEY_FRAME_STEP_S);
-        let mut last: Option<Ratio> = None;
-        let mut widest = Ratio::ZERO;
-        while let Some(stamp) = self.advance()? {
-            let at = stamp.seconds();
-            if at > until {
-                break;
-            }
-            if last.is_some_and(|l| at < l + step) {
-                continue;
-            }
-            widest = last.map_or(widest, |l| widest.max(at - l));
-            last = Some(at);
-            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
-                break;
-            }
-            let frame = self.footage.picture()?;
-            let found = self.fresh_displays(&Pyramid::new(frame.luma), Sharpness::Broad)?;
+            let pyramid = Pyramid::new(self.footage.picture()?.luma);
+            let found = self.fresh_displays(&pyramid, search.sharpness)?;
             if found.displays.is_empty() {
+                self.stages.candidates(&pyramid, &[], stamp);
+            }
+            let may_be_dark = found.has_loose_digits && !search.is_broad() && self.may_lay_over(at);
+            let before = last.replace(at);
+            if found.displays.is_empty() && !may_be_dark {
                 continue;
             }
-            self.footage.key_frames_only(false);
-            let before = (at - Ratio::ONE).max(Ratio::ZERO);
-            let found = self.sweep(
-                Aim::At(before),
-                Some(at + Ratio::from_integer(MOST_DENSE_S)),
-                Sharpness::Coarse,
-            )?;
+            self.footage.set_pace(Pace::EveryFrame);
+            let found = if found.displays.is_empty() {
+                self.footage.seek(Aim::At(at))?;
+                self.advance()?;
+                let luma = self.footage.picture()?.luma;
+                self.look_at_afterglow(luma, search.closer)?
+            } else {
+                self.look_closely(before, at, search.closer)?
+            };
             if found == Found::Settled {
-                return Ok(found);
+                return Ok(Found::Settled);
             }
-            self.footage.key_frames_only(true);
-            self.footage
-                .seek(Aim::At(at + Ratio::from_integer(MOST_DENSE_S)))?;
+            // What was read closely is not read again.
+            last = Some(self.reached);
+            self.footage.set_pace(search.pace);
         }
-        self.footage.key_frames_only(false);
-        if widest > Ratio::from_integer(2) {
+        self.footage.set_pace(Pace::EveryFrame);
+        if search.is_broad() && widest > Ratio::from_integer(2) {
             self.notes.push(Note::new(
                 "key_frames_only",
                 format!(
@@ -304,9 +368,39 @@ impl Watch<'_> {
         Ok(Found::GoOn)
     }
 
+    /// Looks at frames around one, at `at`, that showed a display: from the look `before` on,
+    /// which showed none, at that frame in any case, and some time further.
+    fn look_closely(
+        &mut self,
+        before: Option<Ratio>,
+        at: Ratio,
+        sharpness: Sharpness,
+    ) -> Result<Found> {
+        let until = at + Ratio::from_integer(NO_MORE_S);
+        self.footage.seek(Aim::At(before.unwrap_or(at)))?;
+        let mut next_look = before.map_or(at, |before| before + ratio(LOOK_STEP_S));
+        while let Some(stamp) = self.advance()? {
+            let now = stamp.seconds();
+            if now > until {
+                break;
+            }
+            if now < next_look && now != at {
+                continue;
+            }
+            next_look = now + ratio(LOOK_STEP_S);
+            if self.look(stamp, sharpness)? == Found::Settled {
+                return Ok(Found::Settled);
+            }
+        }
+        Ok(Found::GoOn)
+    }
+
     fn advance(&mut self) -> Result<Option<Stamp>> {
         let stamp = self.footage.advance()?;
-        self.frames_seen += u64::from(stamp.is_some());
+        if let Some(stamp) = stamp {
+            self.frames_seen += 1;
+            self.reached = stamp.seconds();
+        }
         Ok(stamp)
     }
 
@@ -325,16 +419,24 @@ impl Watch<'_> {
         if !found.displays.is_empty() {
             return self.follow(&pyramid, found.displays, stamp);
         }
-        if found.has_loose_digits {
-            return self.look_at_afterglow(pyramid, sharpness);
+        if found.has_loose_digits && self.may_lay_over(stamp.seconds()) {
+            return self.look_at_afterglow(pyramid.into_full(), sharpness);
         }
         Ok(Found::GoOn)
     }
 
+    /// False shortly after frames were laid over each other.
+    fn may_lay_over(&self, at: Ratio) -> bool {
+        let step = Ratio::from_integer(AFTERGLOW_STEP_S);
+        self.afterglow_at
+            .is_none_or(|last| at < last || at >= last + step)
+    }
+
     /// Looks at the brightest of several frames laid over each other: a multiplexed display
     /// lights only some of its digits in any one frame.
-    fn look_at_afterglow(&mut self, first: Pyramid, sharpness: Sharpness) -> Result<Found> {
-        let mut brightest = first.full().clone();
+    fn look_at_afterglow(&mut self, first: GrayImage, sharpness: Sharpness) -> Result<Found> {
+        self.afterglow_at = Some(self.reached);
+        let mut brightest = first;
         let mut last = None;
         for _ in 0..AFTERGLOW_FRAMES {
             let Some(stamp) = self.advance()? else { break };
@@ -384,8 +486,8 @@ impl Watch<'_> {
     fn follow(&mut self, first: &Pyramid, displays: Vec<Display>, stamp: Stamp) -> Result<Found> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let began = stamp.seconds();
-        let mut ask_at = began + Ratio::new(FIRST_ASK_S.0, FIRST_ASK_S.1);
-        let mut look_at = began + Ratio::new(LOOK_AGAIN_S.0, LOOK_AGAIN_S.1);
+        let mut ask_at = began + ratio(FIRST_ASK_S);
+        let mut look_at = began + ratio(LOOK_AGAIN_S);
         let mut was_looked_again = false;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
@@ -397,9 +499,9 @@ impl Watch<'_> {
             let mut plain: Vec<Display> = Vec::new();
             for track in &mut tracks {
                 let search = if plain.iter().any(|d| d.is_near(&track.display)) {
-                    Search::Here
+                    vision::Search::Here
                 } else {
-                    Search::Around
+                    vision::Search::Around
                 };
                 match self.eye.follow(pyramid, &track.display, stamp, search)? {
                     Some(seen) if track.is_in_view(&seen.reading) => {
@@ -421,14 +523,14 @@ impl Watch<'_> {
             }
             let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
             if at >= ask_at {
-                ask_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+                ask_at = at + ratio(ASK_STEP_S);
                 if self.is_enough(&done, &tracks, at - began) {
                     break;
                 }
                 is_doubtful = true;
             }
             if at >= look_at {
-                look_at = at + Ratio::new(ASK_STEP_S.0, ASK_STEP_S.1);
+                look_at = at + ratio(ASK_STEP_S);
                 if is_doubtful || !was_looked_again {
                     was_looked_again = true;
                     self.look_again(pyramid, &mut tracks)?;

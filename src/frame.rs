@@ -61,6 +61,21 @@ pub struct Landing {
     pub got: Option<Stamp>,
 }
 
+/// Which frames of a clip are decoded and given out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Pace {
+    #[default]
+    EveryFrame,
+    /// Key frames, which decode alone, a fraction of the work.
+    KeyFrames {
+        /// Those nearer than this to the one before are left out, in seconds.
+        closest_s: Ratio,
+        /// Where key frames lie further apart, frames between them come as well, at
+        /// least `closest_s` apart and decoded from the key frame on; `None`: never.
+        widest_s: Option<Ratio>,
+    },
+}
+
 /// A clip that can be looked at, forwards, with jumps. The media layer
 /// implements it over FFmpeg; tests implement it over pictures they draw.
 pub trait Footage {
@@ -70,8 +85,8 @@ pub trait Footage {
     /// Jumps to the last frame at or before the aim.
     fn seek(&mut self, aim: Aim) -> Result<Landing>;
 
-    /// From now on decode key frames only (`true`) or every frame (`false`).
-    fn key_frames_only(&mut self, yes: bool);
+    /// Which frames come from now on.
+    fn set_pace(&mut self, pace: Pace);
 
     /// Moves to the next presented frame and gives its stamp; `None` at the end.
     /// Cheap: no picture is converted before [`Footage::picture`] asks for it.

@@ -288,7 +288,7 @@ mod tests {
     use super::*;
     use crate::caption::FONT_PX;
     use crate::facts::ClipFacts;
-    use crate::frame::{Landing, Stamp};
+    use crate::frame::{Landing, Pace, Stamp};
     use crate::outcome::{Clock, Start, Tool};
     use crate::progress::Deaf;
 
@@ -336,7 +336,7 @@ mod tests {
             })
         }
 
-        fn key_frames_only(&mut self, _: bool) {}
+        fn set_pace(&mut self, _: Pace) {}
 
         fn advance(&mut self) -> Result<Option<Stamp>> {
             self.next += 1;

@@ -33,6 +33,44 @@ fn rational(rate: &str) -> String {
     }
 }
 
+// Where the clock is looked for ---------------------------------------------------
+
+/// A clip of eight seconds with a key frame every `key_interval` frames, whose clock is in
+/// view from 2.4 s to 5 s.
+fn in_view_for_a_while(key_interval: u32) -> Said {
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("8")
+        .then(",drawbox=t=fill:c=gray:enable='not(between(t,2.4,5))'");
+    let shelf = Shelf::new();
+    let coding = format!("{H264} -g {key_interval} -sc_threshold 0");
+    read(&shelf.clip("clip.mp4", &clock, &coding))
+}
+
+/// The key frame at 3 s shows the clock first; half a second of it lies before.
+#[test]
+fn frames_before_the_first_key_frame_with_the_clock_are_read_too() {
+    let said = in_view_for_a_while(25);
+    said.must_be_sure_of(TEN);
+    let first = said.json["windows"][0]["first_frame"].as_u64();
+    assert!(
+        first.is_some_and(|f| (60..70).contains(&f)),
+        "{}",
+        said.all()
+    );
+}
+
+#[test]
+fn a_clock_between_key_frames_that_lie_far_apart_is_found() {
+    in_view_for_a_while(999).must_be_sure_of(TEN);
+}
+
+/// Digits 9 px tall in 1080p are too small for the first search.
+#[test]
+fn small_digits_are_found_by_the_last_search() {
+    let clock = BurnedIn::new(TEN, "25").strip("1920x1080", 12, (900, 500));
+    read_burned_in(&clock).must_start_at(TEN);
+}
+
 // Rates ------------------------------------------------------------------------
 
 #[test]

@@ -8,7 +8,7 @@ use super::spacing::Spacing;
 use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::ClipFacts;
-use crate::frame::{Aim, Footage, Frame, Landing, Stamp};
+use crate::frame::{Aim, Footage, Frame, Landing, Pace, Stamp};
 use crate::note::Note;
 use crate::timecode::Ratio;
 use ffmpeg_next::frame;
@@ -20,11 +20,6 @@ use std::path::Path;
 /// so many bytes.
 const SAMPLE_PACKETS: usize = 60;
 const SAMPLE_BYTES: usize = 16 << 20;
-
-/// With key frames only, two frames a second are enough, and codecs in which
-/// every frame is a key frame would give them all. A little less than half a
-/// second lets streams with a key frame every half second through.
-const KEY_SPACING_S: (i128, i128) = (2, 5);
 
 /// A claimed length may be longer than the frames by this much before the file
 /// counts as cut off: half a second, or, where the claim is that of the longest
@@ -56,9 +51,8 @@ struct Shot {
 
 /// An opened clip. See [`Footage`].
 ///
-/// With key frames only, frames come in presentation order and about half a
-/// second apart at the closest; their index is not known, except for frame 0.
-/// Switching between the two ways keeps the place: a frame that a seek has
+/// At the pace of key frames, frames come in presentation order; their index is not
+/// known, except for frame 0. A change of pace keeps the place: a frame that a seek has
 /// announced is still given next, and what follows it is exact either way.
 pub struct Clip {
     source: Source,
@@ -69,12 +63,14 @@ pub struct Clip {
     /// Frames that were decoded but not given out yet.
     pending: VecDeque<Shot>,
     current: Option<Shot>,
+    /// Nothing was read since frame 0 was decoded, which is pending.
+    is_fresh: bool,
     /// Index of the next frame, if known.
     count: Option<u64>,
-    keys_only: bool,
-    /// The way of reading changed: go on after these ticks.
+    pace: Pace,
+    /// The pace changed: go on after these ticks.
     resume_after: Option<i64>,
-    /// Key frames only: ticks of the frame given last since a jump.
+    /// Not every frame: ticks of the frame given last since a jump.
     given: Option<i64>,
     /// Frames at or before these ticks were given out already.
     floor: Option<i64>,
@@ -137,8 +133,9 @@ impl Clip {
             luma: LumaReader::default(),
             pending: VecDeque::new(),
             current: None,
+            is_fresh: false,
             count: Some(0),
-            keys_only: false,
+            pace: Pace::default(),
             resume_after: None,
             given: None,
             floor: None,
@@ -158,6 +155,7 @@ impl Clip {
         }
         clip.note_spacing();
         let frame_0 = clip.shot(first);
+        clip.is_fresh = frame_0.is_some();
         clip.pending.extend(frame_0);
         Ok(clip)
     }
@@ -172,14 +170,16 @@ impl Clip {
         self.stamper.zero()
     }
 
-    /// The next frame that the way of reading lets through.
-    fn pull(&mut self, key_spacing: i64) -> Option<Shot> {
+    /// The next frame that the pace lets through, `closest` ticks behind the one before.
+    fn pull(&mut self, closest: i64) -> Option<Shot> {
         loop {
-            let picture = if self.keys_only && !self.must_count {
-                let after = self.floor.map(|floor| self.stamper.zero() + floor);
-                self.source.next_key(after, key_spacing)
-            } else {
-                self.source.next_frame()
+            let picture = match self.pace {
+                Pace::KeyFrames { widest_s, .. } if !self.must_count => {
+                    let after = self.floor.map(|floor| self.stamper.zero() + floor);
+                    let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
+                    self.source.next_key(after, closest, widest)
+                }
+                _ => self.source.next_frame(),
             };
             let Some(picture) = picture else {
                 self.note_end();
@@ -189,7 +189,10 @@ impl Clip {
             let Some(shot) = self.shot(picture) else {
                 continue;
             };
-            let is_wanted = is_key || !self.keys_only;
+            let is_wanted = match self.pace {
+                Pace::KeyFrames { widest_s: None, .. } => is_key,
+                _ => true,
+            };
             if is_wanted && self.floor.is_none_or(|floor| shot.ticks > floor) {
                 return Some(shot);
             }
@@ -243,14 +246,20 @@ impl Clip {
     }
 
     /// True if frames between those read are left out.
-    const fn skips(&self) -> bool {
-        self.keys_only && !self.must_count
+    fn skips(&self) -> bool {
+        self.pace != Pace::EveryFrame && !self.must_count
     }
 
-    fn key_spacing(&self) -> i64 {
-        let (num, den) = KEY_SPACING_S;
-        let ticks = (Ratio::new(num, den) / self.facts.tick_seconds).floor();
-        i64::try_from(ticks).unwrap_or(i64::MAX)
+    fn ticks_of(&self, seconds: Ratio) -> i64 {
+        i64::try_from((seconds / self.facts.tick_seconds).floor()).unwrap_or(i64::MAX)
+    }
+
+    /// Ticks by which frames lie apart at least.
+    fn closest(&self) -> i64 {
+        match self.pace {
+            Pace::EveryFrame => 0,
+            Pace::KeyFrames { closest_s, .. } => self.ticks_of(closest_s),
+        }
     }
 
     fn stamp(&self, shot: &Shot) -> Stamp {
@@ -292,6 +301,10 @@ impl Clip {
     /// Reads to the last frame at or before `aim` and leaves it, and the one
     /// after it, in `pending`.
     fn locate(&mut self, aim: i64) -> Result<()> {
+        if aim == 0 && std::mem::take(&mut self.is_fresh) {
+            return Ok(());
+        }
+        self.is_fresh = false;
         self.pending.clear();
         self.current = None;
         self.resume_after = None;
@@ -328,7 +341,7 @@ impl Clip {
             .chain(std::iter::once(aim))
     }
 
-    /// Goes on behind a frame already given out, after the way of reading changed.
+    /// Goes on behind a frame already given out, after the pace changed.
     fn resume(&mut self, after: i64) -> Result<()> {
         self.floor = Some(after);
         for back in self.steps_back(after) {
@@ -506,11 +519,11 @@ impl Footage for Clip {
         })
     }
 
-    fn key_frames_only(&mut self, yes: bool) {
-        if self.keys_only == yes {
+    fn set_pace(&mut self, pace: Pace) {
+        if self.pace == pace {
             return;
         }
-        self.keys_only = yes;
+        self.pace = pace;
         self.given = None;
         if !self.must_count {
             self.pending.truncate(1);
@@ -520,13 +533,10 @@ impl Footage for Clip {
     }
 
     fn advance(&mut self) -> Result<Option<Stamp>> {
-        let spacing = if self.keys_only {
-            self.key_spacing()
-        } else {
-            0
-        };
+        let closest = self.closest();
+        self.is_fresh = false;
         let given = self.given;
-        let is_near = |shot: &Shot| given.is_some_and(|given| shot.ticks - given < spacing);
+        let is_near = |shot: &Shot| given.is_some_and(|given| shot.ticks - given < closest);
         loop {
             let shot = match self.pending.pop_front() {
                 Some(shot) => Some(shot),
@@ -534,7 +544,7 @@ impl Footage for Clip {
                     if let Some(after) = self.resume_after.take() {
                         self.resume(after)?;
                     }
-                    self.pull(spacing)
+                    self.pull(closest)
                 }
             };
             let Some(shot) = shot else {
@@ -542,7 +552,7 @@ impl Footage for Clip {
             };
             if !is_near(&shot) {
                 let stamp = self.stamp(&shot);
-                self.given = self.keys_only.then_some(shot.ticks);
+                self.given = (self.pace != Pace::EveryFrame).then_some(shot.ticks);
                 self.current = Some(shot);
                 return Ok(Some(stamp));
             }

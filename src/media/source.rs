@@ -4,7 +4,9 @@
 
 use super::open::{self, Opening};
 use crate::error::{Error, ErrorKind, Result};
-use ffmpeg_next::{self as ffmpeg, Packet, ffi, format::context::Input, frame, packet::Ref};
+use ffmpeg_next::{
+    self as ffmpeg, Discard, Packet, ffi, format::context::Input, frame, packet::Ref,
+};
 use std::collections::{BTreeSet, VecDeque};
 use std::path::{Path, PathBuf};
 
@@ -113,8 +115,13 @@ pub(super) struct Source {
     failures: u32,
     /// After a jump: frames presented before this stamp may lack their references.
     trusted_from: Option<i64>,
-    /// Key frames only: stamp and bytes of the last one given.
-    last_key: Option<(i64, i64)>,
+    /// Key frames only: stamp and bytes of the frame given last.
+    last_given: Option<(i64, i64)>,
+    /// Key frames only: packets that were passed over since the key frame that was decoded
+    /// last, and that one, or since the last frame between key frames.
+    between: Vec<Packet>,
+    /// The decoder has seen all that lies before the first packet of `between`.
+    is_primed: bool,
     hops: Hops,
     /// Length of a packet that does not say, in ticks.
     step: i64,
@@ -150,7 +157,9 @@ impl Source {
             is_draining: false,
             failures: 0,
             trusted_from: None,
-            last_key: None,
+            last_given: None,
+            between: Vec::new(),
+            is_primed: false,
             hops,
             step: 0,
             read: 0,
@@ -224,26 +233,42 @@ impl Source {
         }
     }
 
-    /// The next key frame whose stamp is above `after` and at least `spacing`
-    /// above the one before; `None` at the end. Every key frame is decoded by
+    /// The next key frame whose stamp is above `after` and at least `closest`
+    /// above the frame before; `None` at the end. Every key frame is decoded by
     /// itself, so nothing of its neighbours is needed or left over. What lies
     /// between is skipped here, not by the demuxer: FFmpeg 5.1's for QuickTime
     /// gives the wrong presentation stamps when it is told to skip.
-    pub(super) fn next_key(&mut self, after: Option<i64>, spacing: i64) -> Option<frame::Video> {
-        self.hop(spacing);
+    ///
+    /// If none comes within `widest` of the frame before, a frame between key frames at least
+    /// `closest` behind that one is given, which is decoded from the key frame on.
+    pub(super) fn next_key(
+        &mut self,
+        after: Option<i64>,
+        closest: i64,
+        widest: Option<i64>,
+    ) -> Option<frame::Video> {
+        self.hop(closest, widest);
         while self.failures < MOST_FAILURES {
             let packet = self.next_packet()?;
+            let last = self.last_given.map(|(last, _)| last);
             let Some(stamp) = stamp_of(&packet) else {
                 continue;
             };
-            let is_near = self
-                .last_key
-                .is_some_and(|(last, _)| stamp < last.saturating_add(spacing));
-            if !packet.is_key()
-                || is_hidden(&packet)
-                || is_near
-                || after.is_some_and(|a| stamp <= a)
-            {
+            let is_near = last.is_some_and(|last| stamp < last.saturating_add(closest));
+            let is_passed = is_hidden(&packet) || is_near || after.is_some_and(|a| stamp <= a);
+            if let Some(widest) = widest {
+                if packet.is_key() {
+                    self.between.clear();
+                    self.is_primed = false;
+                }
+                self.between.push(packet.clone());
+                let last = last.or(after);
+                let is_far = last.is_some_and(|last| stamp > last.saturating_add(widest));
+                if let Some(last) = last.filter(|_| is_far && !packet.is_key()) {
+                    return self.next_between(last.saturating_add(closest));
+                }
+            }
+            if !packet.is_key() || is_passed {
                 continue;
             }
             self.decoder.flush();
@@ -253,11 +278,35 @@ impl Source {
             self.decoder.flush();
             if frame.is_some() {
                 let bytes = i64::try_from(packet.size()).unwrap_or(i64::MAX);
-                self.last_key = Some((stamp, bytes));
+                self.last_given = Some((stamp, bytes));
                 return frame;
             }
         }
         None
+    }
+
+    /// The first frame with a stamp of at least `target`, by decoding what was passed over.
+    /// Frames to which no other refers are left out where the codec marks them.
+    fn next_between(&mut self, target: i64) -> Option<frame::Video> {
+        if !self.is_primed {
+            self.decoder.flush();
+            self.is_draining = false;
+            self.is_primed = true;
+        }
+        for packet in std::mem::take(&mut self.between).into_iter().rev() {
+            self.ahead.push_front(packet);
+        }
+        self.decoder.skip_frame(Discard::NonReference);
+        let frame = loop {
+            let frame = self.next_frame()?;
+            let stamp = frame.pts().or(frame.timestamp());
+            if stamp.is_some_and(|stamp| stamp >= target) {
+                self.last_given = stamp.map(|stamp| (stamp, 0));
+                break frame;
+            }
+        };
+        self.decoder.skip_frame(Discard::Default);
+        Some(frame)
     }
 
     /// The demuxer's index holds every packet of the file.
@@ -265,23 +314,27 @@ impl Source {
         self.hops = Hops::ByIndex;
     }
 
-    /// Jumps over what lies between key frames, where the way is long.
-    fn hop(&mut self, spacing: i64) {
-        let Some((last, bytes)) = self.last_key.filter(|_| self.ahead.is_empty()) else {
+    /// Jumps over what lies between key frames, where the way is long, unless it is so
+    /// long that frames between are wanted.
+    fn hop(&mut self, closest: i64, widest: Option<i64>) {
+        let Some((last, bytes)) = self.last_given.filter(|_| self.ahead.is_empty()) else {
             return;
         };
-        let after = last.saturating_add(spacing.max(1));
+        let after = last.saturating_add(closest.max(1));
         let next = match self.hops {
             Hops::Never => None,
             Hops::ByIndex => self.indexed_key(last, after),
             Hops::ByTime => {
-                let between = spacing / self.step.max(1);
+                let between = closest / self.step.max(1);
                 (bytes.saturating_mul(between) > HOP_BYTES).then_some(after)
             }
         };
-        let Some(next) = next else {
+        let is_far = |next: i64| widest.is_some_and(|w| next > last.saturating_add(w));
+        let Some(next) = next.filter(|next| !is_far(*next)) else {
             return;
         };
+        self.between.clear();
+        self.is_primed = false;
         // If it fails, the packets in between are read and skipped.
         if self.seek_file(next)
             && let Some(packet) = self.read_packet()
@@ -379,7 +432,10 @@ impl Source {
         self.failures = 0;
         self.silent = 0;
         self.trusted_from = None;
-        self.last_key = None;
+        self.last_given = None;
+        self.between.clear();
+        self.is_primed = false;
+        self.decoder.skip_frame(Discard::Default);
     }
 
     fn seek_file(&mut self, aim: i64) -> bool {

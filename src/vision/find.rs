@@ -20,8 +20,30 @@ pub enum Sharpness {
     Broad,
     /// The picture is looked at with its longer side at most 1200 px.
     Coarse,
-    /// One level finer: four times the pixels.
+    /// Only the level below those of `Coarse`, which has four times the pixels: for digits that
+    /// `Coarse` has missed because they are small.
     Fine,
+}
+
+impl Sharpness {
+    /// The finest level looked at in a picture whose longer side is `long_side_px`.
+    fn level(self, long_side_px: u32) -> usize {
+        let mut coarse = 0;
+        while long_side_px >> coarse > COARSE_LONG_SIDE_PX {
+            coarse += 1;
+        }
+        match self {
+            Self::Broad => coarse + 1,
+            Self::Coarse => coarse,
+            Self::Fine => coarse.saturating_sub(1),
+        }
+    }
+
+    /// True unless `Coarse` looks at the picture in full size already.
+    pub fn is_finer_than_coarse(self, width_px: u32, height_px: u32) -> bool {
+        let long_side_px = width_px.max(height_px);
+        self.level(long_side_px) < Self::Coarse.level(long_side_px)
+    }
 }
 
 /// Digits of 12 px in 1080p are 6 px at this size, which the finder was trained for.
@@ -77,18 +99,13 @@ pub(super) fn find_lines(
     sharpness: Sharpness,
 ) -> Result<Vec<Line>> {
     let long_side_px = pyramid.full().width().max(pyramid.full().height());
-    let mut first = 0usize;
-    while long_side_px >> first > COARSE_LONG_SIDE_PX {
-        first += 1;
-    }
-    match sharpness {
-        Sharpness::Broad => first += 1,
-        Sharpness::Coarse => {}
-        Sharpness::Fine => first = first.saturating_sub(1),
-    }
-    first = first.min(pyramid.depth() - 1);
+    let first = sharpness.level(long_side_px).min(pyramid.depth() - 1);
+    let end = match sharpness {
+        Sharpness::Fine => first + 1,
+        _ => pyramid.depth(),
+    };
     let mut found: Vec<(f32, Line)> = Vec::new();
-    for level in first..pyramid.depth() {
+    for level in first..end {
         let (image, factor) = pyramid.level(level);
         for line in lines_in(net, image)? {
             let at_level_px = line.quad.height_px();

@@ -35,6 +35,10 @@ impl Pyramid {
         self.levels.len()
     }
 
+    pub fn into_full(mut self) -> GrayImage {
+        self.levels.swap_remove(0)
+    }
+
     /// The full picture.
     pub fn full(&self) -> &GrayImage {
         &self.levels[0]

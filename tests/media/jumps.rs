@@ -1,11 +1,20 @@
 //! Jumps: after any of them the same frames come as when reading from the head.
 
 use super::clips::{self, Workshop, open, read_all, rest};
-use rollmark::frame::{Aim, Footage, Frame};
+use rollmark::frame::{Aim, Footage, Frame, Pace};
 use rollmark::timecode::Ratio;
 use std::path::PathBuf;
 
 const X264: &str = "-c:v libx264 -bf 2 -g 25 -pix_fmt yuv420p";
+
+/// Key frames alone, a little less than half a second apart at the closest, so that those of
+/// 12 frames come through.
+fn key_frames() -> Pace {
+    Pace::KeyFrames {
+        closest_s: Ratio::new(2, 5),
+        widest_s: None,
+    }
+}
 
 /// Six seconds each, 25 frames per second.
 fn kinds(shop: &Workshop) -> Vec<PathBuf> {
@@ -144,7 +153,7 @@ fn key_frames_alone_are_the_key_frames() {
         let name = file.file_name().unwrap().to_string_lossy().into_owned();
         let all = read_all(&file);
         let mut clip = open(&file);
-        clip.key_frames_only(true);
+        clip.set_pace(key_frames());
         let keys = rest(&mut clip);
         let by_ticks = |ticks| all.iter().find(|f: &&Frame| f.stamp.ticks == ticks);
         for key in &keys {
@@ -177,7 +186,7 @@ fn changing_the_way_of_reading_keeps_the_place() {
         for _ in 0..7 {
             clip.advance().unwrap();
         }
-        clip.key_frames_only(true);
+        clip.set_pace(key_frames());
         let key = clip.advance().unwrap();
         if name == "one_key_frame.mov" {
             assert_eq!(key, None);
@@ -185,7 +194,7 @@ fn changing_the_way_of_reading_keeps_the_place() {
         }
         let key = key.unwrap_or_else(|| panic!("{name}: a key frame behind frame 6"));
         assert!(key.ticks > all[6].stamp.ticks, "{name}");
-        clip.key_frames_only(false);
+        clip.set_pace(Pace::EveryFrame);
         let at = all
             .iter()
             .position(|f| f.stamp.ticks == key.ticks)
@@ -198,17 +207,58 @@ fn changing_the_way_of_reading_keeps_the_place() {
             .unwrap()
             .got
             .expect("a frame");
-        clip.key_frames_only(true);
+        clip.set_pace(key_frames());
         assert_eq!(
             clip.advance().unwrap().map(|s| s.ticks),
             Some(landing.ticks),
             "{name}"
         );
-        clip.key_frames_only(false);
+        clip.set_pace(Pace::EveryFrame);
         let at = all
             .iter()
             .position(|f| f.stamp.ticks == landing.ticks)
             .expect("a frame");
         assert_same(&name, &rest(&mut clip), &all[at + 1..]);
+    }
+}
+
+/// Where key frames are rare, frames between them come as well, the same as a straight
+/// reading shows, and none is further from the one before than was asked for.
+#[test]
+fn rare_key_frames_are_filled_up() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let (closest_s, widest_s) = (Ratio::new(3, 10), Ratio::new(3, 5));
+        let mut clip = open(&file);
+        clip.set_pace(Pace::KeyFrames {
+            closest_s,
+            widest_s: Some(widest_s),
+        });
+        let some = rest(&mut clip);
+        for frame in &some {
+            let want = all.iter().find(|f| f.stamp.ticks == frame.stamp.ticks);
+            let want = want.unwrap_or_else(|| panic!("{name}: {:?}", frame.stamp));
+            assert!(frame.luma == want.luma, "{name}: {:?}", frame.stamp);
+        }
+        // Pictures are read in another order than shown: four of them more.
+        let slack_s = Ratio::new(4, 25);
+        let mut times: Vec<Ratio> = some.iter().map(|f| f.stamp.seconds()).collect();
+        times.extend(all.last().map(|f| f.stamp.seconds()));
+        assert_eq!(times[0], Ratio::ZERO, "{name}");
+        for pair in times.windows(2) {
+            let apart_s = pair[1] - pair[0];
+            assert!(
+                apart_s <= widest_s + slack_s,
+                "{name}: {apart_s} at {}",
+                pair[0]
+            );
+        }
+        for pair in times[..times.len() - 1].windows(2) {
+            // To the tick, which is a whole frame in some containers.
+            let apart_s = pair[1] - pair[0] + some[0].stamp.tick_seconds;
+            assert!(apart_s > closest_s, "{name}: at {}", pair[0]);
+        }
     }
 }
