@@ -80,8 +80,8 @@ struct Took {
 fn children_cpu_s() -> f64 {
     let stat = fs::read_to_string("/proc/self/stat").expect("Linux");
     let (_, fields) = stat.rsplit_once(')').expect("the name is in brackets");
-    // User and system time of children that were waited for: fields 16 and 17, of which two
-    // and the space before the third lie in front.
+    // User and system time of children that were waited for are fields 16 and 17; what lies
+    // behind the name begins with field 3.
     let ticks: f64 = fields
         .split_whitespace()
         .skip(13)

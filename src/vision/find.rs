@@ -534,6 +534,32 @@ mod tests {
         }
     }
 
+    /// Sees nothing, and keeps the widths of the pictures that it was shown, px.
+    struct Widths(std::sync::Mutex<Vec<usize>>);
+
+    impl Net for Widths {
+        fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
+            let (_, _, rows, columns) = input.dim();
+            self.0.lock().unwrap().push(columns * BLOCK_PX);
+            Ok(Array4::from_elem((1, 28, rows / 2, columns / 2), -9.0))
+        }
+    }
+
+    #[test]
+    fn a_fine_search_looks_only_where_a_coarse_one_has_not() {
+        let pyramid = Pyramid::new(GrayImage::new(1920, 1080));
+        let widths = |sharpness| {
+            let net = Widths(std::sync::Mutex::default());
+            assert!(find_lines(&net, &pyramid, sharpness).unwrap().is_empty());
+            net.0.into_inner().unwrap()
+        };
+        assert_eq!(widths(Sharpness::Broad)[0], 480);
+        assert_eq!(widths(Sharpness::Coarse)[..2], [960, 480]);
+        assert_eq!(widths(Sharpness::Fine), [1920]);
+        assert!(Sharpness::Fine.is_finer_than_coarse(1080, 1920));
+        assert!(!Sharpness::Fine.is_finer_than_coarse(1200, 800));
+    }
+
     fn level_quad(x: f32, y: f32, length: f32, height: f32) -> Quad {
         Quad {
             top_left: Point::new(x, y),
