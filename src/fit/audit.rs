@@ -9,7 +9,7 @@ pub(super) const ENOUGH: f64 = 9.21;
 
 /// Mean nats per look between the extremes of a group below which nothing was
 /// read there: ln 2.
-const NOTHING: f64 = 0.69;
+pub(super) const NOTHING: f64 = 0.69;
 
 /// Nats against one group being read worse than the digits that move, by glare, a finger, a
 /// dead segment: ln 100. Judged.

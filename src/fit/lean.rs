@@ -5,6 +5,7 @@
 //! from the motion. At a place that shows a 3 and later an 8, a reader that does not lean is as
 //! sure of the 3 against the 8 as of the 8 against the 3. Half the difference is its lean.
 
+use super::audit::NOTHING;
 use super::looks::Looks;
 use crate::timecode::ClockForm;
 
@@ -53,6 +54,11 @@ impl Leans {
                 let [before, digit, after] =
                     near.map(|n| usize::from(n.as_slice()[hidden + place]));
                 let says = looks.place(look, place);
+                let highest = says.iter().copied().fold(f32::MIN, f32::max);
+                let lowest = says.iter().copied().fold(f32::MAX, f32::min);
+                if f64::from(highest - lowest) < NOTHING {
+                    continue;
+                }
                 let over = |other: usize| {
                     // A digit that is about to come, or just went, may be in the picture.
                     if [before, digit, after].contains(&other) {
