@@ -276,6 +276,8 @@ pub(super) struct Tally {
     pub odd: Vec<usize>,
     /// Longest run of read looks that do not agree.
     pub longest_odd: usize,
+    /// Longest run of read looks whose seconds are plainly against the fit.
+    pub longest_other_second: usize,
     /// For each place: looks that tell a digit there, and those against the fit.
     pub places: Vec<(usize, usize)>,
 }
@@ -287,6 +289,7 @@ impl Tally {
         distinct: 0,
         odd: Vec::new(),
         longest_odd: 0,
+        longest_other_second: 0,
         places: Vec::new(),
     };
 
@@ -297,21 +300,26 @@ impl Tally {
         };
         let hidden = looks.dial.hidden_digits();
         let mut seen: Vec<Vec<u8>> = Vec::new();
-        let mut run = 0;
+        let seconds = Group::Seconds.places(looks);
+        let (mut run, mut other_second) = (0, 0);
         for (look, &count) in counts.iter().enumerate() {
             if !looks.is_read(look) {
                 continue;
             }
             tally.read += 1;
             let digits = form.digits(count);
+            let mut is_other_second = false;
             for (place, (told, against)) in tally.places.iter_mut().enumerate() {
                 if let Some(is_against) =
                     looks.place_against(look, place, digits.as_slice()[hidden + place])
                 {
                     *told += 1;
                     *against += usize::from(is_against);
+                    is_other_second |= is_against && seconds.contains(&place);
                 }
             }
+            other_second = if is_other_second { other_second + 1 } else { 0 };
+            tally.longest_other_second = tally.longest_other_second.max(other_second);
             if looks.agreement(look, digits.as_slice()).agrees() {
                 tally.agreeing += 1;
                 seen.push(digits.as_slice()[hidden..].to_vec());

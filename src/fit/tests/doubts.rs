@@ -238,6 +238,32 @@ fn a_clock_that_is_set_in_view_is_not_sure() {
     }
 }
 
+/// Places that were laid out over narrow digits can fall on the wide ones beside them: the
+/// last digit is lost, the one before it is read in its place, and the counts seem slow.
+#[test]
+fn a_clock_whose_last_digit_is_lost_and_another_read_twice_is_not_sure() {
+    for (rate, camera) in [
+        (Rate::F119_88, Rate::F59_94),
+        (Rate::F120, Rate::F60),
+        (Rate::F120, Rate::F25),
+    ] {
+        for label in ["19:22:13:114", "10:00:00:050", "08:59:58:001"] {
+            let mut scene = Scene::new(frames(rate), label, camera);
+            scene.frames = (30..106).collect();
+            let mut filmed = scene.film();
+            for reading in &mut filmed.sighting.readings {
+                let [.., first, second, third] = &mut reading.places[..] else {
+                    unreachable!("three digits of frames");
+                };
+                *third = *second;
+                *second = *first;
+            }
+            let fit = run(&filmed);
+            assert_ne!(fit.verdict, Verdict::Sure, "{label} at {rate}: {fit:?}");
+        }
+    }
+}
+
 #[test]
 fn a_clock_that_pauses_in_view_is_not_sure() {
     let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
