@@ -71,7 +71,7 @@ pub fn on_all_cores<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> 
     };
     let mut all: Vec<(usize, T)> = std::thread::scope(|scope| {
         let workers = std::thread::available_parallelism().map_or(1, usize::from);
-        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(&worker)).collect();
+        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(worker)).collect();
         let joined = threads.into_iter().map(|t| t.join().expect("no panic"));
         joined.flatten().collect()
     });
