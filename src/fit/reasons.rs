@@ -74,7 +74,12 @@ pub(super) fn uneven(against: usize, told: usize) -> Note {
 pub(super) fn not_seen_running(distinct: usize) -> Note {
     Note::new(
         "not_seen_running",
-        format!("too short a stretch to see the clock run: {distinct} different readings"),
+        match distinct {
+            1 => {
+                "too short a stretch to see the clock run: it reads the same throughout".to_owned()
+            }
+            _ => format!("too short a stretch to see the clock run: {distinct} different readings"),
+        },
     )
 }
 
