@@ -30,18 +30,9 @@ const SLIGHTLY_WORSE: f32 = 0.02;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility of rows that may be one half of a display.
-const LEAST_LEGIBLE_ROW: f32 = 0.8;
+pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
 const LEGIBLE_AT_ONCE: f32 = 0.9;
-/// Blocks of digits that are tried from the side in one frame, their longest side in digit
-/// heights, and the steps in which rows are tried: the reader bears a third of a height.
-const MOST_BLOCKS: usize = 2;
-const MOST_BLOCK_HEIGHTS: f32 = 6.0;
-/// Lines this near to each other, in digit heights from middle to middle, may be one block.
-const BESIDE: f32 = 3.0;
-/// Digit heights by which a block may be wider than the lines seen of it.
-const BLOCK_MARGIN: f32 = 0.75;
-const ROW_SEARCH_STEP: f32 = 0.5;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
 /// first, and size against it. The reader bears a tenth of a height up or down.
 const SECOND_ROWS: [(f32, f32); 6] = [
@@ -257,14 +248,7 @@ impl Eye {
                 .zip(&legible)
                 .any(|(line, is_legible)| *is_legible && is_same_place(&line.quad, quad))
         });
-        let mut blocks: Vec<Quad> = Vec::new();
-        for quad in unread {
-            let is_beside = |b: &Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
-            if blocks.len() < MOST_BLOCKS && !blocks.iter().any(is_beside) {
-                views.extend(self.look_across(frame, &quad, &lines)?);
-                blocks.push(quad);
-            }
-        }
+        views.extend(self.look_at_blocks(frame, &unread, &lines)?);
         for (strip, columns) in &views {
             has_loose_digits |= columns.legibility() >= LEAST_LOOSE;
             let (clocks, rows) = displays_in(strip, columns);
@@ -495,7 +479,11 @@ impl Eye {
     /// Reads a line as the finder turned it and upside down, if it reads badly also in a
     /// mirror, and keeps what reads best, or several: seven segments make digits every way, and
     /// the finder errs on short lines. Only a display seen the right way will be seen to run.
-    fn look_every_way(&self, frame: &Pyramid, quad: &Quad) -> Result<Vec<(Strip, Columns)>> {
+    pub(super) fn look_every_way(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+    ) -> Result<Vec<(Strip, Columns)>> {
         let mut views: Vec<(Strip, Columns)> = Vec::new();
         views.extend(self.look_with_room(frame, quad)?);
         if views
@@ -522,73 +510,6 @@ impl Eye {
             views.extend(in_mirror);
         }
         Ok(views)
-    }
-
-    /// Reads the rows of a block of digits whose columns the finder took for lines: two pairs
-    /// over two pairs look alike from the side. It sees their height all the same, so rows of
-    /// that height are tried all along the line that could not be read, and across the lines
-    /// beside it.
-    fn look_across(
-        &self,
-        frame: &Pyramid,
-        unread: &Quad,
-        lines: &[Line],
-    ) -> Result<Vec<(Strip, Columns)>> {
-        let (ahead, height) = (unread.direction(), unread.height_px());
-        let side = Point::new(-ahead.y, ahead.x);
-        let (mut ahead_of, mut aside) = (Span::NOTHING, Span::NOTHING);
-        for line in lines {
-            let step = line.quad.direction();
-            let apart = line.quad.centre().distance(unread.centre());
-            let is_beside = (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
-                && apart < BESIDE * height
-                && (0.6..1.6).contains(&(line.quad.height_px() / height));
-            for p in line.quad.corners().into_iter().filter(|_| is_beside) {
-                ahead_of.take(p.x * ahead.x + p.y * ahead.y);
-                let across = p.x * side.x + p.y * side.y;
-                aside.take(across - BLOCK_MARGIN * height);
-                aside.take(across + BLOCK_MARGIN * height);
-            }
-        }
-        if ahead_of.length() > MOST_BLOCK_HEIGHTS * height {
-            return Ok(Vec::new());
-        }
-        let mut rows: Vec<(Strip, Columns)> = Vec::new();
-        let mut middle = ahead_of.low + 0.5 * height;
-        while middle < ahead_of.high {
-            let at = |along: f32, across: f32| {
-                Point::new(
-                    ahead.x * along + side.x * across,
-                    ahead.y * along + side.y * across,
-                )
-            };
-            let (top, base) = (middle - 0.5 * height, middle + 0.5 * height);
-            let quad = Quad::from_corners([
-                at(top, aside.high),
-                at(top, aside.low),
-                at(base, aside.low),
-                at(base, aside.high),
-            ]);
-            rows.extend(self.look_every_way(frame, &quad)?);
-            middle += ROW_SEARCH_STEP * height;
-        }
-        rows.retain(|row| row.1.legibility() >= LEAST_LEGIBLE_ROW);
-        rows.sort_by(|a, b| b.1.legibility().total_cmp(&a.1.legibility()));
-        let mut kept: Vec<(Strip, Columns)> = Vec::new();
-        for row in rows {
-            let place = |r: &(Strip, Columns)| {
-                let lie = r.1.lie().unwrap_or(Lie::STRAIGHT);
-                let p = r.0.to_frame(lie.x_px, lie.middle_at(lie.x_px));
-                p.x * ahead.x + p.y * ahead.y
-            };
-            if !kept
-                .iter()
-                .any(|k| (place(k) - place(&row)).abs() < 0.5 * height)
-            {
-                kept.push(row);
-            }
-        }
-        Ok(kept)
     }
 
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once
@@ -635,28 +556,6 @@ impl Eye {
 /// Legibility of the most legible view, 0..=1; 0 without any.
 fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
     views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max)
-}
-
-/// A range of places along an axis, px.
-struct Span {
-    low: f32,
-    high: f32,
-}
-
-impl Span {
-    const NOTHING: Self = Self {
-        low: f32::MAX,
-        high: f32::MIN,
-    };
-
-    fn take(&mut self, at: f32) {
-        self.low = self.low.min(at);
-        self.high = self.high.max(at);
-    }
-
-    fn length(&self) -> f32 {
-        self.high - self.low
-    }
 }
 
 /// Clocks that a line holds, and pieces that may be one half of a clock.

@@ -8,8 +8,10 @@
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
+//! * `block.rs`    two rows that the finder took from the side
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
+mod block;
 mod eye;
 mod find;
 mod layout;

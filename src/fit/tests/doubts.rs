@@ -238,6 +238,21 @@ fn a_clock_that_is_set_in_view_is_not_sure() {
     }
 }
 
+/// As a damaged table of times makes them.
+#[test]
+fn stamps_that_lie_ages_apart_cost_no_memory_and_make_no_wrong_start() {
+    for power in [40, 50, 61] {
+        let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+        for reading in &mut filmed.sighting.readings[30..] {
+            reading.stamp.ticks += 1_i64 << power;
+        }
+        let fit = run(&filmed);
+        // The frames before the leap tell the start all the same.
+        let is_right = label(&fit) == "10:20:30:07";
+        assert!(fit.verdict != Verdict::Sure || is_right, "2^{power} ticks");
+    }
+}
+
 /// Places that were laid out over narrow digits can fall on the wide ones beside them: the
 /// last digit is lost, the one before it is read in its place, and the counts seem slow.
 #[test]
