@@ -25,6 +25,7 @@ pub(super) const FEW_FRAMES: usize = 4;
 /// Longest stretch that is fitted as one, in clip seconds. The usual drift makes
 /// 1 ms of it, 1/40 of a count of 25 to the second.
 const STRETCH_S: i128 = 30;
+const DAY_S: i128 = 86_400;
 /// Fewest looks of a stretch.
 const LOOKS_OF_A_STRETCH: usize = 12;
 
@@ -85,6 +86,7 @@ pub(super) fn see<'a>(
     let Some(looks) = Looks::of(of, ticks) else {
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
+    let looks = within_a_day(looks, times);
     let see = |looks: &Looks<'a>| -> Vec<Seen<'a>> {
         let stretches = stretches(looks, times);
         // Stretches that each measured a pace of their own would not join.
@@ -133,6 +135,22 @@ fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
         _ => tail < usize::from(dial.last_digits),
     };
     if needs_them { 0 } else { tail }
+}
+
+/// The looks less than a day after the first: a clock shows each label once a day, and stamps
+/// further apart are damaged.
+fn within_a_day<'a>(looks: Looks<'a>, times: &Times) -> Looks<'a> {
+    let first = i128::from(looks.ticks[0]);
+    let is_near = |&look: &usize| {
+        let since = i128::from(looks.ticks[look]) - first;
+        Ratio::from_integer(since) * times.tick_s < Ratio::from_integer(DAY_S)
+    };
+    let near: Vec<usize> = (0..looks.len()).filter(is_near).collect();
+    if near.len() == looks.len() {
+        looks
+    } else {
+        looks.subset(&near)
+    }
 }
 
 /// Cuts a long sighting into stretches in which crystals do not drift apart by
