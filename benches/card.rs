@@ -7,14 +7,14 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+mod cores;
 
 use common::Shelf;
+use cores::on_all_cores;
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
 use std::time::Instant;
 
 /// Films that differ in what is filmed and when; the clips are links to them.
@@ -30,26 +30,6 @@ fn film(shelf: &Shelf, number: usize) {
          enable='lt(t,3)' -c:v libx264 -preset ultrafast -crf 24 -g 50 -pix_fmt yuv420p \
          film{number}.mp4"
     ));
-}
-
-/// Runs jobs on all cores; seconds.
-fn on_all_cores(count: usize, job: impl Fn(usize) + Sync) -> f64 {
-    let next = AtomicUsize::new(0);
-    let began = Instant::now();
-    thread::scope(|scope| {
-        for _ in 0..thread::available_parallelism().map_or(1, usize::from) {
-            scope.spawn(|| {
-                loop {
-                    let index = next.fetch_add(1, Ordering::Relaxed);
-                    if index >= count {
-                        break;
-                    }
-                    job(index);
-                }
-            });
-        }
-    });
-    began.elapsed().as_secs_f64()
 }
 
 /// Runs the program under GNU time: seconds, and resident memory at its height in MB.
@@ -106,7 +86,8 @@ fn main() {
     assert_eq!(sure, clips, "every clip has a slate that can be read");
     // All frames up to the last one read are decoded, whether looked at or not.
     let until = |clip: &Value| clip["windows"][0]["last_frame"].as_u64().expect("a window") + 1;
-    let floor_s = on_all_cores(clips, |index| {
+    let began = Instant::now();
+    on_all_cores(clips, |index| {
         let status = Command::new("ffmpeg")
             .args(["-nostdin", "-v", "error", "-threads", "1", "-i"])
             .arg(folder.join(read[index]["name"].as_str().expect("a name")))
@@ -121,6 +102,7 @@ fn main() {
             .expect("ffmpeg starts");
         assert!(status.success());
     });
+    let floor_s = began.elapsed().as_secs_f64();
     let (again_s, _) = rollmark(&folder, &out);
     println!("{clips} clips of one minute, {sure} sure: {whole_s:.1} s, {peak_mb} MB");
     println!(

@@ -13,21 +13,22 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+mod cores;
 #[path = "damaged/harm.rs"]
 mod harm;
 
 use common::{BurnedIn, Shelf};
+use cores::on_all_cores;
 use harm::Damage;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rollmark::timecode::{ClockForm, Rate};
 use serde_json::Value;
 use std::collections::{BTreeMap, HashMap};
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::{fs, thread};
 
 /// Address space of one run, bytes: several times what a whole clip needs.
 const MOST_BYTES: u64 = 3 << 30;
@@ -187,65 +188,52 @@ fn main() {
             (fs::read(file).expect("it was just written"), frames)
         })
         .collect();
-    let next = AtomicUsize::new(0);
     let table: Mutex<BTreeMap<(usize, usize), BTreeMap<String, usize>>> = Mutex::default();
     let wrong: Mutex<Vec<String>> = Mutex::default();
-    let workers = thread::available_parallelism().map_or(1, usize::from);
-    thread::scope(|scope| {
-        for _ in 0..workers {
-            scope.spawn(|| {
-                loop {
-                    let index = next.fetch_add(1, Ordering::Relaxed);
-                    if index >= count {
-                        break;
+    on_all_cores(count, |index| {
+        let (source, damage) = (index % SOURCES.len(), index / SOURCES.len());
+        let (damage, kind) = Damage::ALL[damage % Damage::ALL.len()];
+        let seed = first_seed + index as u64;
+        let (whole, frames) = &sources[source];
+        let mut bytes = whole.clone();
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        damage.apply(SOURCES[source].0, &mut bytes, &mut rng);
+        let name = format!("damaged-{seed}.{}", SOURCES[source].0);
+        let file = shelf.path(&name);
+        fs::write(&file, &bytes).expect("room for a small clip");
+        let end = run(program, &file);
+        let (word, fault) = match end {
+            End::Verdict(verdict, label) => {
+                let label = label.filter(|_| verdict == "sure");
+                match label.filter(|label| label != START) {
+                    None => (verdict, None),
+                    Some(label) => {
+                        let shown = shift_shown(frames, &file);
+                        let said = shift_of(&label);
+                        let is_near = said
+                            .zip(shown)
+                            .is_some_and(|(said, shown)| said.abs_diff(shown) <= 1);
+                        let fault = (!is_near)
+                            .then(|| format!("sure of {label}, where {shown:?} is shown"));
+                        ("sure of what is left".to_owned(), fault)
                     }
-                    let (source, damage) = (index % SOURCES.len(), index / SOURCES.len());
-                    let (damage, kind) = Damage::ALL[damage % Damage::ALL.len()];
-                    let seed = first_seed + index as u64;
-                    let (whole, frames) = &sources[source];
-                    let mut bytes = whole.clone();
-                    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-                    damage.apply(SOURCES[source].0, &mut bytes, &mut rng);
-                    let name = format!("damaged-{seed}.{}", SOURCES[source].0);
-                    let file = shelf.path(&name);
-                    fs::write(&file, &bytes).expect("room for a small clip");
-                    let end = run(program, &file);
-                    let (word, fault) = match end {
-                        End::Verdict(verdict, label) => {
-                            let label = label.filter(|_| verdict == "sure");
-                            match label.filter(|label| label != START) {
-                                None => (verdict, None),
-                                Some(label) => {
-                                    let shown = shift_shown(frames, &file);
-                                    let said = shift_of(&label);
-                                    let is_near = said
-                                        .zip(shown)
-                                        .is_some_and(|(said, shown)| said.abs_diff(shown) <= 1);
-                                    let fault = (!is_near).then(|| {
-                                        format!("sure of {label}, where {shown:?} is shown")
-                                    });
-                                    ("sure of what is left".to_owned(), fault)
-                                }
-                            }
-                        }
-                        End::Wrong(what) => ("WRONG".to_owned(), Some(what)),
-                    };
-                    if let Some(fault) = fault {
-                        if let Some(keep) = &keep {
-                            fs::create_dir_all(keep).expect("a folder to keep clips in");
-                            fs::copy(&file, keep.join(&name)).expect("room to keep a clip");
-                        }
-                        let line = format!("{name}, {kind}: {fault}");
-                        eprintln!("{line}");
-                        wrong.lock().expect("nobody panics here").push(line);
-                    }
-                    fs::remove_file(&file).expect("it is ours");
-                    let mut table = table.lock().expect("nobody panics here");
-                    let row = table.entry((source, damage as usize)).or_default();
-                    *row.entry(word).or_default() += 1;
                 }
-            });
+            }
+            End::Wrong(what) => ("WRONG".to_owned(), Some(what)),
+        };
+        if let Some(fault) = fault {
+            if let Some(keep) = &keep {
+                fs::create_dir_all(keep).expect("a folder to keep clips in");
+                fs::copy(&file, keep.join(&name)).expect("room to keep a clip");
+            }
+            let line = format!("{name}, {kind}: {fault}");
+            eprintln!("{line}");
+            wrong.lock().expect("nobody panics here").push(line);
         }
+        fs::remove_file(&file).expect("it is ours");
+        let mut table = table.lock().expect("nobody panics here");
+        let row = table.entry((source, damage as usize)).or_default();
+        *row.entry(word).or_default() += 1;
     });
     let table = table.into_inner().expect("all threads have ended");
     println!("{:<12} {:<16} verdicts", "container", "damage");

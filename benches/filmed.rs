@@ -5,9 +5,11 @@
 //! `cargo bench --bench filmed -- [SHARE_OF_CASES] [FIRST_SEED] [KEEP_DIR]`: 1 films all
 //! cases, 3 every third; clips that went wrong are kept in KEEP_DIR.
 
+mod cores;
 mod judged;
 
-use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder, on_all_cores};
+use cores::on_all_cores;
+use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder};
 use rollmark::rehearse::Shoot;
 use rollmark::vision::Eye;
 

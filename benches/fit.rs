@@ -9,11 +9,13 @@
 //! that begin with a brace are the table once more, for programs. The exit status is 1 if any
 //! set was sure and off.
 
+mod cores;
 #[path = "fit/filming.rs"]
 mod filming;
 #[path = "fit/truth.rs"]
 mod truth;
 
+use cores::on_all_cores;
 use filming::{Clock, FRAMES, Scene, Stamps};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -436,24 +438,11 @@ impl Total {
 
 /// Runs the seeds on all cores; the scores come in the order of the seeds.
 fn run_all(case: Case, seeds: std::ops::Range<u64>) -> Vec<(u64, Score)> {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from) as u64;
-    let mut scores: Vec<(u64, Score)> = std::thread::scope(|scope| {
-        let one = |core: u64| {
-            let seeds = seeds.clone().filter(move |seed| seed % cores == core);
-            scope.spawn(move || {
-                seeds
-                    .map(|seed| (seed, run(case, seed)))
-                    .collect::<Vec<_>>()
-            })
-        };
-        let threads: Vec<_> = (0..cores).map(one).collect();
-        let joined = threads
-            .into_iter()
-            .map(|t| t.join().expect("no set panics"));
-        joined.flatten().collect()
-    });
-    scores.sort_by_key(|s| s.0);
-    scores
+    let sets = usize::try_from(seeds.end - seeds.start).expect("sets that fit into memory");
+    on_all_cores(sets, |set| {
+        let seed = seeds.start + set as u64;
+        (seed, run(case, seed))
+    })
 }
 
 /// The cost of one fit over all clocks, by readings.

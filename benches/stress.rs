@@ -6,9 +6,11 @@
 //! `cargo bench --bench stress -- [SHARE_OF_CLIPS] [FIRST_SEED] [KEEP_DIR]`: 1 films all
 //! clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each.
 
+mod cores;
 mod judged;
 
-use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder, on_all_cores};
+use cores::on_all_cores;
+use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder};
 use rollmark::outcome::Verdict;
 use rollmark::rehearse::{Shoot, Stress};
 use rollmark::vision::Eye;

@@ -8,7 +8,6 @@ use rollmark::rehearse::Shoot;
 use rollmark::timecode::{ClockForm, Rate};
 use rollmark::vision::Eye;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 pub const CAMERAS: [Rate; 7] = [
@@ -54,29 +53,6 @@ pub fn folder(index: usize) -> Option<PathBuf> {
 
 fn arguments() -> impl Iterator<Item = String> {
     std::env::args().skip(1).filter(|a| a != "--bench")
-}
-
-/// `work` for each of `count` numbers, on all cores; what it gives, in their order.
-pub fn on_all_cores<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let next = AtomicUsize::new(0);
-    let worker = || {
-        let mut done = Vec::new();
-        loop {
-            let number = next.fetch_add(1, Ordering::Relaxed);
-            if number >= count {
-                return done;
-            }
-            done.push((number, work(number)));
-        }
-    };
-    let mut all: Vec<(usize, T)> = std::thread::scope(|scope| {
-        let workers = std::thread::available_parallelism().map_or(1, usize::from);
-        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(worker)).collect();
-        let joined = threads.into_iter().map(|t| t.join().expect("no panic"));
-        joined.flatten().collect()
-    });
-    all.sort_by_key(|(number, _)| *number);
-    all.into_iter().map(|(_, given)| given).collect()
 }
 
 /// A clip that was filmed and read.

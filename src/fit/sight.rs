@@ -9,7 +9,6 @@ use super::pace::{Pace, paces};
 use super::window::{self, WindowFit, fit_window};
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, Ratio};
-use std::collections::BTreeMap;
 
 /// Nats that a start must gain over knowing nothing before it is one at all:
 /// ln of the starts tried (about 2.6 million counts a day, a hundred paces, four
@@ -166,15 +165,15 @@ fn stretches<'a>(looks: &Looks<'a>, times: &Times) -> Vec<Looks<'a>> {
         let since = i128::from(looks.ticks[look] - first) * parts as i128;
         (since / i128::from(looks.span_ticks() + 1)) as usize
     };
-    // Only parts with looks are held: a damaged stamp makes trillions without.
-    let mut kept: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let mut kept: Vec<Vec<usize>> = vec![Vec::new(); parts];
     for look in 0..looks.len() {
-        kept.entry(part_of(look)).or_default().push(look);
+        kept[part_of(look)].push(look);
     }
-    if kept.values().any(|part| part.len() < LOOKS_OF_A_STRETCH) {
+    kept.retain(|part| !part.is_empty());
+    if kept.iter().any(|part| part.len() < LOOKS_OF_A_STRETCH) {
         return vec![looks.clone()];
     }
-    kept.values().map(|part| looks.subset(part)).collect()
+    kept.iter().map(|part| looks.subset(part)).collect()
 }
 
 fn see_stretch<'a>(

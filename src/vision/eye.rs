@@ -43,7 +43,8 @@ const SECOND_ROWS: [(f32, f32); 6] = [
     (1.15, 0.65),
     (1.4, 0.65),
 ];
-/// Lines with fewer characters are only read as the finder turned them: they are no half of a clock.
+/// Lines with fewer characters are only read as the finder turned them: they are no half of
+/// a clock.
 const FEWEST_CHARACTERS: usize = 2;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
@@ -231,23 +232,18 @@ impl Eye {
         let mut has_loose_digits = false;
         let mut lines = self.lines(frame, sharpness)?;
         lines.truncate(MOST_LINES);
-        let (mut views, mut unread, mut legible) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut views, mut legible, mut unread) = (Vec::new(), Vec::new(), Vec::new());
         for line in &lines {
             let seen = self.look_every_way(frame, &line.quad)?;
-            let is_legible = best_legibility(&seen) >= LEAST_LEGIBLE_ROW;
-            if !is_legible {
+            if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
+                legible.push(line.quad);
+            } else {
                 unread.push(line.quad);
             }
-            legible.push(is_legible);
             views.extend(seen);
         }
         // Where one level saw a line askew, another may have seen it well.
-        unread.retain(|quad| {
-            !lines
-                .iter()
-                .zip(&legible)
-                .any(|(line, is_legible)| *is_legible && is_same_place(&line.quad, quad))
-        });
+        unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
         views.extend(self.look_at_blocks(frame, &unread, &lines)?);
         for (strip, columns) in &views {
             has_loose_digits |= columns.legibility() >= LEAST_LOOSE;

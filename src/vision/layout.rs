@@ -124,7 +124,7 @@ pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
 }
 
 /// Four or five digits with a wider step after the second are two groups.
-pub(super) fn split_pairs(stretch: &[Group]) -> Vec<Group> {
+fn split_pairs(stretch: &[Group]) -> Vec<Group> {
     let mut groups = Vec::new();
     for group in stretch {
         if has_pair_first(&group.places) {
