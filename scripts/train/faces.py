@@ -127,10 +127,15 @@ def font_at(path, size):
 
 
 class FontFace:
-    """A TrueType face, monospaced by force or as it comes."""
+    """A TrueType face, monospaced by force or as it comes, at times with a stroke or a dot in
+    its 0, a foot under its 1, a bar across its 7: fonts differ most in these."""
 
     def __init__(self, rng, path):
         self.path = path
+        self.zero = rng.choice(["", "stroke", "back stroke", "dot"], p=[0.7, 0.12, 0.04, 0.14])
+        self.foot = rng.uniform(0.25, 0.7) if rng.random() < 0.2 else 0.0
+        self.bar = rng.random() < 0.05
+        self.pen = rng.uniform(0.05, 0.16)
         self.tracking = rng.choice([0.0, rng.uniform(-0.02, 0.2), rng.uniform(0.2, 0.5)], p=[0.6, 0.32, 0.08])
         self.forced = rng.random() < 0.4
         self.stretch = rng.choice([1.0, 1.0, rng.uniform(0.75, 1.25)])
@@ -162,6 +167,7 @@ class FontFace:
             if index not in dark and ch != " ":
                 draw.text((middle, pad + h), ch, font=font, fill=255, anchor="ms",
                           stroke_width=int(round(self.stroke * h)))  # fmt: skip
+                self.add(draw, ch, middle, pad, h, min(adv, 0.8 * h))
             if ch != " ":
                 cells.append((ch, middle, adv, index not in dark))
             x += adv
@@ -172,13 +178,92 @@ class FontFace:
         return Line(mask, pad, pad + h, cells)
 
 
-class MatrixFace:
-    """A bold font put on a coarse grid and drawn as dots."""
+    def add(self, draw, ch, x, top, h, w):
+        """Draws what this face has beyond its font's glyph `ch`, `w` px wide about `x`."""
+        pen = max(1, int(round(self.pen * h)))
+        middle, base = top + h / 2, top + h
+        if ch == "0" and self.zero == "dot":
+            r = pen * 0.75
+            draw.ellipse((x - r, middle - 1.3 * r, x + r, middle + 1.3 * r), fill=255)
+        elif ch == "0" and self.zero:
+            reach = 0.22 * w if self.zero == "stroke" else -0.22 * w
+            draw.line((x - reach, middle + 0.27 * h, x + reach, middle - 0.27 * h), fill=255, width=pen)
+        elif ch == "1" and self.foot:
+            r = self.foot * w / 2
+            draw.rectangle((x - r, base - pen, x + r, base - 1), fill=255)
+        elif ch == "7" and self.bar:
+            r = 0.25 * w
+            draw.rectangle((x - r, middle - pen / 2, x + r, middle + pen / 2), fill=255)
 
-    def __init__(self, rng, path):
-        self.font = FontFace(rng, path)
-        self.font.stroke = 0
+
+# Digits of five by seven dots, drawn for this file: the common one, then others that displays
+# have. A row is five dots, "#" where one is lit.
+DOTS_5_BY_7 = {
+    "0": [".###. #...# #...# #...# #...# #...# .###.", ".###. #...# #..## #.#.# ##..# #...# .###.",
+          ".###. #...# #...# #.#.# #...# #...# .###.", "##### #...# #...# #...# #...# #...# #####"],
+    "1": ["..#.. .##.. ..#.. ..#.. ..#.. ..#.. .###.", "..#.. .##.. #.#.. ..#.. ..#.. ..#.. #####",
+          "...#. ..##. ...#. ...#. ...#. ...#. ...#.", "..#.. .##.. ..#.. ..#.. ..#.. ..#.. ..#.."],
+    "2": [".###. #...# ....# ...#. ..#.. .#... #####", ".###. #...# ....# ..##. .#... #.... #####",
+          "##### ....# ....# ##### #.... #.... #####"],
+    "3": [".###. #...# ....# ..##. ....# #...# .###.", "##### ...#. ..#.. ...#. ....# #...# .###.",
+          "##### ....# ....# ##### ....# ....# #####"],
+    "4": ["...#. ..##. .#.#. #..#. ##### ...#. ...#.", "#...# #...# #...# ##### ....# ....# ....#",
+          "#.... #..#. #..#. #..#. ##### ...#. ...#."],
+    "5": ["##### #.... ####. ....# ....# #...# .###.", "##### #.... #.... ####. ....# ....# ####.",
+          "##### #.... #.... ##### ....# ....# #####"],
+    "6": ["..##. .#... #.... ####. #...# #...# .###.", ".###. #...# #.... ####. #...# #...# .###.",
+          "##### #.... #.... ##### #...# #...# #####"],
+    "7": ["##### ....# ...#. ..#.. .#... .#... .#...", "##### ....# ....# ...#. ..#.. ..#.. ..#..",
+          "##### #...# ....# ....# ....# ....# ....#"],
+    "8": [".###. #...# #...# .###. #...# #...# .###.", "##### #...# #...# ##### #...# #...# #####"],
+    "9": [".###. #...# #...# .#### ....# ...#. .##..", ".###. #...# #...# .#### ....# #...# .###.",
+          "##### #...# #...# ##### ....# ....# #####"],
+}  # fmt: skip
+
+
+class DotFace:
+    """Digits of five by seven dots, put on a `MatrixFace`'s grid as a font is."""
+
+    def __init__(self, rng):
+        self.shapes = {d: shapes[rng.integers(len(shapes))].split() for d, shapes in DOTS_5_BY_7.items()}
+        self.gap, self.mark = int(rng.integers(1, 3)), int(rng.integers(1, 4))
+
+    def draw(self, text, h, dark=()):
+        """At seven dots a digit, whatever `h` is."""
+        rows, columns, cells = 7, [np.zeros((11, 3), np.uint8)], []
+        x = 3
+        for index, ch in enumerate(text):
+            if ch.isdigit():
+                dots = np.array([[dot == "#" for dot in row] for row in self.shapes[ch]], np.uint8)
+                if index in dark:
+                    dots[:] = 0
+            elif ch in ":;.":
+                dots = np.zeros((rows, self.mark), np.uint8)
+                at = {":": (2, 4), ";": (2, 5, 6), ".": (6,)}[ch]
+                dots[list(at), self.mark // 2] = 1
+                if self.mark == 3 and ch == ";":
+                    dots[6, 1], dots[6, 0] = 0, 1
+            else:
+                dots = np.zeros((rows, 3), np.uint8)
+            wide = dots.shape[1] + self.gap
+            if ch != " ":
+                cells.append((ch, x + dots.shape[1] / 2, float(wide), index not in dark))
+            columns.append(np.pad(dots * 255, ((2, 2), (0, self.gap))))
+            x += wide
+        columns.append(columns[0])
+        return Line(np.concatenate(columns, 1), 2.0, 9.0, cells)
+
+
+class MatrixFace:
+    """Digits on a coarse grid, drawn as dots: a font's, or those of five by seven dots."""
+
+    def __init__(self, rng, path, of_digits):
         self.rows = int(rng.integers(7, 15))
+        if of_digits and rng.random() < 0.5:
+            self.font = DotFace(rng)
+        else:
+            self.font = FontFace(rng, path)
+            self.font.stroke = 0
         self.fill = rng.uniform(0.35, 1.0)
         self.is_round = rng.random() < 0.7
         self.ghost = rng.choice([0, rng.uniform(0.03, 0.2)])
@@ -200,15 +285,21 @@ class MatrixFace:
         return Line(big.astype(np.uint8), small.top * scale, small.bottom * scale, cells)
 
 
-def any_face(rng, fonts, h, in_daylight=False):
-    """A face fit for digits of `h` pixels: about two fifths segments, half fonts."""
+def any_font(rng, families):
+    """The path of a font: every family is as likely, however many weights it has."""
+    family = families[rng.integers(len(families))]
+    return family[rng.integers(len(family))]
+
+
+def any_face(rng, families, h, text, in_daylight=False):
+    """A face fit for `text` in digits of `h` pixels: a third segments, half fonts."""
     pick = rng.random()
-    if pick < 0.40:
+    if pick < 0.34:
         return SegmentFace(rng, in_daylight)
-    path = fonts[rng.integers(len(fonts))]
-    if pick < 0.86 or h < 22:
+    path = any_font(rng, families)
+    if pick < 0.84 or h < 16:
         return FontFace(rng, path)
-    return MatrixFace(rng, path)
+    return MatrixFace(rng, path, all(c in "0123456789:;. " for c in text))
 
 
 def rotation_about(theta):

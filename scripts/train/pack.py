@@ -9,7 +9,7 @@ import sys
 
 from fontTools import subset
 from fontTools.ttLib import TTFont
-from PIL import Image, ImageOps
+from PIL import Image, ImageFont, ImageOps
 
 FONT_ENDINGS = (".ttf", ".otf")
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
@@ -27,8 +27,22 @@ def pack_font(path, out):
     cutter = subset.Subsetter(options)
     cutter.populate(text="".join(map(chr, range(32, 127))))
     cutter.subset(font)
-    font.save(os.path.join(out, os.path.basename(path)))
-    return True
+    path = os.path.join(out, os.path.basename(path))
+    font.save(path)
+    if has_even_digits(path):
+        return True
+    os.remove(path)
+    return False
+
+
+def has_even_digits(path):
+    """True if digits stand on one line and are as tall as each other, as on displays, and
+    differ in shape: some fonts leave them empty, or let them dip below the line."""
+    font = ImageFont.truetype(path, 100)
+    boxes = [font.getbbox(d, anchor="ls") for d in "0123456789"]
+    tops, bases = [-b[1] for b in boxes], [b[3] for b in boxes]
+    shapes = {font.getmask(d).getbbox() and bytes(font.getmask(d)) for d in "0123456789"}
+    return min(tops) > 0.8 * max(tops) > 0 and max(map(abs, bases)) < 0.12 * max(tops) and len(shapes) == 10
 
 
 def pack_photo(path, out):

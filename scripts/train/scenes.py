@@ -9,11 +9,12 @@ import dataclasses
 import io
 import math
 import os
+import re
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
-from faces import any_face, FontFace, rotation_about
+from faces import any_face, any_font, FontFace, rotation_about
 
 # Finder: input side and label side in px.
 SCENE_PX, SCENE_STRIDE = 256, 4
@@ -33,9 +34,11 @@ HIDDEN_PART, HIDDEN_WHOLLY = 0.4, 0.8
 
 class Assets:
     def __init__(self, folder):
-        self.fonts = sorted(
-            os.path.join(folder, "fonts", f) for f in os.listdir(os.path.join(folder, "fonts"))
-        )
+        families = {}
+        for f in sorted(os.listdir(os.path.join(folder, "fonts"))):
+            name = re.match("[A-Za-z]*", f)[0]
+            families.setdefault(name, []).append(os.path.join(folder, "fonts", f))
+        self.fonts = list(families.values())
         self.photos = []
         for f in sorted(os.listdir(os.path.join(folder, "photos"))):
             with Image.open(os.path.join(folder, "photos", f)) as photo:
@@ -151,8 +154,8 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
 
     Returns the picture (float32) and [(corners 4x2, label)] of all its lines.
     """
-    face = any_face(rng, assets.fonts, h)
     texts = clock_text(rng, two_lines)
+    face = any_face(rng, assets.fonts, h, "".join(texts))
     ink, ground = levels(rng)
     drawn = []
     for i, text in enumerate(texts):
@@ -163,7 +166,7 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
     for _ in range(int(rng.choice([0, 0, 1, 1, 2, 3]))):
         text, label = other_text(rng)
         size = max(8.0, h * rng.uniform(0.2, 0.8))
-        extra = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(text, size)
+        extra = FontFace(rng, any_font(rng, assets.fonts)).draw(text, size)
         (extras_above if rng.random() < 0.5 else extras_below).append((extra, label))
     margin = h * rng.uniform(0.1, 1.2)
     rows = [[e] for e in extras_above] + ([drawn] if side else [[d] for d in drawn]) + [[e] for e in extras_below]
@@ -192,7 +195,10 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
         level = ink if label == "positive" or rng.random() < 0.5 else ground + (ink - ground) * rng.uniform(0.3, 1.0)
         paste(picture, line, max(0, x), max(0, y), level)
         boxes.append((line_box(line, max(0, x), max(0, y)), label))
-    return np.clip(picture, 0, 255), boxes
+    picture = np.clip(picture, 0, 255)
+    if rng.random() < 0.12:
+        picture = bloom(rng, picture, h)
+    return picture, boxes
 
 
 # ---- camera -----------------------------------------------------------------------
@@ -234,7 +240,7 @@ def pose(rng, width, height, scale):
         theta = rng.uniform(-math.pi, math.pi)
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float64) * [width / 2, height / 2]
     # A tilted plane seen by a pinhole: depth varies along a random direction.
-    tilt = rng.uniform(0, math.radians(38)) * rng.random()
+    tilt = rng.uniform(0, math.radians(55)) * rng.random()
     axis = rng.uniform(0, 2 * math.pi)
     far = max(width, height) * rng.uniform(1.5, 5)
     across = corners @ [math.cos(axis), math.sin(axis)]
@@ -369,7 +375,7 @@ def clutter(rng, assets, image, lines, over):
     while label != "negative":
         text, label = other_text(rng)
     h = rng.uniform(8, 40) * over
-    line = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(text, h)
+    line = FontFace(rng, any_font(rng, assets.fonts)).draw(text, h)
     ink, _ = levels(rng)
     mask = Image.fromarray(line.mask).rotate(rng.uniform(-180, 180), expand=True)
     x, y = (int(rng.integers(-20, SCENE_PX * over - 20)) for _ in range(2))
@@ -516,7 +522,7 @@ def reader_strip(rng, assets):
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
-    face = any_face(rng, assets.fonts, h, in_daylight=True)
+    face = any_face(rng, assets.fonts, h, text, in_daylight=True)
     places = [i for i, c in enumerate(text) if c.isdigit()]
     dark = set()
     if rng.random() < 0.12 and places:
@@ -548,7 +554,7 @@ def reader_strip(rng, assets):
     if rng.random() < 0.35:  # neighbours above and below
         for where in (0, flat.shape[0] - margin):
             word, _ = other_text(rng)
-            small = FontFace(rng, assets.fonts[rng.integers(len(assets.fonts))]).draw(word, h * rng.uniform(0.25, 0.6))
+            small = FontFace(rng, any_font(rng, assets.fonts)).draw(word, h * rng.uniform(0.25, 0.6))
             x = int(rng.integers(0, max(1, flat.shape[1] - small.mask.shape[1])))
             y = where - small.mask.shape[0] // 3
             if y > 0 and (y + small.top > margin + line.bottom + 4 or y + small.bottom < margin + line.top - 4):
@@ -569,10 +575,9 @@ def reader_strip(rng, assets):
                 hidden[i] = max(hidden[i], cell.mean())
     if rng.random() < 0.3:
         flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
-    if rng.random() < 0.15:  # bloom: bright ink spreads, then clips
-        image = to_image(flat)
-        flat = np.asarray(flat) + np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.05, 0.3))), np.float32) * rng.uniform(0.2, 1.0)
     flat = np.clip(flat, 0, 255)
+    if rng.random() < 0.2:
+        flat = bloom(rng, flat, h)
     sag = np.zeros(flat.shape[1])
     if rng.random() < 0.1:  # glass that curves: the line bends up or down
         middle = flat.shape[1] * rng.uniform(0.2, 0.8)
@@ -673,6 +678,16 @@ def reader_strip(rng, assets):
         else:
             kind[core] = OTHER
     return strip, kind, share, weight, place
+
+
+def bloom(rng, flat, h):
+    """Light that is too much for the lens: bright ink spreads, near and far, then clips."""
+    over = math.exp(rng.uniform(0, math.log(6))) if np.median(flat) < 70 else 1.0
+    light = flat * np.maximum(1, over * (flat / 255) ** 1.5)
+    image = to_image(light)
+    near = np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.04, 0.15))), np.float32)
+    wide = np.asarray(image.filter(ImageFilter.BoxBlur(h * rng.uniform(0.2, 0.6))), np.float32)
+    return np.clip(light + near * rng.uniform(0.2, 1.4) + wide * rng.uniform(0, 0.7), 0, 255)
 
 
 def draw_crack(rng, flat):

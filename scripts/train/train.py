@@ -184,7 +184,7 @@ PLACE = slice(KINDS + 10, KINDS + 12)
 def reader_loss(out, kind, share, weight, place):
     out = out[:, :, 0]
     kinds, digit = out[:, :KINDS], out[:, DIGITS]
-    balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0, 1.5, 1.5], device=out.device)
+    balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0, 1.0, 1.0], device=out.device)
     kind_loss = F.cross_entropy(kinds, kind.long(), weight=balance, ignore_index=scenes.IGNORE)
     log_p = F.log_softmax(digit, 1)
     digit_loss = -(share.transpose(1, 2) * log_p).sum(1)
