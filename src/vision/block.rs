@@ -1,7 +1,8 @@
 //! Blocks of digits that the finder took from the side: two pairs over two pairs look alike
 //! in columns and in rows.
 
-use super::eye::{Eye, LEAST_LEGIBLE_ROW};
+use super::display::LEAST_LEGIBLE_ROW;
+use super::eye::Eye;
 use super::find::Line;
 use super::pyramid::Pyramid;
 use super::read::Columns;
@@ -96,10 +97,11 @@ impl Eye {
                 let p = r.0.to_frame(lie.x_px, lie.middle_at(lie.x_px));
                 p.x * ahead.x + p.y * ahead.y
             };
-            if !kept
-                .iter()
-                .any(|k| (place(k) - place(&row)).abs() < 0.5 * height)
-            {
+            let is_known = |k: &(Strip, Columns)| {
+                let (a, b) = (k.0.quad().direction(), row.0.quad().direction());
+                a.x * b.x + a.y * b.y > 0.0 && (place(k) - place(&row)).abs() < 0.5 * height
+            };
+            if !kept.iter().any(is_known) {
                 kept.push(row);
             }
         }

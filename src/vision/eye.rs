@@ -1,7 +1,10 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
+use super::display::{
+    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
+};
 use super::find::{Line, Sharpness, find_lines, find_lines_near, is_same_place};
-use super::layout::{Group, clocks_in, halves_in, is_clock, stretches};
+use super::layout::is_clock;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
@@ -9,7 +12,7 @@ use super::rectify::{DIGIT_PX, Lie, Strip};
 use super::row::{Alignment, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
-use crate::geometry::{Point, Quad};
+use crate::geometry::Quad;
 use crate::reading::{DigitOdds, Layout, MarkOdds, Reading};
 use image::GrayImage;
 
@@ -29,8 +32,6 @@ const PLAINLY_WORSE: f32 = 0.12;
 const SLIGHTLY_WORSE: f32 = 0.02;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;
-/// Legibility of rows that may be one half of a display.
-pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
 const LEGIBLE_AT_ONCE: f32 = 0.9;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
@@ -62,16 +63,6 @@ const MOVES_COUNT: f32 = 0.3;
 const MOST_APART: f32 = 0.6;
 /// Clarity above which a row's place is not tried otherwise.
 const WELL_SEEN: f32 = 0.75;
-/// ... and above which the finder is not asked where the row has gone.
-const PLAINLY_SEEN: f32 = 0.9;
-
-/// A display as it was last seen: its layout and its one or two rows.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Display {
-    rows: Vec<Row>,
-    /// Mean probability, over the places, that a digit stands there; 0..=1.
-    pub presence: f32,
-}
 
 /// What a search of one frame brought.
 #[derive(Clone, Debug)]
@@ -102,71 +93,6 @@ pub struct Followed {
     pub beyond: f32,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
-}
-
-impl Display {
-    /// Groups over all rows.
-    pub fn layout(&self) -> Layout {
-        Layout {
-            groups: self
-                .rows
-                .iter()
-                .flat_map(|r| r.groups.iter().copied())
-                .collect(),
-        }
-    }
-
-    /// Outline of all digits: the only row's quad, or a rectangle along the first row that
-    /// holds both.
-    pub fn quad(&self) -> Quad {
-        let first = self.rows[0].quad;
-        if self.rows.len() == 1 {
-            return first;
-        }
-        let ahead = first.direction();
-        let corners = self.rows.iter().flat_map(|r| r.quad.corners());
-        let (mut low, mut high) = ((f32::MAX, f32::MAX), (f32::MIN, f32::MIN));
-        for p in corners {
-            let (t, s) = (p.x * ahead.x + p.y * ahead.y, p.y * ahead.x - p.x * ahead.y);
-            low = (low.0.min(t), low.1.min(s));
-            high = (high.0.max(t), high.1.max(s));
-        }
-        let at = |t: f32, s: f32| Point::new(t * ahead.x - s * ahead.y, t * ahead.y + s * ahead.x);
-        let (top, base) = if first.is_mirrored() {
-            (high.1, low.1)
-        } else {
-            (low.1, high.1)
-        };
-        Quad::from_corners([
-            at(low.0, top),
-            at(high.0, top),
-            at(high.0, base),
-            at(low.0, base),
-        ])
-    }
-
-    /// True if its digits are seen so well that it is certainly here.
-    pub fn is_plain(&self) -> bool {
-        self.presence >= PLAINLY_SEEN
-    }
-
-    /// True if the two stand at one place of the frame.
-    pub fn is_near(&self, other: &Self) -> bool {
-        let (a, b) = (self.quad(), other.quad());
-        a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
-    }
-
-    /// True if the two stand at one place of the frame with one layout, the same way up.
-    pub fn is_same_as(&self, other: &Self) -> bool {
-        let (a, b) = (
-            self.rows[0].quad.direction(),
-            other.rows[0].quad.direction(),
-        );
-        self.layout() == other.layout()
-            && self.is_near(other)
-            && a.x * b.x + a.y * b.y > 0.0
-            && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
-    }
 }
 
 /// A row as one frame shows it.
@@ -462,12 +388,18 @@ impl Eye {
                     let joint = Layout {
                         groups: groups.copied().collect(),
                     };
-                    if is_clock(&joint) && best.as_ref().is_none_or(|b| candidate.1 > b.1) {
+                    let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
+                    if is_clock(&joint)
+                        && candidate.1 >= LEAST_LEGIBLE_ROW
+                        && best
+                            .as_ref()
+                            .is_none_or(|b| fullness(&candidate) > fullness(b))
+                    {
                         best = Some(candidate);
                     }
                 }
             }
-            found.extend(best.filter(|b| b.1 >= LEAST_LEGIBLE_ROW));
+            found.extend(best);
         }
         Ok(found)
     }
@@ -500,7 +432,7 @@ impl Eye {
         // them it is only a running clock tells.
         for facing in [&mut views, &mut in_mirror] {
             let best = best_legibility(facing);
-            facing.retain(|v| v.1.legibility() > best - PLAINLY_WORSE);
+            facing.retain(|v| v.1.legibility() > best - PLAINLY_WORSE || shows_a_time(&v.1));
         }
         if best_legibility(&in_mirror) > best_legibility(&views) {
             views.extend(in_mirror);
@@ -552,79 +484,4 @@ impl Eye {
 /// Legibility of the most legible view, 0..=1; 0 without any.
 fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
     views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max)
-}
-
-/// Clocks that a line holds, and pieces that may be one half of a clock.
-fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
-    let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
-    let legibility = columns.legibility();
-    let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
-    for stretch in stretches(&columns.characters()) {
-        for groups in clocks_in(&stretch) {
-            let presence = legibility * presence(columns, &groups);
-            clocks.extend(Row::new(strip, &lie, &groups).map(|row| Display {
-                rows: vec![row],
-                presence,
-            }));
-        }
-        for groups in halves_in(&stretch) {
-            pieces.extend(Row::new(strip, &lie, &groups).map(|row| (row, legibility)));
-        }
-    }
-    (clocks, pieces)
-}
-
-/// Larger and surer displays first; a fuller clock (with frames) before a lesser one.
-fn worth(display: &Display) -> f32 {
-    let places: usize = display.rows.iter().map(|r| r.places.len()).sum();
-    let small = (display.quad().height_px() / 12.0).min(1.0);
-    display.presence * places as f32 * small - 0.5 * (display.rows.len() - 1) as f32
-}
-
-fn presence(columns: &Columns, groups: &[Group]) -> f32 {
-    let xs: Vec<f32> = groups
-        .iter()
-        .flat_map(|g| g.places.iter().copied())
-        .collect();
-    xs.iter().map(|&x| columns.digit_at(x)).sum::<f32>() / xs.len().max(1) as f32
-}
-
-/// Two rows that make one clock: the second below the first or behind it.
-fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
-    let mut found = Vec::new();
-    for (i, (a, sure_a)) in pieces.iter().enumerate() {
-        for (j, (b, sure_b)) in pieces.iter().enumerate() {
-            if i == j || !belongs_after(&a.quad, &b.quad) {
-                continue;
-            }
-            let display = Display {
-                rows: vec![a.clone(), b.clone()],
-                presence: sure_a.min(*sure_b),
-            };
-            if is_clock(&display.layout()) {
-                found.push(display);
-            }
-        }
-    }
-    found
-}
-
-/// True if `b` stands right below `a` or just behind it, turned the same way.
-fn belongs_after(a: &Quad, b: &Quad) -> bool {
-    let (ahead, b_ahead) = (a.direction(), b.direction());
-    let (ca, cb) = (a.centre(), b.centre());
-    let step = Point::new(cb.x - ca.x, cb.y - ca.y);
-    let along = step.x * ahead.x + step.y * ahead.y;
-    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
-    let down = facing * (-step.x * ahead.y + step.y * ahead.x);
-    let (ha, hb) = (a.height_px(), b.height_px());
-    let reach = ha.max(hb);
-    let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
-        && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach;
-    let gap = along - (a.length_px() + b.length_px()) / 2.0;
-    let is_behind = down.abs() < 0.8 * reach && (-0.5 * reach..2.5 * reach).contains(&gap);
-    a.is_mirrored() == b.is_mirrored()
-        && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
-        && (0.35..2.9).contains(&(ha / hb))
-        && (is_below || is_behind)
 }

@@ -3,19 +3,46 @@
 use super::read::{Character, Kind};
 use crate::reading::Layout;
 
-/// Characters fainter than this do not shape a layout (they still count when read).
-const LEAST_SURENESS: f32 = 0.45;
+/// Characters fainter than this do not shape a layout (they still count when read). Texture
+/// beside a clock seldom passes for a character as surely as its digits do, but some of
+/// these are faint, too: so both are tried.
+const LEAST_SURENESS: [f32; 2] = [0.45, 0.9];
 /// A gap of more than this many digit pitches parts two groups.
 const GROUP_GAP: f32 = 1.45;
 /// ... where no marks part them; a line with marks shows its groups by these, and a curved
 /// glass or a slim one may widen a gap within a group.
 const GROUP_GAP_BESIDE_MARKS: f32 = 2.0;
+/// A mark fainter than this may be none, where its line makes a fuller clock without it.
+const SURE_MARK: f32 = 0.8;
+/// Digits nearer to each other than this share of a pitch are one, seen as two: a 1 with a
+/// foot and a flag, or half changed.
+const ONE_DIGIT: f32 = 0.5;
+/// Digits stand evenly if no gap is wider than the median by more than this: the ink of a 1
+/// lies at one side of its place, and a curved glass widens some gaps.
+const EVEN_GAPS: f32 = 1.3;
 /// A gap of more than this many digit pitches ends a clock: what comes then lies beside the
 /// screen, or is another number.
 const STRETCH_GAP: f32 = 3.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
+
+/// A digit of a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Place {
+    /// Its middle, strip px.
+    x: f32,
+    /// How surely a mark (colon, semicolon, dot) stands before it; 0..=1.
+    mark: f32,
+}
+
+/// Digits of a line that may belong to one clock, from left to right.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Stretch {
+    places: Vec<Place>,
+    /// A gap without a mark that is wider than this (strip px) parts groups.
+    group_gap: f32,
+}
 
 /// One group of digits of a line: middles of its places in strip px.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,58 +52,112 @@ pub(super) struct Group {
     pub after_mark: bool,
 }
 
-/// Splits the characters of one line into stretches of groups; a letter ends a stretch.
-pub(super) fn stretches(characters: &[Character]) -> Vec<Vec<Group>> {
-    let sure: Vec<&Character> = characters
-        .iter()
-        .filter(|c| c.sureness >= LEAST_SURENESS)
-        .collect();
+/// Splits the characters of one line into stretches: all of them, then the sure ones alone.
+pub(super) fn stretches(characters: &[Character]) -> Vec<Stretch> {
+    let mut found: Vec<Stretch> = Vec::new();
+    for least in LEAST_SURENESS {
+        let sure: Vec<&Character> = characters.iter().filter(|c| c.sureness >= least).collect();
+        for stretch in stretches_of(&sure) {
+            if !found.contains(&stretch) {
+                found.push(stretch);
+            }
+        }
+    }
+    found
+}
+
+/// Splits characters into stretches; a letter or a wide gap ends one.
+fn stretches_of(sure: &[&Character]) -> Vec<Stretch> {
     let marks = sure.iter().filter(|c| c.kind == Kind::Mark).count();
-    let pitch = usual_pitch(&sure);
-    let widest = pitch
+    let pitch = usual_pitch(sure);
+    let group_gap = pitch
         * if marks < 2 {
             GROUP_GAP
         } else {
             GROUP_GAP_BESIDE_MARKS
         };
-    let mut all: Vec<Vec<Group>> = Vec::new();
-    let mut current: Vec<Group> = Vec::new();
-    let mut last_digit: Option<f32> = None;
-    let mut mark_since = false;
+    let mut all: Vec<Vec<Place>> = vec![Vec::new()];
+    let mut mark = 0.0f32;
     for c in sure {
-        match c.kind {
-            Kind::Digit => {
-                let gap = last_digit.map_or(0.0, |x| c.x - x);
-                if gap > STRETCH_GAP * pitch {
-                    all.push(std::mem::take(&mut current));
-                    mark_since = false;
+        match (c.kind, all.last_mut()) {
+            (Kind::Digit, Some(current)) => {
+                let x = c.x;
+                match current.last_mut() {
+                    Some(last) if x - last.x > STRETCH_GAP * pitch => {
+                        all.push(vec![Place { x, mark: 0.0 }]);
+                    }
+                    Some(last) if mark == 0.0 && x - last.x < ONE_DIGIT * pitch => {
+                        last.x = f32::midpoint(last.x, x);
+                    }
+                    _ => current.push(Place { x, mark }),
                 }
-                let apart = gap > widest;
-                if current.is_empty() || mark_since || apart {
-                    current.push(Group {
-                        places: vec![c.x],
-                        after_mark: mark_since,
-                    });
-                } else if let Some(group) = current.last_mut() {
-                    group.places.push(c.x);
-                }
-                last_digit = Some(c.x);
-                mark_since = false;
+                mark = 0.0;
             }
-            Kind::Mark => mark_since = true,
-            Kind::Other => {
-                if !current.is_empty() {
-                    all.push(std::mem::take(&mut current));
-                }
-                (last_digit, mark_since) = (None, false);
+            (Kind::Mark, _) => mark = mark.max(c.sureness),
+            (Kind::Other, _) => {
+                all.push(Vec::new());
+                mark = 0.0;
             }
-            Kind::Nothing => {}
+            _ => {}
         }
     }
-    if !current.is_empty() {
-        all.push(current);
+    all.retain(|places| !places.is_empty());
+    let stretch = |places| Stretch { places, group_gap };
+    all.into_iter().map(stretch).collect()
+}
+
+impl Stretch {
+    /// Its groups if gaps wider than `widest` (strip px) and marks surer than `surest` part them.
+    fn parted_at(&self, widest: f32, surest: f32) -> Vec<Group> {
+        let mut groups: Vec<Group> = Vec::new();
+        let mut last_x = f32::MIN;
+        for place in &self.places {
+            let after_mark = place.mark > surest;
+            match groups.last_mut() {
+                Some(group) if !after_mark && place.x - last_x <= widest => {
+                    group.places.push(place.x);
+                }
+                _ => groups.push(Group {
+                    places: vec![place.x],
+                    after_mark,
+                }),
+            }
+            last_x = place.x;
+        }
+        groups
     }
-    all
+
+    /// The groups as gaps and marks usually part them.
+    fn groups(&self) -> Vec<Group> {
+        self.parted_at(self.group_gap, 0.0)
+    }
+
+    /// All digits as one group, if they stand evenly and no mark parts them.
+    fn evenly_spaced(&self) -> Option<Group> {
+        let mut gaps: Vec<f32> = self.places.windows(2).map(|p| p[1].x - p[0].x).collect();
+        gaps.sort_by(f32::total_cmp);
+        let is_even = gaps.last()? <= &(EVEN_GAPS * gaps[gaps.len() / 2]);
+        let mut groups = self.parted_at(f32::MAX, 0.0);
+        (is_even && groups.len() == 1).then(|| groups.remove(0))
+    }
+
+    /// The groups in every way in which the gaps of a group are narrower than those between
+    /// groups; with all marks, and without the faint ones.
+    fn partings(&self) -> Vec<Vec<Group>> {
+        let mut found = Vec::new();
+        for surest in [0.0, SURE_MARK] {
+            let mut gaps: Vec<f32> = self
+                .places
+                .windows(2)
+                .filter(|pair| pair[1].mark <= surest)
+                .map(|pair| pair[1].x - pair[0].x)
+                .collect();
+            gaps.push(self.group_gap);
+            gaps.sort_by(f32::total_cmp);
+            found.extend(gaps.iter().map(|&widest| self.parted_at(widest, surest)));
+        }
+        found
+    }
 }
 
 /// Median distance between neighbouring digits with nothing between them.
@@ -100,20 +181,49 @@ pub(super) fn is_clock(layout: &Layout) -> bool {
     }
 }
 
+/// True if the hours, minutes and seconds of a clock's groups exist, where `digit` stands at
+/// a place (strip px).
+pub(super) fn is_time(groups: &[Group], digit: impl Fn(f32) -> u8) -> bool {
+    groups.iter().zip([24, 60, 60]).all(|(group, end)| {
+        let digits = group.places.iter().map(|&x| u32::from(digit(x)));
+        digits.fold(0, |value, d| 10 * value + d) < end
+    })
+}
+
 /// All ways to see a clock in a stretch, fullest first: whole, without leading or
-/// trailing groups (a date before, a rate behind), or one block of bare digits.
-pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
+/// trailing groups (a date before, a rate behind), or one block of bare digits. Where none has
+/// all of its digits, the stretch may be parted at other gaps, so that one has.
+pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
+    let usual = stretch.groups();
+    let mut found = clocks_among(&split_bare(&usual).unwrap_or_else(|| split_pairs(&usual)));
+    let whole =
+        |groups: &Vec<Group>| groups.iter().flat_map(|g| &g.places).count() == stretch.places.len();
+    if !found.iter().any(whole) {
+        let partings = stretch.partings();
+        let other = partings
+            .into_iter()
+            .find(|groups| is_clock(&layout_of(groups)))
+            .or_else(|| split_bare(&[stretch.evenly_spaced()?]));
+        found.splice(0..0, other);
+    }
+    found
+}
+
+/// Runs of groups that are a clock's, fullest first.
+fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
     let mut found: Vec<Vec<Group>> = Vec::new();
-    let groups = &split_bare(stretch).unwrap_or_else(|| split_pairs(stretch));
     for length in (3..=groups.len()).rev() {
-        for start in 0..=groups.len() - length {
+        for start in 0..=groups.len().saturating_sub(length) {
             let part = &groups[start..start + length];
-            if !is_clock(&layout_of(part)) {
+            let layout = layout_of(part);
+            if !is_clock(&layout) {
                 continue;
             }
             // Cut at a mark, or a piece of a fuller clock already found: not another clock.
-            let is_cut = (start > 0 && part[0].after_mark)
-                || groups.get(start + length).is_some_and(|g| g.after_mark);
+            // Nothing but parts of a frame follows four pairs: texture looks like a digit, too.
+            let is_cut = layout.groups != [2, 2, 2, 2]
+                && ((start > 0 && part[0].after_mark)
+                    || groups.get(start + length).is_some_and(|g| g.after_mark));
             let is_piece = found.iter().any(|f| part.iter().all(|g| f.contains(g)));
             if !is_cut && !is_piece {
                 found.push(part.to_vec());
@@ -124,9 +234,9 @@ pub(super) fn clocks_in(stretch: &[Group]) -> Vec<Vec<Group>> {
 }
 
 /// Four or five digits with a wider step after the second are two groups.
-fn split_pairs(stretch: &[Group]) -> Vec<Group> {
+fn split_pairs(usual: &[Group]) -> Vec<Group> {
     let mut groups = Vec::new();
-    for group in stretch {
+    for group in usual {
         if has_pair_first(&group.places) {
             let (first, second) = group.places.split_at(2);
             groups.push(Group {
@@ -153,25 +263,35 @@ fn has_pair_first(places: &[f32]) -> bool {
     }
 }
 
-/// What may be one half of a clock in two rows: the stretch, and the same without a lone
-/// digit at its end, which an edge of the screen may feign.
-pub(super) fn halves_in(stretch: &[Group]) -> Vec<Vec<Group>> {
-    let groups = split_pairs(stretch);
-    let without_last = match &groups[..] {
-        [whole @ .., last] if !whole.is_empty() && last.places.len() == 1 && !last.after_mark => {
-            Some(whole.to_vec())
-        }
-        _ => None,
+/// What may be one half of a clock in two rows: the stretch, longest first, and what is left of
+/// it without the groups at its ends that only gaps part from the rest: edges of the screen
+/// and texture beside it may feign digits. Last, the stretch parted into pairs at other gaps,
+/// if it may be.
+pub(super) fn halves_in(stretch: &Stretch) -> Vec<Vec<Group>> {
+    let groups = split_pairs(&stretch.groups());
+    let is_pairs = |groups: &Vec<Group>| {
+        groups.len() <= 3 && groups.iter().all(|group| group.places.len() == 2)
     };
-    let mut halves = vec![groups];
-    halves.extend(without_last);
-    halves.retain(|half| half.len() <= 3);
+    let mut halves = Vec::new();
+    for length in (1..=groups.len().min(3)).rev() {
+        for start in 0..=groups.len() - length {
+            let end = start + length;
+            let is_cut = (start > 0 && groups[start].after_mark)
+                || groups.get(end).is_some_and(|next| next.after_mark);
+            if !is_cut {
+                halves.push(groups[start..end].to_vec());
+            }
+        }
+    }
+    if !is_pairs(&groups) {
+        halves.extend(stretch.partings().into_iter().find(is_pairs));
+    }
     halves
 }
 
 /// Six, eight or nine digits without any gap are groups of two (and a last one of three).
-fn split_bare(stretch: &[Group]) -> Option<Vec<Group>> {
-    let [only] = stretch else { return None };
+fn split_bare(groups: &[Group]) -> Option<Vec<Group>> {
+    let [only] = groups else { return None };
     let sizes: &[usize] = match only.places.len() {
         6 => &[2, 2, 2],
         8 => &[2, 2, 2, 2],
@@ -212,9 +332,35 @@ mod tests {
         let columns = perfect(text, 10.0, 12.0, 200);
         stretches(&columns.characters())
             .iter()
-            .flat_map(|s| clocks_in(s))
+            .flat_map(clocks_in)
             .map(|g| layout_of(&g).groups)
             .collect()
+    }
+
+    /// Digits with these steps between them, and marks before some.
+    fn line_of(start: f32, steps: &[f32], marked: &[usize]) -> Stretch {
+        let mut characters = vec![digit(start)];
+        let mut x = start;
+        for (i, step) in steps.iter().enumerate() {
+            if marked.contains(&(i + 1)) {
+                let mark = Character {
+                    kind: Kind::Mark,
+                    ..digit(x + step / 2.0)
+                };
+                characters.push(mark);
+            }
+            x += step;
+            characters.push(digit(x));
+        }
+        stretches(&characters).remove(0)
+    }
+
+    fn digit(x: f32) -> Character {
+        Character {
+            kind: Kind::Digit,
+            x,
+            sureness: 1.0,
+        }
     }
 
     #[test]
@@ -231,17 +377,29 @@ mod tests {
             // Texture beside the screen.
             ("10:20:30:12    :5", vec![2, 2, 2, 2]),
             ("4    10:20:30", vec![2, 2, 2]),
+            ("10:20:30:12:5", vec![2, 2, 2, 2]),
         ] {
             assert_eq!(clocks(text), [groups], "{text}");
         }
     }
 
     #[test]
-    fn half_a_clock_may_have_an_edge_behind_it_that_looks_like_a_digit() {
+    fn half_a_clock_may_have_edges_beside_it_that_look_like_digits() {
         for (text, halves) in [
             ("10:20:30", vec![vec![2, 2, 2]]),
-            ("10:20:30  1", vec![vec![2, 2, 2]]),
-            ("10 20  1", vec![vec![2, 2, 1], vec![2, 2]]),
+            ("10:20:30  1", vec![vec![2, 2, 2], vec![1]]),
+            ("1  10:20", vec![vec![1, 2, 2], vec![2, 2], vec![1]]),
+            (
+                "1  12  3",
+                vec![
+                    vec![1, 2, 1],
+                    vec![1, 2],
+                    vec![2, 1],
+                    vec![1],
+                    vec![2],
+                    vec![1],
+                ],
+            ),
             ("10:20.1", vec![vec![2, 2, 1]]),
             ("10:20:30:12", vec![]),
         ] {
@@ -268,15 +426,44 @@ mod tests {
 
     #[test]
     fn a_mark_that_was_not_seen_leaves_a_wider_step() {
-        let group = |places: &[f32]| Group {
-            places: places.to_vec(),
-            after_mark: true,
+        let clocks = |middle: f32| {
+            let steps = [12.0, 18.0, 12.0, 18.0, 12.0, middle, 12.0];
+            clocks_in(&line_of(10.0, &steps, &[2, 4]))
         };
-        let (hours, minutes) = (group(&[10.0, 22.0]), group(&[40.0, 52.0]));
-        let rest = |middle: f32| group(&[70.0, 82.0, 82.0 + middle, 94.0 + middle]);
-        let clocks = |middle: f32| clocks_in(&[hours.clone(), minutes.clone(), rest(middle)]);
         assert_eq!(layout_of(&clocks(16.0)[0]).groups, [2, 2, 2, 2]);
         assert!(clocks(12.0).is_empty(), "a day, a month and a year");
+    }
+
+    #[test]
+    fn gaps_part_groups_where_they_are_wider_than_those_within() {
+        for (steps, groups) in [
+            // One gap is wider than usual, the others are not.
+            (
+                vec![16.0, 24.0, 16.0, 22.0, 15.0, 22.0, 15.0],
+                vec![2, 2, 2, 2],
+            ),
+            // Seen from the side, everything narrows.
+            (
+                vec![16.0, 24.0, 16.0, 22.0, 15.0, 18.0, 14.0],
+                vec![2, 2, 2, 2],
+            ),
+            (
+                vec![18.0, 26.0, 19.0, 27.0, 19.0, 30.0, 19.0, 19.0],
+                vec![2, 2, 2, 3],
+            ),
+            (vec![25.0, 16.0, 23.0, 16.0], vec![1, 2, 2]),
+            // Neither even nor in pairs: ones, on a curved glass.
+            (
+                vec![14.0, 20.0, 24.0, 24.0, 20.0, 21.0, 15.0],
+                vec![2, 2, 2, 2],
+            ),
+            // A telephone number.
+            (vec![16.0, 16.0, 24.0, 16.0, 16.0, 23.0, 16.0], vec![]),
+        ] {
+            let found = clocks_in(&line_of(20.0, &steps, &[]));
+            let found = found.first().map(|f| layout_of(f).groups);
+            assert_eq!(found.unwrap_or_default(), groups, "{steps:?}");
+        }
     }
 
     #[test]

@@ -8,10 +8,12 @@
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
+//! * `display.rs` what makes a display of rows, and when two are the same
 //! * `block.rs`    two rows that the finder took from the side
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
 mod block;
+mod display;
 mod eye;
 mod find;
 mod layout;
@@ -21,7 +23,8 @@ mod read;
 mod rectify;
 mod row;
 
-pub use eye::{Discovery, Display, Eye, Followed, Search};
+pub use display::Display;
+pub use eye::{Discovery, Eye, Followed, Search};
 pub use find::{Line, Sharpness};
 pub use net::model_hash;
 pub use pyramid::Pyramid;

@@ -120,11 +120,10 @@ impl Strip {
     /// for; `None` if it lies well enough.
     pub fn better_quad(&self, lie: &Lie) -> Option<Quad> {
         let (left, right) = self.ends();
-        let size = lie.height_px / DIGIT_PX;
-        let is_off = [left, right]
-            .iter()
-            .any(|&x| (lie.middle_at(x) - MIDDLE_PX).abs() > BADLY_PLACED_PX)
-            || !(1.0 / BADLY_SIZED..BADLY_SIZED).contains(&size);
+        let is_off = [left, right].iter().any(|&x| {
+            (lie.middle_at(x) - MIDDLE_PX).abs() > BADLY_PLACED_PX
+                || !(1.0 / BADLY_SIZED..BADLY_SIZED).contains(&(lie.height_at(x) / DIGIT_PX))
+        });
         is_off.then(|| self.quad_between(left, right, lie))
     }
 
@@ -164,13 +163,13 @@ impl Strip {
 
     /// Outline in the frame of the digits between two columns of the strip.
     pub fn quad_between(&self, left: f32, right: f32, lie: &Lie) -> Quad {
-        let half = lie.height_px / 2.0;
-        let (y_left, y_right) = (lie.middle_at(left), lie.middle_at(right));
+        let edge =
+            |x: f32, side: f32| self.to_frame(x, lie.middle_at(x) + side * lie.height_at(x) / 2.0);
         Quad {
-            top_left: self.to_frame(left, y_left - half),
-            top_right: self.to_frame(right, y_right - half),
-            bottom_right: self.to_frame(right, y_right + half),
-            bottom_left: self.to_frame(left, y_left + half),
+            top_left: edge(left, -1.0),
+            top_right: edge(right, -1.0),
+            bottom_right: edge(right, 1.0),
+            bottom_left: edge(left, 1.0),
         }
     }
 }
@@ -183,7 +182,10 @@ pub(super) struct Lie {
     pub middle_px: f32,
     /// Rows further down per column.
     pub slope: f32,
+    /// Height at that column, and the share of it by which a digit one column on is taller: a
+    /// line that is seen from the side tapers.
     pub height_px: f32,
+    pub growth: f32,
 }
 
 impl Lie {
@@ -193,11 +195,18 @@ impl Lie {
         middle_px: MIDDLE_PX,
         slope: 0.0,
         height_px: DIGIT_PX,
+        growth: 0.0,
     };
 
     /// Row of the line's middle at a column.
     pub fn middle_at(&self, x_px: f32) -> f32 {
         self.middle_px + self.slope * (x_px - self.x_px)
+    }
+
+    /// Height of the digits at a column; beyond the ends of a line no more than twice or half
+    /// of what it is in the line's middle.
+    pub fn height_at(&self, x_px: f32) -> f32 {
+        self.height_px * (1.0 + self.growth * (x_px - self.x_px)).clamp(0.5, 2.0)
     }
 }
 

@@ -70,8 +70,8 @@ impl Row {
         steps.sort_by(f32::total_cmp);
         let pitch = *steps.get(steps.len() / 2)?;
         // Digit heights of the quad, which is as high as the digits lie in the strip.
-        let unit_px = lie.height_px;
         let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
+        let unit_px = lie.height_at(f32::midpoint(left, right));
         Some(Self {
             quad: strip.quad_between(left, right, lie),
             places: xs.iter().map(|x| (x - left) / unit_px).collect(),
@@ -258,11 +258,11 @@ impl Row {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::super::read::tests::perfect;
     use super::*;
 
-    fn row(quad: Quad) -> Row {
+    pub fn row(quad: Quad) -> Row {
         // Eight places of 12 px pitch in groups of two with 6 px marks: 10:20:30:12.
         let places: Vec<f32> = [6.0, 18.0, 36.0, 48.0, 66.0, 78.0, 96.0, 108.0]
             .map(|x: f32| x / DIGIT_PX)
@@ -278,7 +278,7 @@ mod tests {
         }
     }
 
-    fn level(x: f32, y: f32, length: f32, height: f32) -> Quad {
+    pub fn level(x: f32, y: f32, length: f32, height: f32) -> Quad {
         Quad::from_corners([
             Point::new(x, y),
             Point::new(x + length, y),

@@ -1,0 +1,228 @@
+//! A display as it was last seen; what makes one of the lines of a frame.
+
+use super::layout::{Group, clocks_in, halves_in, is_clock, is_time, stretches};
+use super::read::{COLUMN_PX, Columns};
+use super::rectify::{Lie, Strip};
+use super::row::Row;
+use crate::geometry::{Point, Quad};
+use crate::reading::Layout;
+
+/// Legibility of rows that may be one half of a display.
+pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
+/// Presence of a display, and clarity of a row, above which it is certainly where it was.
+pub(super) const PLAINLY_SEEN: f32 = 0.9;
+
+/// A display as it was last seen: its layout and its one or two rows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Display {
+    pub(super) rows: Vec<Row>,
+    /// Mean probability, over the places, that a digit stands there; 0..=1.
+    pub presence: f32,
+}
+
+impl Display {
+    /// Groups over all rows.
+    pub fn layout(&self) -> Layout {
+        Layout {
+            groups: self
+                .rows
+                .iter()
+                .flat_map(|r| r.groups.iter().copied())
+                .collect(),
+        }
+    }
+
+    /// Outline of all digits: the only row's quad, or a rectangle along the first row that
+    /// holds both.
+    pub fn quad(&self) -> Quad {
+        let first = self.rows[0].quad;
+        if self.rows.len() == 1 {
+            return first;
+        }
+        let ahead = first.direction();
+        let corners = self.rows.iter().flat_map(|r| r.quad.corners());
+        let (mut low, mut high) = ((f32::MAX, f32::MAX), (f32::MIN, f32::MIN));
+        for p in corners {
+            let (t, s) = (p.x * ahead.x + p.y * ahead.y, p.y * ahead.x - p.x * ahead.y);
+            low = (low.0.min(t), low.1.min(s));
+            high = (high.0.max(t), high.1.max(s));
+        }
+        let at = |t: f32, s: f32| Point::new(t * ahead.x - s * ahead.y, t * ahead.y + s * ahead.x);
+        let (top, base) = if first.is_mirrored() {
+            (high.1, low.1)
+        } else {
+            (low.1, high.1)
+        };
+        Quad::from_corners([
+            at(low.0, top),
+            at(high.0, top),
+            at(high.0, base),
+            at(low.0, base),
+        ])
+    }
+
+    /// True if its digits are seen so well that it is certainly here.
+    pub fn is_plain(&self) -> bool {
+        self.presence >= PLAINLY_SEEN
+    }
+
+    /// True if the two stand at one place of the frame.
+    pub fn is_near(&self, other: &Self) -> bool {
+        let (a, b) = (self.quad(), other.quad());
+        a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
+    }
+
+    /// True if the two stand at one place of the frame with one layout, the same way up.
+    pub fn is_same_as(&self, other: &Self) -> bool {
+        let (a, b) = (
+            self.rows[0].quad.direction(),
+            other.rows[0].quad.direction(),
+        );
+        let groups =
+            |d: &Self| -> Vec<Vec<u8>> { d.rows.iter().map(|r| r.groups.clone()).collect() };
+        groups(self) == groups(other)
+            && self.is_near(other)
+            && a.x * b.x + a.y * b.y > 0.0
+            && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
+    }
+}
+
+/// Clocks that a line holds, and pieces that may be one half of a clock.
+pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
+    let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
+    let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
+    for stretch in stretches(&columns.characters()) {
+        for groups in clocks_in(&stretch) {
+            let presence = clarity_of(columns, &groups);
+            let Some(row) = Row::new(strip, &lie, &groups) else {
+                continue;
+            };
+            if groups.len() == 3 {
+                pieces.push((row.clone(), presence));
+            }
+            clocks.push(Display {
+                rows: vec![row],
+                presence,
+            });
+        }
+        for (i, groups) in halves_in(&stretch).iter().enumerate() {
+            let sureness = clarity_of(columns, groups);
+            if i == 0 || sureness >= LEAST_LEGIBLE_ROW {
+                pieces.extend(Row::new(strip, &lie, groups).map(|row| (row, sureness)));
+            }
+        }
+    }
+    (clocks, pieces)
+}
+
+/// True if the line holds a clock whose digits are a time of day. Upside down, seven segments
+/// read as well as the right way up, but seldom as a time.
+pub(super) fn shows_a_time(columns: &Columns) -> bool {
+    let digit = |x: f32| columns.odds_near(x, COLUMN_PX).best().0;
+    stretches(&columns.characters())
+        .iter()
+        .flat_map(clocks_in)
+        .any(|groups| is_time(&groups, digit))
+}
+
+/// Larger and surer displays first; a fuller clock (with frames) before a lesser one.
+pub(super) fn worth(display: &Display) -> f32 {
+    let places: usize = display.rows.iter().map(|r| r.places.len()).sum();
+    let small = (display.quad().height_px() / 12.0).min(1.0);
+    display.presence * places as f32 * small - 0.5 * (display.rows.len() - 1) as f32
+}
+
+/// How clearly the digits of some groups are seen, 0..=1: that they stand there, and which.
+fn clarity_of(columns: &Columns, groups: &[Group]) -> f32 {
+    let xs = groups.iter().flat_map(|g| &g.places);
+    let clear = |&x: &f32| columns.digit_at(x) * columns.odds_near(x, COLUMN_PX).best().1;
+    xs.clone().map(clear).sum::<f32>() / xs.count().max(1) as f32
+}
+
+/// Two rows that make one clock: the second below the first or behind it.
+pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
+    let mut found = Vec::new();
+    for (i, (a, sure_a)) in pieces.iter().enumerate() {
+        for (j, (b, sure_b)) in pieces.iter().enumerate() {
+            if i == j || !belongs_after(&a.quad, &b.quad) {
+                continue;
+            }
+            let display = Display {
+                rows: vec![a.clone(), b.clone()],
+                presence: sure_a.min(*sure_b),
+            };
+            if is_clock(&display.layout()) {
+                found.push(display);
+            }
+        }
+    }
+    found
+}
+
+/// True if `b` stands right below `a` or just behind it, turned the same way.
+fn belongs_after(a: &Quad, b: &Quad) -> bool {
+    let (ahead, b_ahead) = (a.direction(), b.direction());
+    let (ca, cb) = (a.centre(), b.centre());
+    let step = Point::new(cb.x - ca.x, cb.y - ca.y);
+    let along = step.x * ahead.x + step.y * ahead.y;
+    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
+    let down = facing * (-step.x * ahead.y + step.y * ahead.x);
+    let (ha, hb) = (a.height_px(), b.height_px());
+    let reach = ha.max(hb);
+    let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
+        && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach;
+    let gap = along - (a.length_px() + b.length_px()) / 2.0;
+    let is_behind = down.abs() < 0.8 * reach && (-0.5 * reach..2.5 * reach).contains(&gap);
+    a.is_mirrored() == b.is_mirrored()
+        && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
+        && (0.35..2.9).contains(&(ha / hb))
+        && (is_below || is_behind)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::row::tests::{level, row};
+    use super::*;
+
+    fn display(rows: &[Row]) -> Display {
+        Display {
+            rows: rows.to_vec(),
+            presence: 1.0,
+        }
+    }
+
+    fn of_groups(quad: Quad, groups: &[u8]) -> Row {
+        Row {
+            groups: groups.to_vec(),
+            ..row(quad)
+        }
+    }
+
+    #[test]
+    fn a_date_under_a_clock_in_two_rows_is_another_display_though_both_have_four_pairs() {
+        let hours = of_groups(level(100.0, 100.0, 300.0, 60.0), &[2, 2, 2]);
+        let frames = of_groups(level(200.0, 180.0, 100.0, 60.0), &[2]);
+        let date = of_groups(level(200.0, 260.0, 100.0, 15.0), &[2, 2, 2, 2]);
+        let clock = display(&[hours.clone(), frames]);
+        assert!(clock.is_near(&display(&[date.clone()])));
+        assert!(!clock.is_same_as(&display(&[date])));
+        assert!(clock.is_same_as(&clock));
+        assert!(!clock.is_same_as(&display(&[hours])));
+    }
+
+    #[test]
+    fn rows_below_and_behind_belong_together_and_others_do_not() {
+        let first = level(100.0, 100.0, 300.0, 60.0);
+        for (second, belongs) in [
+            (level(200.0, 180.0, 100.0, 60.0), true),
+            (level(200.0, 180.0, 100.0, 40.0), true),
+            (level(420.0, 110.0, 100.0, 40.0), true),
+            (level(100.0, 20.0, 300.0, 60.0), false),
+            (level(100.0, 300.0, 300.0, 60.0), false),
+            (level(800.0, 180.0, 100.0, 60.0), false),
+            (level(200.0, 180.0, 20.0, 10.0), false),
+        ] {
+            assert_eq!(belongs_after(&first, &second), belongs, "{second:?}");
+        }
+    }
+}
