@@ -344,7 +344,7 @@ impl Table<'_> {
         let mut shifts = Shifts::new(chosen.pace.form.base(), least.max(2));
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
         let (mut gain, mut running) = (0.0, 0.0);
-        let mut has_jumped = false;
+        let (mut has_jumped, mut lacks_a_place) = (false, false);
         let mut uneven = None;
         for &(index, start) in members {
             let seen = &self.seen[index];
@@ -384,6 +384,7 @@ impl Table<'_> {
                     fit.notes.push(note);
                 }
             }
+            lacks_a_place |= seen.left_out.is_some();
             told.push((looks, start.pace.form, counts));
         }
         let worth = leans.worth();
@@ -400,11 +401,16 @@ impl Table<'_> {
         if let Some((told, against)) = uneven {
             doubts.push(reasons::uneven(against, told));
         }
-        let (share, of) = if self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE {
+        let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
+        let (share, of) = if is_at_another_speed {
             AGREE_AT_ANOTHER_SPEED
         } else {
             (1, 2)
         };
+        // Two exceptions at once explain the digits of nearly any clock.
+        if is_at_another_speed && lacks_a_place {
+            doubts.push(reasons::speed_doubtful(chosen.pace.speed));
+        }
         if of * agreeing <= share * read {
             doubts.push(reasons::few_agree(agreeing, read));
         }

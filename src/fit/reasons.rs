@@ -225,6 +225,17 @@ pub(super) fn conformed(speed: Ratio) -> Note {
     )
 }
 
+pub(super) fn speed_doubtful(speed: Ratio) -> Note {
+    Note::new(
+        "speed_doubtful",
+        format!(
+            "the digits fit only if the clip plays at {:.3} of real speed and one of them is \
+             misread throughout; compare one frame by eye, or say the speed",
+            speed.to_f64()
+        ),
+    )
+}
+
 pub(super) fn odd_pace(speed: Ratio) -> Note {
     Note::new(
         "odd_pace",

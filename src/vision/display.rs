@@ -9,6 +9,13 @@ use crate::reading::Layout;
 
 /// Legibility of rows that may be one half of a display.
 pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
+/// Clarity below which a row makes no display with another: texture beside a clock does not.
+const LEAST_PAIRED: f32 = 0.5;
+/// Two outlines whose heights differ by no more than this factor may be the same.
+const ONE_OUTLINE: f32 = 1.5;
+/// Share of a digit height by which rows of one display may lie on each other: they stand
+/// apart, but their outlines are guesses.
+const MOST_SHARED: f32 = 0.5;
 /// Presence of a display, and clarity of a row, above which it is certainly where it was.
 pub(super) const PLAINLY_SEEN: f32 = 0.9;
 
@@ -72,19 +79,39 @@ impl Display {
         a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
     }
 
-    /// True if the two stand at one place of the frame with one layout, the same way up.
+    /// True if the two have one outline in the frame and one layout, the same way up.
     pub fn is_same_as(&self, other: &Self) -> bool {
-        let (a, b) = (
-            self.rows[0].quad.direction(),
-            other.rows[0].quad.direction(),
-        );
-        let groups =
-            |d: &Self| -> Vec<Vec<u8>> { d.rows.iter().map(|r| r.groups.clone()).collect() };
-        groups(self) == groups(other)
+        let (a, b) = (self.quad(), other.quad());
+        let (ahead, other_ahead) = (a.direction(), b.direction());
+        self.layout() == other.layout()
             && self.is_near(other)
-            && a.x * b.x + a.y * b.y > 0.0
+            && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
+            && ahead.x * other_ahead.x + ahead.y * other_ahead.y > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
     }
+
+    /// True if one of its rows lies on another: each digit would be read twice.
+    pub(super) fn has_rows_on_each_other(&self) -> bool {
+        let [first, second] = &self.rows[..] else {
+            return false;
+        };
+        let (a, b) = (&first.quad, &second.quad);
+        let (along, aside) = along_and_aside(a, b);
+        let shared = (a.length_px() + b.length_px()) / 2.0 - along.abs();
+        let height = a.height_px().min(b.height_px());
+        aside.abs() < MOST_SHARED * height && shared > MOST_SHARED * height
+    }
+}
+
+/// How far the middle of `b` lies from that of `a` along `a`'s reading direction, and to its
+/// side (right of it where `a` is not mirrored), px.
+fn along_and_aside(a: &Quad, b: &Quad) -> (f32, f32) {
+    let ahead = a.direction();
+    let (from, to) = (a.centre(), b.centre());
+    let step = Point::new(to.x - from.x, to.y - from.y);
+    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
+    let along = step.x * ahead.x + step.y * ahead.y;
+    (along, facing * (step.y * ahead.x - step.x * ahead.y))
 }
 
 /// Clocks that a line holds, and pieces that may be one half of a clock.
@@ -151,7 +178,7 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
                 rows: vec![a.clone(), b.clone()],
                 presence: sure_a.min(*sure_b),
             };
-            if is_clock(&display.layout()) {
+            if display.presence >= LEAST_PAIRED && is_clock(&display.layout()) {
                 found.push(display);
             }
         }
@@ -162,11 +189,7 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
 /// True if `b` stands right below `a` or just behind it, turned the same way.
 fn belongs_after(a: &Quad, b: &Quad) -> bool {
     let (ahead, b_ahead) = (a.direction(), b.direction());
-    let (ca, cb) = (a.centre(), b.centre());
-    let step = Point::new(cb.x - ca.x, cb.y - ca.y);
-    let along = step.x * ahead.x + step.y * ahead.y;
-    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
-    let down = facing * (-step.x * ahead.y + step.y * ahead.x);
+    let (along, down) = along_and_aside(a, b);
     let (ha, hb) = (a.height_px(), b.height_px());
     let reach = ha.max(hb);
     let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
@@ -208,6 +231,39 @@ mod tests {
         assert!(!clock.is_same_as(&display(&[date])));
         assert!(clock.is_same_as(&clock));
         assert!(!clock.is_same_as(&display(&[hours])));
+    }
+
+    #[test]
+    fn one_line_taken_for_one_row_or_for_two_is_one_display() {
+        let whole = of_groups(level(100.0, 100.0, 400.0, 60.0), &[2, 2, 2, 2]);
+        let hours = of_groups(level(100.0, 100.0, 290.0, 60.0), &[2, 2, 2]);
+        let frames = of_groups(level(410.0, 100.0, 90.0, 60.0), &[2]);
+        assert!(display(&[whole]).is_same_as(&display(&[hours, frames])));
+    }
+
+    #[test]
+    fn rows_on_each_other_are_noticed() {
+        let first = level(100.0, 100.0, 90.0, 60.0);
+        for (second, is_on) in [
+            // The hours of this row are where the first row is.
+            (level(100.0, 104.0, 320.0, 60.0), true),
+            (level(150.0, 100.0, 320.0, 60.0), true),
+            (level(200.0, 100.0, 320.0, 60.0), false),
+            (level(100.0, 150.0, 320.0, 60.0), false),
+        ] {
+            let rows = [of_groups(first, &[2]), of_groups(second, &[2, 2, 3])];
+            assert_eq!(display(&rows).has_rows_on_each_other(), is_on, "{second:?}");
+        }
+    }
+
+    #[test]
+    fn texture_that_looks_like_two_digits_makes_no_display_with_a_clock() {
+        let hours = of_groups(level(0.0, 100.0, 90.0, 60.0), &[2]);
+        let rest = of_groups(level(150.0, 100.0, 320.0, 60.0), &[2, 2, 3]);
+        for (clarity, count) in [(0.18, 0), (0.9, 1)] {
+            let pieces = [(hours.clone(), clarity), (rest.clone(), 1.0)];
+            assert_eq!(pairs(&pieces).len(), count, "{clarity}");
+        }
     }
 
     #[test]

@@ -270,6 +270,9 @@ impl Eye {
             return Ok(None);
         }
         let mut display = Display { rows, presence };
+        if display.has_rows_on_each_other() {
+            return Ok(None);
+        }
         let quad = display.quad();
         if presence < LEAST_TO_MOVE {
             display.rows.clone_from(&last.rows);

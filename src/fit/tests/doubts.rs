@@ -123,6 +123,22 @@ fn a_place_that_always_says_the_same_is_left_out() {
 }
 
 #[test]
+fn digits_that_were_read_twice_are_not_explained_by_a_clip_at_another_speed() {
+    // The hours of a clock of tenths stood in two places, so that its last three digits passed
+    // for frames: 120 a second, at a tenth of the speed, the first of them misread throughout.
+    let mut scene = Scene::new(ClockForm::Tenths, "20:24:16.9", Rate::F30);
+    scene.frames = (0..40).collect();
+    let mut filmed = scene.film();
+    assert_sure(&run(&filmed), "20:24:16.9");
+    filmed.sighting.layout.groups = vec![2, 2, 2, 3];
+    for reading in &mut filmed.sighting.readings {
+        let hours = [reading.places[0], reading.places[1]];
+        reading.places.splice(0..0, hours);
+    }
+    assert_unsure(&run(&filmed), "speed_doubtful");
+}
+
+#[test]
 fn many_half_read_frames_are_certain_together() {
     // No digit has half of the weight in most frames.
     let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
