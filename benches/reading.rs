@@ -65,7 +65,8 @@ struct Tally {
     follows: u32,
 }
 
-/// Digits by their probability: how many, sum of probabilities, how many were right.
+/// Digits that stood still while they were exposed, by their probability: how many, sum of
+/// probabilities, how many were right.
 type Reliability = [[f64; 3]; BINS];
 
 /// The middle frame of the time for which the display is held up; `number` of `each`.
@@ -178,7 +179,11 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
             // A display with most digits wrong is another one.
             if wrong(&nearest) * 2 <= best.len() && !is_found {
                 is_found = true;
-                for ((digit, p), shown) in best.iter().zip(nearest.bytes()) {
+                for (place, ((digit, p), shown)) in best.iter().zip(nearest.bytes()).enumerate() {
+                    // Where a digit changed within the exposure, either would be right.
+                    if still.shown.iter().any(|s| s.as_bytes()[place] != shown) {
+                        continue;
+                    }
                     let bin = &mut reliability[((p * BINS as f32) as usize).min(BINS - 1)];
                     bin[0] += 1.0;
                     bin[1] += f64::from(*p);
