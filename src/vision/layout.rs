@@ -17,6 +17,8 @@ const SURE_MARK: f32 = 0.8;
 /// Digits nearer to each other than this share of a pitch are one, seen as two: a 1 with a
 /// foot and a flag, or half changed.
 const ONE_DIGIT: f32 = 0.5;
+/// Digits of a clock whose groups are told by the order of its gaps alone, at least.
+const FEWEST_BY_GAPS: usize = 6;
 /// Digits stand evenly if no gap is wider than the median by more than this: the ink of a 1
 /// lies at one side of its place, and a curved glass widens some gaps.
 const EVEN_GAPS: f32 = 1.3;
@@ -199,10 +201,14 @@ pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
     let whole =
         |groups: &Vec<Group>| groups.iter().flat_map(|g| &g.places).count() == stretch.places.len();
     if !found.iter().any(whole) {
-        let partings = stretch.partings();
-        let other = partings
-            .into_iter()
-            .find(|groups| is_clock(&layout_of(groups)))
+        let by_gaps = || {
+            let mut partings = stretch.partings().into_iter();
+            partings.find(|groups| is_clock(&layout_of(groups)))
+        };
+        // Five digits fall into a clock's groups by mere chance: a price does.
+        let other = (stretch.places.len() >= FEWEST_BY_GAPS)
+            .then(by_gaps)
+            .flatten()
             .or_else(|| split_bare(&[stretch.evenly_spaced()?]));
         found.splice(0..0, other);
     }
@@ -451,7 +457,9 @@ mod tests {
                 vec![18.0, 26.0, 19.0, 27.0, 19.0, 30.0, 19.0, 19.0],
                 vec![2, 2, 2, 3],
             ),
-            (vec![25.0, 16.0, 23.0, 16.0], vec![1, 2, 2]),
+            (vec![25.0, 16.0, 24.0, 16.0, 24.0, 16.0], vec![1, 2, 2, 2]),
+            // A price.
+            (vec![20.0, 16.0, 20.0, 16.0], vec![]),
             // Neither even nor in pairs: ones, on a curved glass.
             (
                 vec![14.0, 20.0, 24.0, 24.0, 20.0, 21.0, 15.0],
