@@ -81,18 +81,13 @@ const VIDEO: &[&str] = &[
     "ts", "vob", "webm", "wmv",
 ];
 
-/// FFmpeg's demuxers that open what is no recording: pictures, text drawn as pictures, and
-/// lists of other files, which would lead out of the card.
+/// FFmpeg's demuxers that open what is no recording: pictures, and lists of other files,
+/// which would lead out of the card.
 const NO_CLIPS: &[(&str, &str)] = &[
     ("image2", "still_picture"),
     ("gif", "still_picture"),
     ("apng", "still_picture"),
     ("ico", "still_picture"),
-    ("tty", "not_video"),
-    ("bin", "not_video"),
-    ("xbin", "not_video"),
-    ("adf", "not_video"),
-    ("idf", "not_video"),
     ("hls", "playlist"),
     ("concat", "playlist"),
     ("dash", "playlist"),
@@ -162,10 +157,7 @@ fn alone(relative: &Path, probe: &Probe) -> Fate {
                 Some("still_picture") => {
                     skip("still_picture", "a picture that does not move".into())
                 }
-                Some("playlist") => {
-                    skip("playlist", "a list of other files, not a recording".into())
-                }
-                Some(_) => skip("not_video", "it holds no video".into()),
+                Some(_) => skip("playlist", "a list of other files, not a recording".into()),
             }
         }
         // The clip's own result says what is wrong with it.
@@ -352,8 +344,6 @@ mod tests {
                 ("text.MOV", 9, refused(ErrorKind::NotVideo)),
                 ("empty.mp4", 0, refused(ErrorKind::Empty)),
                 ("notes.txt", 9, refused(ErrorKind::NotVideo)),
-                ("ansi.txt", 9, pipe("tty")),
-                ("firmware.bin", 9, pipe("bin")),
                 ("sound.wav", 9, refused(ErrorKind::NoPicture)),
                 ("photo.heic", 9, refused(ErrorKind::NoIndex)),
                 ("photo.jpg", 9, pipe("jpeg_pipe")),
@@ -366,8 +356,6 @@ mod tests {
                 "clip",
                 "clip",
                 "clip",
-                "not_video",
-                "not_video",
                 "not_video",
                 "not_video",
                 "not_video",

@@ -31,6 +31,9 @@ pub(super) enum TopLevel {
 pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
     let mut file = File::open(path)?;
     let file_len = file.metadata()?.len();
+    if file_len < 8 {
+        return Ok(TopLevel::Other);
+    }
     let mut at = 0;
     for nth in 0..MOST_BOXES {
         let mut head = [0; 16];

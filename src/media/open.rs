@@ -18,6 +18,9 @@ const LARGE_PX: u64 = 3840 * 2160;
 const MOST_THREADS: usize = 16;
 const MOST_THREADS_LARGE: usize = 4;
 
+/// FFmpeg's demuxers that draw any text of some length as a picture of a terminal.
+const DRAWS_TEXT: [&str; 5] = ["tty", "bin", "xbin", "adf", "idf"];
+
 /// An opened file and its chosen picture stream.
 pub(super) struct Opening {
     pub demuxer: Input,
@@ -41,6 +44,10 @@ pub(super) fn open(path: &Path) -> Result<Opening> {
     prepare();
     check_file(path)?;
     let mut demuxer = open_demuxer(path).map_err(|e| why_not(path, e))?;
+    if DRAWS_TEXT.contains(&demuxer.format().name()) {
+        return Err(Error::new(ErrorKind::NotVideo, "is text, not video")
+            .next("check what the file is; its name alone does not make it a clip"));
+    }
     let (stream, codec) = choose_stream(&demuxer)?;
     for mut other in demuxer.streams_mut() {
         if other.index() != stream {

@@ -28,6 +28,15 @@ fn what_is_no_clip_is_refused_with_reason_and_advice() {
     fs::write(&empty, b"").unwrap();
     let text = shop.path("NOTES.MOV");
     fs::write(&text, "Scene 4, take 2: the one with the dog.\n".repeat(40)).unwrap();
+    let few_bytes = shop.path("FEW.txt");
+    fs::write(&few_bytes, "hello\n").unwrap();
+    // FFmpeg would draw it.
+    let long_text = shop.path("LONG.txt");
+    fs::write(
+        &long_text,
+        "Scene 4, take 2: the one with the dog.\n".repeat(4000),
+    )
+    .unwrap();
     let noise = shop.path("NOISE.MP4");
     let bytes: Vec<u8> = (0..200_000u32)
         .map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8)
@@ -51,6 +60,8 @@ fn what_is_no_clip_is_refused_with_reason_and_advice() {
         (folder, ErrorKind::IsFolder),
         (empty, ErrorKind::Empty),
         (text, ErrorKind::NotVideo),
+        (few_bytes, ErrorKind::NotVideo),
+        (long_text, ErrorKind::NotVideo),
         (noise, ErrorKind::NotVideo),
         (cut(&good, 70), ErrorKind::NoIndex),
         (sound, ErrorKind::NoPicture),
