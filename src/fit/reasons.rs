@@ -15,14 +15,16 @@ pub(super) fn no_display() -> Note {
 pub(super) fn other_layout() -> Note {
     Note::new(
         "no_clock_layout",
-        "digits were found, but not as hours, minutes and seconds",
+        "digits were found, but not as hours, minutes and seconds; if the clock is in this clip, \
+         say where to look",
     )
 }
 
 pub(super) fn no_running_clock() -> Note {
     Note::new(
         "no_running_clock",
-        "digits were found, but no running clock explains them",
+        "digits were found, but no running clock explains them; if the clock is in this clip, say \
+         where to look, or give its rate",
     )
 }
 
@@ -66,7 +68,7 @@ pub(super) fn uneven(against: usize, told: usize) -> Note {
         "uneven",
         format!(
             "one digit does not fit in {against} of {told} frames: the clock may run at a rate \
-             that is not known here, or unevenly"
+             that is not known here, or unevenly; compare one frame by eye"
         ),
     )
 }
@@ -76,9 +78,14 @@ pub(super) fn not_seen_running(distinct: usize) -> Note {
         "not_seen_running",
         match distinct {
             1 => {
-                "too short a stretch to see the clock run: it reads the same throughout".to_owned()
+                "too short a stretch to see the clock run: it reads the same throughout; compare one \
+                 frame by eye"
+                    .to_owned()
             }
-            _ => format!("too short a stretch to see the clock run: {distinct} different readings"),
+            _ => format!(
+                "too short a stretch to see the clock run: {distinct} different readings; compare \
+                 one frame by eye"
+            ),
         },
     )
 }
@@ -125,7 +132,7 @@ pub(super) fn bounds_wide(frames: Ratio) -> Note {
     Note::new(
         "bounds_wide",
         format!(
-            "the start is only known to within {:.1} frames",
+            "the start is only known to within {:.1} frames; compare one frame by eye",
             frames.to_f64()
         ),
     )
@@ -135,20 +142,29 @@ pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
     Note::new(
         "clock_unclear",
         format!(
-            "clocks of different counts a second explain the frames alike, and start at {label} \
-             or at {other}; give the clock's rate"
+            "clocks of different counts a second explain the frames alike, and start at {}; give \
+             the clock's rate",
+            either(label, other)
         ),
     )
+}
+
+/// Two starts, which a clock of whole seconds may show with one label.
+fn either(label: &str, other: &str) -> String {
+    match label == other {
+        true => format!("{label}, at different moments of that count"),
+        false => format!("{label} or {other}"),
+    }
 }
 
 pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str) -> Note {
     Note::new(
         "rate_unknown",
         format!(
-            "the clock may run at {} ({label} at the start) or at {} ({at_other}); give the \
-             clock's rate",
+            "the clock may run at {} or at {}, and then the start is {}; give the clock's rate",
             rate.decimal(),
-            other.decimal()
+            other.decimal(),
+            either(label, at_other)
         ),
     )
 }
@@ -166,7 +182,10 @@ pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
 pub(super) fn start_unclear(label: &str, other: &str) -> Note {
     Note::new(
         "start_unclear",
-        format!("the frames fit a start at {label} nearly as well as one at {other}"),
+        format!(
+            "the frames fit a start at {label} nearly as well as one at {other}; compare one frame \
+             by eye"
+        ),
     )
 }
 
@@ -290,4 +309,23 @@ pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
             | "start_unclear"
             | "parts_doubtful"
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_label_is_offered_twice() {
+        let [a, b] = ["21:24:53", "21:24:54"];
+        let rates = (Rate::F25, Rate::F24);
+        for (label, times) in [(a, 1), (b, 0)] {
+            let unclear = clock_unclear(a, label).sentence;
+            let unknown = rate_unknown(rates.0, rates.1, a, label).sentence;
+            for sentence in [unclear, unknown] {
+                assert_eq!(sentence.matches(a).count(), 1, "{sentence}");
+                assert_eq!(sentence.matches(b).count(), 1 - times, "{sentence}");
+            }
+        }
+    }
 }
