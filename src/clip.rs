@@ -85,6 +85,8 @@ pub struct ReadOptions {
     pub pictures: bool,
     /// True to keep crops of the display and the readings, for a report.
     pub evidence: bool,
+    /// Other clips that are read at the same time; decoding shares the cores with them.
+    pub beside: usize,
 }
 
 /// One clip, read.
@@ -112,8 +114,8 @@ pub fn read_clip(
     options: &ReadOptions,
     listener: &mut dyn Listener,
 ) -> ClipRead {
-    let result =
-        media::open(path).and_then(|mut clip| read_footage(eye, &mut clip, options, listener));
+    let result = media::open_beside(path, options.beside)
+        .and_then(|mut clip| read_footage(eye, &mut clip, options, listener));
     match result {
         Ok(read) => read,
         Err(error) => ClipRead {

@@ -45,7 +45,7 @@ pub use single::{SingleClip, of_single_clips};
 pub use stop::Stop;
 
 use self::agree::Member;
-use self::batch::{Done, Job};
+use self::batch::Job;
 use self::records::Records;
 use self::scan::Found;
 use self::sift::Fate;
@@ -258,16 +258,24 @@ pub fn run(
         listener,
         stop,
     );
-    let members: Vec<Member> = batch
+    // Moved, not copied: on a large card these are most of what is in memory.
+    let (measured, earlier_paths): (Vec<_>, Vec<_>) = batch
         .done
-        .iter()
+        .into_iter()
+        .map(|done| match done {
+            Some(done) => (Some(done.outcome), done.earlier_path),
+            None => (None, None),
+        })
+        .unzip();
+    let members: Vec<Member> = measured
+        .into_iter()
         .zip(&jobs)
-        .map(|(done, job)| Member {
+        .map(|(measured, job)| Member {
             card: job.file.card,
             path: names::text_of(&job.file.relative),
             name: job.name.clone(),
-            outcome: match done {
-                Some(done) => by_hand(&job.name, done.outcome.clone()),
+            outcome: match measured {
+                Some(outcome) => by_hand(&job.name, outcome),
                 None => batch::not_read(&job.file.path, batch.ended, settings.tool.clone()),
             },
         })
@@ -298,13 +306,13 @@ pub fn run(
         notes: agreed.notes,
         tool: settings.tool.clone(),
     };
-    faults.extend(save_sidecars(&outcome, &jobs, &batch.done, &faults));
+    faults.extend(save_sidecars(&outcome, &jobs, &earlier_paths, &faults));
     let empty = no_clips(outcome.clips.len(), outcome.skipped.len());
     outcome.notes.extend(empty);
     outcome.notes.extend(gone::note(&outcome.gone));
     outcome
         .notes
-        .extend(ending(batch.ended, &batch.done, &faults, &settings.out));
+        .extend(ending(batch.ended, &outcome.clips, &faults, &settings.out));
     if let Err(error) = save::card(&outcome, &settings.out.join(CARD_FILE)) {
         faults.push(error);
     }
@@ -373,17 +381,19 @@ fn folder_names(folders: &[PathBuf]) -> Vec<String> {
 fn save_sidecars(
     card: &CardOutcome,
     jobs: &[Job],
-    done: &[Option<Done>],
+    earlier_paths: &[Option<String>],
     before: &[Error],
 ) -> Vec<Error> {
     let mut faults: Vec<Error> = Vec::new();
-    for ((clip, job), done) in card.clips.iter().zip(jobs).zip(done) {
-        let Some(done) = done else { continue };
+    for ((clip, job), earlier_path) in card.clips.iter().zip(jobs).zip(earlier_paths) {
+        if clip.outcome.was_left_out() {
+            continue;
+        }
         // Told once.
         if before.iter().any(|b| b.file() == Some(&*job.sidecar)) {
             continue;
         }
-        let earlier_path = done.earlier_path.as_deref();
+        let earlier_path = earlier_path.as_deref();
         let saved = save::sidecar_also_known_as(&clip.outcome, &job.sidecar, earlier_path);
         if let Err(error) = saved {
             let is_hopeless = error.kind() == ErrorKind::CannotWrite;
@@ -413,11 +423,14 @@ fn no_clips(clips: usize, skipped: usize) -> Option<Note> {
 }
 
 /// Remarks on how the run ended.
-fn ending(ended: Ended, done: &[Option<Done>], faults: &[Error], out: &Path) -> Vec<Note> {
-    let left = done.iter().filter(|done| done.is_none()).count();
+fn ending(ended: Ended, clips: &[CardClip], faults: &[Error], out: &Path) -> Vec<Note> {
+    let left = clips
+        .iter()
+        .filter(|clip| clip.outcome.was_left_out())
+        .count();
     let left = format!(
         "{left} of {} clips were not read; run the same command again to go on",
-        done.len()
+        clips.len()
     );
     let mut notes = Vec::new();
     match ended {

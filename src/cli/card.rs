@@ -5,7 +5,7 @@ use super::bars::BatchBars;
 use super::handing::{ByHand, Clips, deliver};
 use super::settings::{CardSettings, CardShow};
 use super::table::{Closing, Look, Row, Table};
-use super::{Status, complaint, plain, remark};
+use super::{Status, complaint, memory, plain, remark};
 use rollmark::card::{self, CardEvent, CardRun, Ended, REPORT_FILE, STATE_FOLDER, Stop, Work};
 use rollmark::clip::{ReadOptions, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
@@ -21,6 +21,7 @@ use std::borrow::Cow;
 use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 /// Runs the card.
@@ -37,6 +38,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let reader = Reader {
         eye: &eye,
         options: &settings.options,
+        at_once: AtomicUsize::new(settings.workers.get()),
     };
     let teller = Teller::new(settings.show);
     let run = card::run(
@@ -49,7 +51,10 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         },
         &reader,
         &|name, outcome| by_hand.apply(name, outcome),
-        &|event: CardEvent<'_>| teller.hear(&event),
+        &|event: CardEvent<'_>| {
+            reader.hear(&event);
+            teller.hear(&event);
+        },
         &stop,
     )?;
     let mut status = status_of(&run);
@@ -175,15 +180,34 @@ fn listen_for_ctrl_c(stop: &Arc<Stop>) -> Result<()> {
 struct Reader<'a> {
     eye: &'a Eye,
     options: &'a ReadOptions,
+    /// Clips that are read at once.
+    at_once: AtomicUsize,
+}
+
+impl Reader<'_> {
+    fn hear(&self, event: &CardEvent<'_>) {
+        if let CardEvent::Planned { clips } = event {
+            self.at_once.fetch_min(clips.len(), Ordering::Relaxed);
+        }
+    }
+
+    fn beside(&self) -> usize {
+        self.at_once.load(Ordering::Relaxed).saturating_sub(1)
+    }
 }
 
 impl Work for Reader<'_> {
     fn probe(&self, path: &Path) -> Result<ClipFacts> {
-        media::open(path).map(|clip| clip.facts().clone())
+        media::open_beside(path, self.beside()).map(|clip| clip.facts().clone())
     }
 
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {
-        let read = read_clip(self.eye, path, self.options, listener);
+        let options = ReadOptions {
+            beside: self.beside(),
+            ..self.options.clone()
+        };
+        let read = read_clip(self.eye, path, &options, listener);
+        memory::give_back();
         (read.outcome, read.evidence)
     }
 }

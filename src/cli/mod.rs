@@ -5,6 +5,7 @@
 //! - `read`, `card`, `rehearse`: one file per command
 //! - `handing`: what `read` and `card` do with clips once they are read
 //! - `pages`: manual pages and completions, made from `args`
+//! - `memory`: what is free, given back between clips
 //! - `names`: what the files of one clip are called in an output folder
 //! - `table`: outcomes for people
 //! - `bars`: progress, on standard error, on a terminal
@@ -15,6 +16,7 @@ mod args;
 mod bars;
 mod card;
 mod handing;
+mod memory;
 mod names;
 mod pages;
 mod read;

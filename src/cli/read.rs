@@ -6,7 +6,7 @@ use super::handing::{ByHand, Clips, Handed, deliver};
 use super::names::{ClipNames, distinct_names};
 use super::settings::{ReadSettings, Show};
 use super::table::{Closing, Look, Row, Table};
-use super::{Status, complaint, plain, remark};
+use super::{Status, complaint, memory, plain, remark};
 use rollmark::card::{self, STATE_FOLDER, Stop};
 use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, Result};
@@ -50,6 +50,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
                 },
             )
         };
+        memory::give_back();
         read.outcome = by_hand.apply(&names.text(), read.outcome);
         status = status.max(status_of(&read.outcome));
         for error in save_clip(settings, names, &read) {

@@ -158,8 +158,7 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
             LookArg::Tail => Look::Tail,
             LookArg::All => Look::Everywhere,
         },
-        pictures: false,
-        evidence: false,
+        ..ReadOptions::default()
     })
 }
 

@@ -87,8 +87,8 @@ pub struct Clip {
 }
 
 impl Clip {
-    pub(super) fn open(path: &Path) -> Result<Self> {
-        let mut source = Source::open(path)?;
+    pub(super) fn open(path: &Path, beside: usize) -> Result<Self> {
+        let mut source = Source::open(path, beside)?;
         let sample = HeadSample::of(source.look_ahead(SAMPLE_PACKETS, SAMPLE_BYTES));
         let file_len = std::fs::metadata(path).map_or(0, |about| about.len());
         let table = SampleTable::of(&source, file_len);

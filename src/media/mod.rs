@@ -49,7 +49,16 @@ use std::path::Path;
 /// [`NoDecoder`]: crate::error::ErrorKind::NoDecoder
 /// [`Undecodable`]: crate::error::ErrorKind::Undecodable
 pub fn open(path: &Path) -> Result<Clip> {
-    Clip::open(path).map_err(|e| e.in_file(path))
+    open_beside(path, 0)
+}
+
+/// As [`open()`], for a clip that shares the cores with as many others as are read at the same
+/// time, `beside` it.
+///
+/// # Errors
+/// As [`open()`].
+pub fn open_beside(path: &Path, beside: usize) -> Result<Clip> {
+    Clip::open(path, beside).map_err(|e| e.in_file(path))
 }
 
 /// The version of the FFmpeg libraries in use, as they name it, e.g. `5.1.6-0+deb12u1`.

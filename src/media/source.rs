@@ -105,6 +105,8 @@ pub(super) fn is_hidden(packet: &Packet) -> bool {
 /// An opened picture stream.
 pub(super) struct Source {
     path: PathBuf,
+    /// Clips that are read at the same time.
+    beside: usize,
     demuxer: Input,
     stream: usize,
     decoder: ffmpeg::decoder::Video,
@@ -140,15 +142,16 @@ pub(super) struct Source {
 
 impl Source {
     /// Opens the file's picture stream; reads nothing yet.
-    pub(super) fn open(path: &Path) -> Result<Self> {
+    pub(super) fn open(path: &Path, beside: usize) -> Result<Self> {
         let Opening {
             demuxer,
             stream,
             decoder,
-        } = open::open(path)?;
+        } = open::open(path, beside)?;
         let hops = Hops::of(&demuxer, stream);
         Ok(Self {
             path: path.to_path_buf(),
+            beside,
             demuxer,
             stream,
             decoder,
@@ -380,7 +383,7 @@ impl Source {
             self.ahead.push_back(first);
             return Ok(());
         }
-        let reopened = open::open(&self.path)?;
+        let reopened = open::open(&self.path, self.beside)?;
         if reopened.stream != self.stream {
             return Err(Error::new(
                 ErrorKind::CannotOpen,

@@ -105,7 +105,7 @@ impl Route {
 /// those of [`super::open()`].
 pub fn copied_name(source: &Path) -> Result<PathBuf> {
     let named = || {
-        let clip = Clip::open(source)?;
+        let clip = Clip::open(source, 0)?;
         let container = &clip.facts().container;
         Ok(Route::of(source, container)?.name(source, container))
     };
@@ -129,7 +129,7 @@ pub fn copy_with_timecode(
     start: &CopyTimecode,
     listener: &mut dyn Listener,
 ) -> Result<Option<CopyReport>> {
-    let clip = Clip::open(source).map_err(|e| e.in_file(source))?;
+    let clip = Clip::open(source, 0).map_err(|e| e.in_file(source))?;
     let route = Route::of(source, &clip.facts().container).map_err(|e| e.in_file(source))?;
     check_extension(&route.name(source, &clip.facts().container), target)?;
     let source_bytes = std::fs::metadata(source)
@@ -274,7 +274,7 @@ impl Job<'_> {
         let Some(after) = survey::survey(temporary.path(), form, heard)? else {
             return Ok(None);
         };
-        let mut copy = Clip::open(temporary.path()).map_err(differs)?;
+        let mut copy = Clip::open(temporary.path(), 0).map_err(differs)?;
         let law = match &from {
             None => Law::Identical,
             Some(from) => Law::Rewrapped {
