@@ -2,21 +2,35 @@
 // Search, filter and keys. The page is complete without.
 (() => {
   const tools = document.getElementById("tools");
-  const clips = [...document.querySelectorAll("article.clip")].map((box) => ({
-    box,
-    text: [...box.querySelectorAll(".row, .notes, .facts")].map((part) => part.textContent).join(" ").toLowerCase(),
-    bar: document.querySelector(`#timeline a[href="#${box.id}"]`),
-  }));
+  // A card may hold thousands of clips: nothing goes through them before somebody asks.
+  const boxes = document.getElementsByClassName("clip");
+  let known;
+  const clips = () => {
+    if (!known) {
+      const bars = new Map();
+      for (const bar of document.querySelectorAll("#timeline a.bar")) bars.set(bar.getAttribute("href"), bar);
+      known = [...boxes].map((box) => ({
+        box,
+        text: [...box.querySelectorAll(".row, .notes, .facts")].map((part) => part.textContent).join(" ").toLowerCase(),
+        bar: bars.get(`#${box.id}`),
+      }));
+    }
+    return known;
+  };
   const piles = [...document.querySelectorAll("section.pile")];
   const found = tools.querySelector(".found");
   const nomatch = document.getElementById("nomatch");
   const field = tools.elements;
 
+  const tell = (shown) => {
+    const all = `${boxes.length} clip${boxes.length === 1 ? "" : "s"}`;
+    found.textContent = shown === boxes.length ? `${all} shown` : `${shown} of ${all} shown`;
+  };
   const filter = () => {
     const words = field.find.value.toLowerCase().split(/\s+/).filter(Boolean);
     const camera = field.camera ? field.camera.value : "";
     let shown = 0;
-    for (const { box, text, bar } of clips) {
+    for (const { box, text, bar } of clips()) {
       const matches =
         (!field.pile.value || box.dataset.pile === field.pile.value) &&
         (!camera || box.dataset.camera === camera) &&
@@ -26,9 +40,8 @@
       shown += matches;
     }
     for (const pile of piles) pile.hidden = !pile.querySelector("article:not([hidden])");
-    nomatch.hidden = shown > 0 || clips.length === 0;
-    const all = `${clips.length} clip${clips.length === 1 ? "" : "s"}`;
-    found.textContent = shown === clips.length ? `${all} shown` : `${shown} of ${all} shown`;
+    nomatch.hidden = shown > 0 || boxes.length === 0;
+    tell(shown);
   };
   const showAll = () => {
     field.find.value = "";
@@ -37,7 +50,7 @@
     filter();
   };
   const fold = (open) => {
-    for (const { box } of clips) if (!box.hidden) box.querySelector("details").open = open;
+    for (const box of boxes) if (!box.hidden) box.querySelector("details").open = open;
   };
   const goTo = (box) => {
     box.focus({ preventScroll: true });
@@ -45,11 +58,11 @@
   };
   // A link to a clip shows it, whatever is filtered, and opens its evidence.
   const follow = () => {
-    const clip = clips.find(({ box }) => `#${box.id}` === location.hash);
-    if (!clip) return;
-    if (clip.box.hidden) showAll();
-    clip.box.querySelector("details").open = true;
-    goTo(clip.box);
+    const box = document.getElementById(location.hash.slice(1));
+    if (!box?.matches("article.clip")) return;
+    if (box.hidden) showAll();
+    box.querySelector("details").open = true;
+    goTo(box);
   };
 
   tools.addEventListener("input", filter);
@@ -62,28 +75,39 @@
   });
   addEventListener("hashchange", follow);
 
-  // One stop for the tab key in each lane; arrows go on from there.
-  for (const lane of document.querySelectorAll("#timeline .track")) {
-    const bars = [...lane.querySelectorAll("a")].sort((a, b) => a.parentElement.offsetLeft - b.parentElement.offsetLeft);
-    bars.forEach((bar, at) => {
-      bar.tabIndex = at === 0 ? 0 : -1;
-      bar.addEventListener("keydown", (event) => {
-        const step = { ArrowRight: at + 1, ArrowLeft: at - 1, Home: 0, End: bars.length - 1 }[event.key];
-        const next = bars[step];
-        if (!next) return;
-        event.preventDefault();
-        bar.tabIndex = -1;
-        next.tabIndex = 0;
-        next.focus();
-      });
-    });
-  }
+  // One stop for the tab key in a lane, once it was entered; arrows go on from there.
+  const lanes = new Map();
+  const laneOf = (bar) => {
+    const lane = bar.closest(".track");
+    if (!lanes.has(lane)) {
+      const bars = [...lane.querySelectorAll("a")];
+      for (const other of bars) if (other !== bar) other.tabIndex = -1;
+      const left = new Map(bars.map((one) => [one, one.parentElement.offsetLeft]));
+      lanes.set(lane, bars.sort((a, b) => left.get(a) - left.get(b)));
+    }
+    return lanes.get(lane);
+  };
+  const timeline = document.getElementById("timeline");
+  timeline?.addEventListener("focusin", (event) => {
+    if (event.target.matches("a.bar")) laneOf(event.target);
+  });
+  timeline?.addEventListener("keydown", (event) => {
+    if (!event.target.matches("a.bar")) return;
+    const bars = laneOf(event.target);
+    const at = bars.indexOf(event.target);
+    const next = bars[{ ArrowRight: at + 1, ArrowLeft: at - 1, Home: 0, End: bars.length - 1 }[event.key]];
+    if (!next) return;
+    event.preventDefault();
+    event.target.tabIndex = -1;
+    next.tabIndex = 0;
+    next.focus();
+  });
 
   addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || !field.keys.checked) return;
     if (event.key === "Escape") return showAll();
     if (event.target.closest("input[type=search], select")) return;
-    const shown = clips.map(({ box }) => box).filter((box) => !box.hidden);
+    const shown = [...boxes].filter((box) => !box.hidden);
     const here = document.activeElement.closest("article.clip");
     const at = shown.indexOf(here);
     if (event.key === "/") field.find.focus();
@@ -95,6 +119,6 @@
   });
 
   tools.hidden = false;
-  filter();
+  tell(boxes.length);
   follow();
 })();

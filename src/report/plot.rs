@@ -105,11 +105,16 @@ impl<'a> Plot<'a> {
     /// What the drawing shows, in words.
     pub fn sentence(&self) -> String {
         let mut text = format!(
-            "{} of {} agree with a clock of {} counts a second.",
+            "{} of {} agree with a clock of {} counts a second",
             self.agreeing,
             words::counted(self.read, "reading"),
             words::rate(&self.clock.rate)
         );
+        // The fit knows more of a digit in doubt than its likeliest reading, and counts it.
+        text.push_str(match self.agreeing == self.read {
+            true => ".",
+            false => " by their likeliest digits alone.",
+        });
         let rests: Vec<f64> = self
             .points
             .iter()
@@ -120,10 +125,11 @@ impl<'a> Plot<'a> {
             rests.iter().copied().reduce(f64::min),
             rests.iter().copied().reduce(f64::max),
         ) {
-            let _ = write!(
-                text,
-                " Their rests lie between {low:.2} and {high:.2} counts.",
-            );
+            let [low, high] = [low, high].map(|rest| format!("{rest:.2}"));
+            let _ = match low == high {
+                true => write!(text, " Their rest is {low} counts."),
+                false => write!(text, " Their rests lie between {low} and {high} counts."),
+            };
         }
         text
     }
@@ -378,13 +384,30 @@ mod tests {
     }
 
     #[test]
+    fn rests_that_are_one_are_told_as_one() {
+        let (mut outcome, mut evidence) = read_over_midnight(&[]);
+        outcome.start.as_mut().unwrap().count += 0.25;
+        // A clock that changes with the clip's frames.
+        evidence
+            .points
+            .retain(|point| (point.seconds * 25.0).fract() < 1e-6);
+        let sentence = Plot::of(&outcome, &evidence, 400).unwrap().sentence();
+        assert!(sentence.contains("Their rest is 0."), "{sentence}");
+    }
+
+    #[test]
     fn readings_that_do_not_agree_are_marked_where_they_lie() {
         let (outcome, mut evidence) = read_over_midnight(&[(5, 1), (20, 450_000), (30, -7)]);
         evidence.points[8].read_count = None;
         let plot = Plot::of(&outcome, &evidence, 400).unwrap();
         assert!((-1.0..0.0).contains(&plot.rest(&evidence.points[5]).unwrap()));
         assert!(plot.rest(&evidence.points[30]).unwrap() > 7.0);
-        assert!(plot.sentence().starts_with("36 of 40 readings agree"));
+        assert!(
+            plot.sentence()
+                .contains("36 of 40 readings agree with a clock of 25 counts a second by their likeliest digits alone. Their rests lie"),
+            "{}",
+            plot.sentence()
+        );
         let (_, differ) = plot.marks();
         // One too high by a single count: a cross in both panels. The others: arrowheads below.
         assert_eq!(differ.matches("l6 6m").count(), 3, "{differ}");

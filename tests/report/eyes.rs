@@ -24,6 +24,8 @@ pub struct Screen {
     pub width_px: u32,
     pub is_dark: bool,
     pub has_script: bool,
+    /// Runs before the page does.
+    pub before: &'static str,
 }
 
 impl Screen {
@@ -32,6 +34,7 @@ impl Screen {
             width_px,
             is_dark: false,
             has_script: true,
+            before: "",
         }
     }
 }
@@ -83,6 +86,14 @@ impl Eyes {
                 value: !screen.has_script,
             })
             .expect("a switch for scripts");
+        eyes.tab
+            .call_method(Page::AddScriptToEvaluateOnNewDocument {
+                source: screen.before.to_owned(),
+                world_name: None,
+                include_command_line_api: None,
+                run_immediately: None,
+            })
+            .expect("a script before the page's own");
         eyes.tab
             .navigate_to(&format!("file://{}", file.display()))
             .and_then(|tab| tab.wait_until_navigated())
