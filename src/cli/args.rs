@@ -88,6 +88,7 @@ pub struct CardArgs {
 
 /// What is written beside the sidecars.
 #[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "For the next tool")]
 pub struct HandingArgs {
     /// Write what the next tool reads as well, separated by commas
     #[arg(long, value_name = "LIST", value_delimiter = ',')]
@@ -97,13 +98,14 @@ pub struct HandingArgs {
     #[arg(long, requires = "write")]
     pub with_unsure: bool,
 
-    /// Starts set or rejected by hand, in a text file
+    /// Starts set or rejected by hand, in a text file; docs/corrections.md shows one
     #[arg(long, value_name = "FILE")]
     pub corrections: Option<PathBuf>,
 }
 
 /// What only the user knows about clock and clips.
 #[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "What you know of the clock and the clips")]
 pub struct ClockArgs {
     /// Where in the clips to look for the clock
     #[arg(long, value_name = "WHERE", default_value = "all")]

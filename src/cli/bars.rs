@@ -3,14 +3,15 @@
 
 use super::plain;
 use super::table::verdict_word;
-use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use rollmark::card::CardEvent;
 use rollmark::fault::FAULT;
 use rollmark::progress::{Event, Listener, Wish};
 use std::collections::BTreeMap;
+use std::fmt;
 use std::io::{self, IsTerminal, Write};
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 /// The bar counts in this many steps per second of clip.
@@ -122,6 +123,8 @@ struct Shown {
     clips: Mutex<BTreeMap<usize, ClipBar>>,
     done: AtomicUsize,
     of: AtomicUsize,
+    /// Clips that were read in this run.
+    read: Arc<AtomicUsize>,
 }
 
 impl Shown {
@@ -138,6 +141,7 @@ impl Shown {
             clips: Mutex::default(),
             done: AtomicUsize::new(0),
             of: AtomicUsize::new(0),
+            read: Arc::default(),
         }
     }
 
@@ -176,11 +180,9 @@ impl BatchBars {
             CardEvent::Planned { clips } => {
                 shown.of.store(clips.len(), Ordering::Relaxed);
                 shown.whole.set_length(clips.len() as u64);
-                shown.whole.reset_eta();
-                shown
-                    .whole
-                    .set_style(style("{pos} of {len} clips  {bar:24} {msg}"));
-                shown.whole.set_message("");
+                shown.whole.reset_elapsed();
+                shown.whole.set_style(with_time_left(shown.read.clone()));
+                shown.whole.tick();
             }
             CardEvent::Began { clip } => {
                 let bar = shown.bars.add(ProgressBar::no_length());
@@ -199,14 +201,10 @@ impl BatchBars {
                 clips.remove(clip);
                 shown.whole.inc(1);
                 let done = shown.done.fetch_add(1, Ordering::Relaxed) + 1;
-                if *is_from_record {
-                    // Instantly there: no measure of the time that is left.
-                    shown.whole.reset_eta();
-                } else {
-                    shown
-                        .whole
-                        .set_style(style("{pos} of {len} clips  {bar:24} about {eta} left"));
-                }
+                // What comes from a record is there at once: no measure of the time that is left.
+                shown
+                    .read
+                    .fetch_add(usize::from(!is_from_record), Ordering::Relaxed);
                 if let Some(fault) = outcome.reasons.iter().find(|r| r.code == FAULT) {
                     shown.tell(&format!("{}: {}", name(*clip), plain(&fault.sentence)));
                 }
@@ -235,6 +233,34 @@ impl BatchBars {
                 .clear();
             shown.whole.finish_and_clear();
         }
+    }
+}
+
+/// The bar of the whole card; `read` counts clips that took their time.
+fn with_time_left(read: Arc<AtomicUsize>) -> ProgressStyle {
+    let tell = move |state: &ProgressState, text: &mut dyn fmt::Write| {
+        let to_come = state.len().unwrap_or(0).saturating_sub(state.pos());
+        if let Some(left) = time_left(state.elapsed(), read.load(Ordering::Relaxed), to_come) {
+            let _ = write!(text, "about {} left", roughly(left));
+        }
+    };
+    style("{pos} of {len} clips  {bar:24} {left}").with_key("left", tell)
+}
+
+/// By the mean of the clips so far. (The bar's own estimate trusts the last seconds most: while
+/// one long clip is read and none is finished, it grows to weeks.)
+fn time_left(elapsed: Duration, read: usize, to_come: u64) -> Option<Duration> {
+    let mean_s = elapsed.as_secs_f64() / read as f64;
+    Duration::try_from_secs_f64(mean_s * to_come as f64).ok()
+}
+
+/// `5 s`, `2 min`, `3 h 10 min`: an estimate has no seconds to spare.
+fn roughly(left: Duration) -> String {
+    let (seconds, minutes) = (left.as_secs().div_ceil(5) * 5, left.as_secs().div_ceil(60));
+    match minutes {
+        0..=1 => format!("{} s", seconds.max(5)),
+        2..=59 => format!("{minutes} min"),
+        _ => format!("{} h {:02} min", minutes / 60, minutes % 60),
     }
 }
 
@@ -283,6 +309,20 @@ mod tests {
         assert_eq!(bar.bar.length(), None);
         assert_eq!(bar.bar.position(), 0);
     }
+
+    #[test]
+    fn one_long_clip_does_not_make_the_time_left_explode() {
+        let left = |elapsed_s, read, to_come| {
+            time_left(Duration::from_secs(elapsed_s), read, to_come).map(roughly)
+        };
+        assert_eq!(left(3, 0, 6), None);
+        assert_eq!(left(40, 5, 1).as_deref(), Some("10 s"));
+        assert_eq!(left(125, 5, 1).as_deref(), Some("25 s"));
+        assert_eq!(left(125, 5, 0).as_deref(), Some("5 s"));
+        assert_eq!(left(60, 2, 90).as_deref(), Some("45 min"));
+        assert_eq!(left(60, 1, 190).as_deref(), Some("3 h 10 min"));
+    }
+
     const WIDTH: usize = 80;
 
     /// A terminal that keeps what is drawn.

@@ -267,7 +267,8 @@ const ADVICE: [(Verdict, &str); 3] = [
 fn duration(took: Duration) -> String {
     let seconds = took.as_secs();
     match seconds {
-        0..=9 => format!("{:.1} s", took.as_secs_f64()),
+        // Nothing takes no time.
+        0..=9 => format!("{:.1} s", took.as_secs_f64().max(0.1)),
         10..=59 => format!("{seconds} s"),
         60..=3599 => format!("{} min {:02} s", seconds / 60, seconds % 60),
         _ => format!("{} h {:02} min", seconds / 3600, seconds / 60 % 60),

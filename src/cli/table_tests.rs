@@ -330,6 +330,7 @@ fn the_summary_is_no_wider_than_the_terminal_and_keeps_paths_whole() {
 #[test]
 fn times_are_told_in_the_unit_that_fits() {
     let told = |millis| duration(Duration::from_millis(millis));
+    assert_eq!(told(3), "0.1 s");
     assert_eq!(told(840), "0.8 s");
     assert_eq!(told(42_000), "42 s");
     assert_eq!(told(185_000), "3 min 05 s");
