@@ -10,6 +10,7 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+mod timing;
 
 use common::Shelf;
 use rollmark::media::{Quality, RecordCodec, RecordOptions};
@@ -19,7 +20,7 @@ use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Instant;
+use timing::timed;
 
 const SLATE_SEED: u64 = 31_001;
 const SCENE_SEEDS: [u64; 3] = [31_002, 31_003, 31_005];
@@ -30,8 +31,6 @@ const LONG_S: u64 = 600;
 const SHORT_S: u64 = 120;
 /// Head and tail that are searched first; see `src/clip.rs`.
 const END_S: f64 = 20.0;
-/// Processor time of waited-for children in /proc/self/stat is counted in these (Linux).
-const TICKS_PER_S: f64 = 100.0;
 
 struct Format {
     name: &'static str,
@@ -69,37 +68,6 @@ const FORMATS: [Format; 4] = [
                  -crf 24 -g 60 -pix_fmt yuv420p",
     },
 ];
-
-/// Seconds, by the clock on the wall and of all cores.
-#[derive(Clone, Copy)]
-struct Took {
-    wall_s: f64,
-    cpu_s: f64,
-}
-
-fn children_cpu_s() -> f64 {
-    let stat = fs::read_to_string("/proc/self/stat").expect("Linux");
-    let (_, fields) = stat.rsplit_once(')').expect("the name is in brackets");
-    // User and system time of children that were waited for are fields 16 and 17; what lies
-    // behind the name begins with field 3.
-    let ticks: f64 = fields
-        .split_whitespace()
-        .skip(13)
-        .take(2)
-        .map(|n| n.parse::<f64>().expect("a number"))
-        .sum();
-    ticks / TICKS_PER_S
-}
-
-fn timed<T>(job: impl FnOnce() -> T) -> (T, Took) {
-    let (began, before) = (Instant::now(), children_cpu_s());
-    let result = job();
-    let took = Took {
-        wall_s: began.elapsed().as_secs_f64(),
-        cpu_s: children_cpu_s() - before,
-    };
-    (result, took)
-}
 
 fn rollmark(clip: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_rollmark"));
