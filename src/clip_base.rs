@@ -122,22 +122,27 @@ fn is_same_but_for_the_mark(a: &str, b: &str) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
+pub mod tests {
     use super::*;
     use crate::timecode::tests::all_forms;
+
+    /// A clock of `form` that was measured, with drop-frame known by its mark.
+    pub fn measured(form: ClockForm) -> Clock {
+        Clock {
+            form: form.pattern().into(),
+            rate: form.rate().to_string(),
+            rate_known_by: "measured".into(),
+            drop_frame: Some(form.drop_frame()),
+            drop_frame_known_by: "mark".into(),
+            refresh_hz: None,
+        }
+    }
 
     #[test]
     fn every_form_comes_back_from_what_outcomes_say_of_it_and_stands_in_the_schema() {
         let schema = include_str!("../docs/sidecar.schema.json");
         for form in all_forms() {
-            let clock = Clock {
-                form: form.pattern().into(),
-                rate: form.rate().to_string(),
-                rate_known_by: "measured".into(),
-                drop_frame: Some(form.drop_frame()),
-                drop_frame_known_by: "mark".into(),
-                refresh_hz: None,
-            };
+            let clock = measured(form);
             assert_eq!(clock_form(&clock), Some(form), "{clock:?}");
             assert!(
                 schema.contains(&format!("\"{}\"", form.pattern())),

@@ -9,7 +9,9 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
+use std::process::Stdio;
 
 fn card(shelf: &Shelf, more: &[&str]) -> Command {
     let mut command = Command::cargo_bin("rollmark").unwrap();
@@ -346,4 +348,138 @@ fn a_clip_that_cannot_be_copied_needs_a_look_and_stops_nothing() {
     assert!(!shelf.path("out/A001.mp4").exists());
     let copied = shelf.probe("out/A002.mp4", "stream_tags=timecode");
     assert_eq!(copied, ["10:05:00:00"]);
+}
+
+/// A run whose events are read while it goes on, and which can be interrupted.
+struct Watched {
+    child: std::process::Child,
+    events: std::io::Lines<BufReader<std::process::ChildStdout>>,
+    complaints: std::io::Lines<BufReader<std::process::ChildStderr>>,
+}
+
+impl Watched {
+    fn begin(shelf: &Shelf) -> Self {
+        let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+            .arg("card")
+            .arg(shelf.path("card"))
+            .arg("--out")
+            .arg(shelf.path("out"))
+            .args(["--json", "--jobs", "1"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let events = BufReader::new(child.stdout.take().unwrap()).lines();
+        let complaints = BufReader::new(child.stderr.take().unwrap()).lines();
+        Self {
+            child,
+            events,
+            complaints,
+        }
+    }
+
+    fn event(&mut self) -> Option<String> {
+        let line = self.events.next()?.unwrap();
+        let event: Value = serde_json::from_str(&line).unwrap();
+        let words = |key: &str| event[key].as_str().unwrap_or_default().to_owned();
+        Some(format!("{} {}", words("event"), words("clip")))
+    }
+
+    fn wait_for(&mut self, wanted: &str) {
+        while self.event().expect("the run goes on") != wanted {}
+    }
+
+    /// As Ctrl-C does.
+    fn interrupt(&mut self) {
+        let pid = self.child.id().to_string();
+        let status = std::process::Command::new("kill")
+            .args(["-INT", &pid])
+            .status();
+        assert!(status.unwrap().success());
+    }
+
+    /// What is told until the end, and how the run ended.
+    fn rest(mut self) -> (Vec<String>, Option<i32>) {
+        let told = std::iter::from_fn(|| self.event()).collect();
+        (told, self.child.wait().unwrap().code())
+    }
+}
+
+#[test]
+fn the_first_ctrl_c_finishes_the_clip_at_hand_and_the_second_stops_at_once() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A.mov", "10:00:00:00", H264);
+    // No clock, and all of it is looked through.
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i mandelbrot=s=640x360:r=25 -t 20 {H264} -g 25 card/B.mov"
+    ));
+    clip(&shelf, "C.mov", "10:05:00:00", H264);
+
+    let mut run = Watched::begin(&shelf);
+    run.wait_for("began B.mov");
+    run.interrupt();
+    let said = run.complaints.next().unwrap().unwrap();
+    assert!(said.contains("Ctrl-C again stops at once"), "{said}");
+    run.interrupt();
+    assert_eq!(run.rest(), (vec!["done ".to_owned()], Some(2)));
+    let left = |name: &str| shelf.path("out").join(name).exists();
+    assert!(left("A.mov.rollmark.json") && !left("B.mov.rollmark.json"));
+
+    let mut run = Watched::begin(&shelf);
+    run.wait_for("began B.mov");
+    run.interrupt();
+    let told = ["finished B.mov", "done "].map(str::to_owned).to_vec();
+    assert_eq!(run.rest(), (told, Some(2)));
+    assert!(left("B.mov.rollmark.json") && !left("C.mov.rollmark.json"));
+    let whole = json(shelf.path("out/card.json"));
+    assert_eq!(whole["notes"][0]["code"], "stopped", "{whole:#}");
+
+    let (told, status) = Watched::begin(&shelf).rest();
+    let begun: Vec<_> = told.iter().filter(|e| e.starts_with("began")).collect();
+    assert_eq!(begun, ["began C.mov"]);
+    assert_eq!(status, Some(0));
+    let leftovers = hashes(&shelf.path("out"));
+    let is_leftover = |file: &&PathBuf| file.extension().is_some_and(|e| e == "part");
+    assert_eq!(leftovers.keys().find(is_leftover), None);
+}
+
+/// A camera whose clock stands in another zone, and whose header is written when the take ends.
+#[test]
+fn the_machines_zone_plays_no_part_and_a_likely_zone_of_the_camera_is_told() {
+    let shelf = Shelf::new();
+    let made = |time: &str| format!("{H264} -metadata creation_time=2021-05-28T{time}Z");
+    clip(
+        &shelf,
+        "VID_20210528_154038.mp4",
+        "15:40:38:00",
+        &made("12:40:43"),
+    );
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i mandelbrot=s=480x120:r=25 -t 2 {} card/VID_20210528_155038.mp4",
+        made("12:50:43")
+    ));
+    let told = ["UTC", "Asia/Kathmandu", "America/St_Johns"].map(|zone| {
+        let _ = fs::remove_dir_all(shelf.path("out"));
+        let status = card(&shelf, &[]).env("TZ", zone).output().unwrap().status;
+        assert_eq!(status.code(), Some(0), "{zone}");
+        fs::read(shelf.path("out/card.json")).unwrap()
+    });
+    assert!(told[0] == told[1] && told[1] == told[2]);
+    let whole: Value = serde_json::from_slice(&told[0]).unwrap();
+    let [slated, unslated] = [&whole["clips"][0], &whole["clips"][1]];
+    assert_eq!(start(slated), "15:40:38:00");
+    assert_eq!(unslated["verdict"], "none");
+    assert_eq!(unslated["start"], Value::Null);
+    // Ten minutes later by the same clock: 15:50:38, whichever end of the take it tells.
+    let bounds = &unslated["estimate"]["seconds_bounds"];
+    let [low, high] = [0, 1].map(|at| bounds[at].as_f64().unwrap());
+    let truth = f64::from((15 * 60 + 50) * 60 + 38);
+    assert!(
+        low <= truth && truth <= high && high - low < 10.0,
+        "{bounds}"
+    );
+    assert!(
+        whole["cameras"].to_string().contains("zone_offset_likely"),
+        "{whole:#}"
+    );
 }

@@ -51,6 +51,13 @@ impl Place {
         command
     }
 
+    /// ... on the folder `card`, into `out`.
+    fn card(&self) -> Command {
+        let mut command = self.rollmark();
+        command.args(["card", "card", "--out", "out"]);
+        command
+    }
+
     /// Everything below `name`, folders left out.
     fn files_in(&self, name: &str) -> Vec<String> {
         fn walk(folder: &Path, top: &Path, found: &mut Vec<String>) {

@@ -33,8 +33,7 @@ fn a_card_whose_results_cannot_be_written_could_not_be_run() {
     // A sidecar of somebody else in the way of one clip: told, kept, and the rest is written.
     let theirs = place.file("out/a.mov.rollmark.json", b"mine");
     place
-        .rollmark()
-        .args(["card", "card", "--out", "out"])
+        .card()
         .assert()
         .code(2)
         .stderr(contains("a.mov.rollmark.json").and(contains("not replaced")));
@@ -49,8 +48,7 @@ fn a_report_of_somebody_else_is_kept() {
     place.file("card/a.mov", b"");
     let theirs = place.file("out/report.html", b"<p>mine</p>");
     place
-        .rollmark()
-        .args(["card", "card", "--out", "out"])
+        .card()
         .assert()
         .code(2)
         .stderr(contains("report.html").and(contains("not replaced")));
@@ -62,12 +60,7 @@ fn what_write_would_replace_is_kept_and_the_other_products_are_written() {
     let place = Place::new();
     place.file("card/a.mov", b"");
     let theirs = place.file("out/clips.csv", b"mine");
-    let run = || {
-        place
-            .rollmark()
-            .args(["card", "card", "--out", "out", "--write", "csv,edl"])
-            .assert()
-    };
+    let run = || place.card().args(["--write", "csv,edl"]).assert();
     run()
         .code(2)
         .stderr(contains("clips.csv").and(contains("not replaced")));
@@ -88,8 +81,8 @@ fn corrections_that_name_no_clip_are_told_and_everything_else_is_done() {
         b"[[clip]]\nname = \"A002.mov\"\nreject = true\n",
     );
     place
-        .rollmark()
-        .args(["card", "card", "--out", "out", "--corrections", "said.toml"])
+        .card()
+        .args(["--corrections", "said.toml"])
         .assert()
         .code(2)
         .stderr(contains("said.toml").and(contains("no clip is named `A002.mov`")));
@@ -149,15 +142,9 @@ fn a_table_that_cannot_be_printed_is_told() {
 fn a_card_without_clips_says_what_was_passed_over() {
     let place = Place::new();
     place.file("card/notes.txt", TEXT);
-    place
-        .rollmark()
-        .args(["card", "card", "--out", "out"])
-        .assert()
-        .code(1)
-        .stdout(
-            contains("No clip was found: the only file was passed over")
-                .and(contains("verdict").not()),
-        );
+    place.card().assert().code(1).stdout(
+        contains("No clip was found: the only file was passed over").and(contains("verdict").not()),
+    );
 }
 
 #[test]
@@ -165,13 +152,7 @@ fn clips_that_are_gone_are_told_below_the_table() {
     let place = Place::new();
     place.file("card/a.mov", b"");
     let gone = place.file("card/b.mov", b"");
-    let run = || {
-        place
-            .rollmark()
-            .args(["card", "card", "--out", "out"])
-            .assert()
-            .code(1)
-    };
+    let run = || place.card().assert().code(1);
     run().stdout(contains("2 clips: 2 failed."));
     fs::remove_file(gone).unwrap();
     run().stdout(contains("1 clip: 1 failed.").and(contains("b.mov")));

@@ -8,12 +8,12 @@ mod runs;
 mod settling;
 
 use super::{CardRun, Settings, Stop, Work};
+use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::{
-    CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Clock, Crop, Evidence, Start, Tool,
-    Verdict,
+    CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Crop, Evidence, Start, Tool, Verdict,
 };
 use crate::progress::{Event, Listener, Wish};
 use crate::sidecar::json::TOOL_NAME;
@@ -113,15 +113,8 @@ fn set_start(outcome: &mut ClipOutcome, form: ClockForm, counts: HalfOpen) {
         in_clip_base: None,
         inherited_from: None,
     });
-    outcome.clock = Some(Clock {
-        form: form.pattern().into(),
-        rate: form.rate().to_string(),
-        rate_known_by: "measured".into(),
-        drop_frame: Some(form.drop_frame()),
-        drop_frame_known_by: "mark".into(),
-        refresh_hz: None,
-    });
-    crate::clip_base::fill(outcome);
+    outcome.clock = Some(clip_base::tests::measured(form));
+    clip_base::fill(outcome);
 }
 
 /// As the file says; `drop` tells how drop-frame is known.
