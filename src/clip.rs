@@ -216,6 +216,7 @@ impl Search {
                     _ => closest,
                 },
                 widest_s: Some(widest),
+                is_rough: false,
             },
             sharpness,
             closer: sharpness,
@@ -223,12 +224,14 @@ impl Search {
     }
 
     /// Between head and tail: digits as tall as an eightieth of the picture's longer side are
-    /// seen (24 px of 1920), as on a display held up to the camera.
+    /// seen (24 px of 1920), as on a display held up to the camera. At a quarter of the size the
+    /// edges of blocks do not matter; what is found is decoded again.
     fn of_middle() -> Self {
         Self {
             pace: Pace::KeyFrames {
                 closest_s: ratio(CLOSEST_S),
                 widest_s: None,
+                is_rough: true,
             },
             sharpness: Sharpness::Broad,
             closer: Sharpness::Coarse,

@@ -73,6 +73,9 @@ pub enum Pace {
         /// Where key frames lie further apart, frames between them come as well, at
         /// least `closest_s` apart and decoded from the key frame on; `None`: never.
         widest_s: Option<Ratio>,
+        /// True if the edges of the codec's blocks may show: the filter that smooths them is
+        /// left out, for pictures that are only looked at in a reduced size.
+        is_rough: bool,
     },
 }
 

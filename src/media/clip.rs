@@ -526,6 +526,8 @@ impl Footage for Clip {
         self.pace = pace;
         self.given = None;
         if !self.must_count {
+            let is_rough = matches!(pace, Pace::KeyFrames { is_rough: true, .. });
+            self.source.set_rough(is_rough);
             self.pending.truncate(1);
             let place = self.pending.front().or(self.current.as_ref());
             self.resume_after = place.map(|shot| shot.ticks).or(self.resume_after);

@@ -216,6 +216,18 @@ impl Source {
         unsafe { (*self.decoder.as_mut_ptr()).flags |= ffi::AV_CODEC_FLAG_OUTPUT_CORRUPT as i32 };
     }
 
+    /// Leaves out the filter that smooths the edges of blocks (H.264, 8.7; H.265, 8.7), from
+    /// the next packet on.
+    pub(super) fn set_rough(&mut self, is_rough: bool) {
+        let skipped = if is_rough {
+            Discard::All
+        } else {
+            Discard::Default
+        };
+        // SAFETY: the context is open and used by this thread only.
+        unsafe { (*self.decoder.as_mut_ptr()).skip_loop_filter = skipped.into() };
+    }
+
     /// The next frame in presentation order; `None` at the end.
     pub(super) fn next_frame(&mut self) -> Option<frame::Video> {
         loop {
@@ -300,16 +312,21 @@ impl Source {
             self.ahead.push_front(packet);
         }
         self.decoder.skip_frame(Discard::NonReference);
-        let frame = loop {
+        let frame = self.next_from(target);
+        self.decoder.skip_frame(Discard::Default);
+        frame
+    }
+
+    /// The next frame with a stamp of at least `target`; `None` at the end.
+    fn next_from(&mut self, target: i64) -> Option<frame::Video> {
+        loop {
             let frame = self.next_frame()?;
             let stamp = frame.pts().or(frame.timestamp());
             if stamp.is_some_and(|stamp| stamp >= target) {
                 self.last_given = stamp.map(|stamp| (stamp, 0));
-                break frame;
+                return Some(frame);
             }
-        };
-        self.decoder.skip_frame(Discard::Default);
-        Some(frame)
+        }
     }
 
     /// The demuxer's index holds every packet of the file.
@@ -579,3 +596,7 @@ impl Source {
         self.tally.damaged = self.damaged.len();
     }
 }
+
+#[cfg(test)]
+#[path = "source_tests.rs"]
+mod tests;

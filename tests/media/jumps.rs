@@ -13,6 +13,7 @@ fn key_frames() -> Pace {
     Pace::KeyFrames {
         closest_s: Ratio::new(2, 5),
         widest_s: None,
+        is_rough: false,
     }
 }
 
@@ -222,6 +223,43 @@ fn changing_the_way_of_reading_keeps_the_place() {
     }
 }
 
+/// Rough pictures come at the same times, differ only a little, and leave nothing behind for
+/// those that are read afterwards.
+#[test]
+fn rough_key_frames_differ_a_little_and_leave_nothing_behind() {
+    let shop = Workshop::new();
+    let mut differing = 0;
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        clip.set_pace(key_frames());
+        let fine = rest(&mut clip);
+        clip.set_pace(Pace::EveryFrame);
+        let from = clip.seek(Aim::At(Ratio::new(1, 1))).unwrap().got;
+        let first = from.map_or(0, |stamp| stamp.ticks);
+        clip.set_pace(Pace::KeyFrames {
+            closest_s: Ratio::new(2, 5),
+            widest_s: None,
+            is_rough: true,
+        });
+        for rough in rest(&mut clip) {
+            let at = |f: &&Frame| f.stamp.ticks == rough.stamp.ticks;
+            let same = fine.iter().chain(&all).find(at);
+            let same = same.unwrap_or_else(|| panic!("{name}: {:?}", rough.stamp));
+            let off = |(a, b): (&u8, &u8)| u64::from(a.abs_diff(*b));
+            let off: u64 = rough.luma.iter().zip(same.luma.iter()).map(off).sum();
+            assert!(off < 4 * same.luma.len() as u64, "{name}: {off}");
+            differing += usize::from(off > 0);
+        }
+        clip.set_pace(Pace::EveryFrame);
+        clip.seek(Aim::At(Ratio::new(1, 1))).unwrap();
+        let at = all.iter().position(|f| f.stamp.ticks == first).unwrap();
+        assert_same(&name, &rest(&mut clip), &all[at..]);
+    }
+    assert!(differing > 10, "the filter was left out");
+}
+
 /// Where key frames are rare, frames between them come as well, the same as a straight
 /// reading shows, and none is further from the one before than was asked for.
 #[test]
@@ -235,6 +273,7 @@ fn rare_key_frames_are_filled_up() {
         clip.set_pace(Pace::KeyFrames {
             closest_s,
             widest_s: Some(widest_s),
+            is_rough: false,
         });
         let some = rest(&mut clip);
         for frame in &some {
