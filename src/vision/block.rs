@@ -85,7 +85,13 @@ impl Eye {
                 at(base, aside.low),
                 at(base, aside.high),
             ]);
-            rows.extend(self.look_every_way(frame, &quad)?);
+            // A row of two pairs shows digits also where it lies a little beside.
+            if self
+                .look_as_it_is(frame, &quad)?
+                .is_some_and(|columns| columns.shows_digits())
+            {
+                rows.extend(self.look_every_way(frame, &quad)?);
+            }
             middle += ROW_SEARCH_STEP * height;
         }
         rows.retain(|row| row.1.legibility() >= LEAST_LEGIBLE_ROW);

@@ -163,7 +163,8 @@ impl Eye {
             let seen = self.look_every_way(frame, &line.quad)?;
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
-            } else {
+            } else if !seen.iter().any(|v| v.1.shows_digits()) {
+                // Digits that are seen stand along the line, so that it is not one from the side.
                 unread.push(line.quad);
             }
             views.extend(seen);
@@ -441,6 +442,12 @@ impl Eye {
             views.extend(in_mirror);
         }
         Ok(views)
+    }
+
+    /// Reads a line just as it is thought to lie, without a second look.
+    pub(super) fn look_as_it_is(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<Columns>> {
+        let seen = self.cut_and_read(frame, quad, DISCOVER_MARGIN)?;
+        Ok(seen.map(|(_, columns)| columns))
     }
 
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once

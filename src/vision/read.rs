@@ -183,6 +183,13 @@ impl Columns {
         self.line_through(&telling)
     }
 
+    /// True if three digits or so stand in the strip, whichever way they face.
+    pub fn shows_digits(&self) -> bool {
+        let telling =
+            (0..self.len()).filter(|&c| self.facing(c).iter().sum::<f32>() > LEAST_TELLING);
+        telling.count() >= FEWEST_TELLING
+    }
+
     /// The line through the middles of the digits in some columns, and their usual height.
     fn line_through(&self, columns: &[usize]) -> Option<Lie> {
         if columns.len() < FEWEST_TELLING {
