@@ -18,7 +18,7 @@ use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
 use crate::progress::{Event, Listener, Wish};
-use crate::reading::Sighting;
+use crate::reading::{Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
 use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
@@ -282,7 +282,7 @@ impl Watch<'_> {
             }
             if look == Look::Everywhere
                 && is_long
-                && self.fit().start.is_none()
+                && !self.has_a_start()
                 && sharpness == Sharpness::Coarse
                 && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
                     == Found::Settled
@@ -294,6 +294,15 @@ impl Watch<'_> {
             }
         }
         Ok(self.fit())
+    }
+
+    /// True if what was read so far tells a start by more than a few frames, which lettering
+    /// may do that looks like a clock in passing.
+    fn has_a_start(&self) -> bool {
+        let fit = self.fit();
+        let of_the_clock = fit.sightings.iter().filter(|s| s.is_the_clock());
+        let agreeing: usize = of_the_clock.map(|s| s.frames_agreeing).sum();
+        fit.start.is_some() && agreeing >= fit::FEW_FRAMES
     }
 
     fn tell(&mut self, event: Event) -> Wish {
@@ -667,7 +676,10 @@ fn outcome(
 }
 
 fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
-    let (first, last) = (sighting.readings.first()?, sighting.readings.last()?);
+    let first = sighting.readings.first()?;
+    let day = Ratio::from_integer(fit::DAY_S);
+    let is_fitted = |r: &&Reading| r.stamp.seconds() - first.stamp.seconds() < day;
+    let last = sighting.readings.iter().rev().find(is_fitted)?;
     Some(Window {
         first_frame: first.stamp.index,
         last_frame: last.stamp.index,
@@ -677,4 +689,39 @@ fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
         frames_agreeing: fitted.frames_agreeing,
         quad: first.quad.corners().map(|p| [p.x, p.y]),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Point, Quad};
+    use crate::reading::{DigitOdds, Layout, MarkOdds};
+
+    #[test]
+    fn a_window_ends_before_a_stamp_that_lies_ages_away() {
+        let corners = [(0.0, 0.0), (9.0, 0.0), (9.0, 1.0), (0.0, 1.0)];
+        let reading = |ticks| Reading {
+            stamp: Stamp {
+                ticks,
+                tick_seconds: Ratio::new(1, 25),
+                index: None,
+            },
+            places: vec![DigitOdds::FLAT; 6],
+            last_mark: MarkOdds::UNKNOWN,
+            quad: Quad::from_corners(corners.map(|(x, y)| Point::new(x, y))),
+        };
+        let sighting = Sighting {
+            layout: Layout {
+                groups: vec![2, 2, 2],
+            },
+            readings: vec![reading(25), reading(50), reading(1 << 40)],
+        };
+        let fitted = SightingFit {
+            frames_read: 2,
+            frames_agreeing: 2,
+            displayed: vec![0, 1, 1],
+        };
+        let window = window(&sighting, &fitted).unwrap();
+        assert_eq!((window.first_seconds, window.last_seconds), (1.0, 2.0));
+    }
 }

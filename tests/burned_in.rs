@@ -60,6 +60,17 @@ fn a_clock_between_key_frames_that_lie_far_apart_is_found() {
     in_view_for_a_while(999).must_be_sure_of(TEN);
 }
 
+/// Three frames at the head tell a start, but nothing that one could rely on.
+#[test]
+fn a_glimpse_at_the_head_does_not_end_the_search() {
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("60")
+        .then(",drawbox=t=fill:c=gray:enable='not(between(t,5,5.09)+between(t,30,33))'");
+    let shelf = Shelf::new();
+    let coding = format!("{H264} -g 25 -sc_threshold 0");
+    read(&shelf.clip("clip.mp4", &clock, &coding)).must_be_sure_of(TEN);
+}
+
 /// Digits 9 px tall in 1080p.
 #[test]
 fn small_digits_are_found() {

@@ -33,6 +33,8 @@ mod table;
 mod tests;
 mod window;
 
+pub use sight::{DAY_S, FEW_FRAMES};
+
 use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::{Clock, Start, Verdict};

@@ -19,12 +19,14 @@ const HARDLY_ANY_PERCENT: usize = 25;
 /// Share of read frames, in percent, that must tell a last place before it counts.
 const HARDLY_TOLD_PERCENT: usize = 25;
 /// Agreeing frames below which a start is never sure.
-pub(super) const FEW_FRAMES: usize = 4;
+pub const FEW_FRAMES: usize = 4;
 
 /// Longest stretch that is fitted as one, in clip seconds. The usual drift makes
 /// 1 ms of it, 1/40 of a count of 25 to the second.
 const STRETCH_S: i128 = 30;
-const DAY_S: i128 = 86_400;
+/// Looks this many clip seconds behind the first of a sighting, or more, are not fitted: a clock
+/// shows each label once a day, and stamps further apart are damaged.
+pub const DAY_S: i128 = 86_400;
 /// Fewest looks of a stretch.
 const LOOKS_OF_A_STRETCH: usize = 12;
 
@@ -136,8 +138,7 @@ fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
     if needs_them { 0 } else { tail }
 }
 
-/// The looks less than a day after the first: a clock shows each label once a day, and stamps
-/// further apart are damaged.
+/// The looks less than a day after the first.
 fn within_a_day<'a>(looks: Looks<'a>, times: &Times) -> Looks<'a> {
     let first = i128::from(looks.ticks[0]);
     let is_near = |&look: &usize| {

@@ -172,9 +172,7 @@ impl Columns {
 
     /// How the digits lie in the strip, whichever way they face. `None` where too few stand.
     pub fn lie(&self) -> Option<Lie> {
-        let mut telling: Vec<usize> = (0..self.len())
-            .filter(|&c| self.facing(c).iter().sum::<f32>() > LEAST_TELLING)
-            .collect();
+        let mut telling = self.telling();
         let lie = self.line_through(&telling)?;
         telling.retain(|&c| {
             let off_px = self.middle_px(c) - lie.middle_at(middle_of(c));
@@ -185,9 +183,13 @@ impl Columns {
 
     /// True if three digits or so stand in the strip, whichever way they face.
     pub fn shows_digits(&self) -> bool {
-        let telling =
-            (0..self.len()).filter(|&c| self.facing(c).iter().sum::<f32>() > LEAST_TELLING);
-        telling.count() >= FEWEST_TELLING
+        self.telling().len() >= FEWEST_TELLING
+    }
+
+    /// Columns in which a digit stands, whichever way it faces.
+    fn telling(&self) -> Vec<usize> {
+        let stands = |&c: &usize| self.facing(c).iter().sum::<f32>() > LEAST_TELLING;
+        (0..self.len()).filter(stands).collect()
     }
 
     /// The line through the middles of the digits in some columns, and their usual height.
@@ -446,6 +448,8 @@ pub(super) mod tests {
         }
         assert!(columns.has_mirrored());
         assert!(columns.lie().is_some());
+        assert!(columns.shows_digits());
+        assert!(!perfect("7:LOT", 20.0, 12.0, 128).shows_digits());
     }
 
     #[test]
