@@ -19,7 +19,7 @@ fn a_clip_that_ends_between_key_frames_leaves_the_decoder_as_it_was() {
         recorder.write(&picture).unwrap();
     }
     recorder.finish().unwrap();
-    let mut source = Source::open(&file).unwrap();
+    let mut source = Source::open(&file, 1).unwrap();
     let skipped = |source: &Source| {
         // SAFETY: a plain field of a context that lives.
         unsafe { (*source.decoder.as_ptr()).skip_frame }

@@ -163,8 +163,7 @@ impl Eye {
             let seen = self.look_every_way(frame, &line.quad)?;
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
-            } else if !seen.iter().any(|v| v.1.shows_digits()) {
-                // Digits that are seen stand along the line, so that it is not one from the side.
+            } else {
                 unread.push(line.quad);
             }
             views.extend(seen);
