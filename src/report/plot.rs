@@ -385,14 +385,11 @@ mod tests {
 
     #[test]
     fn rests_that_are_one_are_told_as_one() {
-        let (mut outcome, mut evidence) = read_over_midnight(&[]);
-        outcome.start.as_mut().unwrap().count += 0.25;
-        // A clock that changes with the clip's frames.
-        evidence
-            .points
-            .retain(|point| (point.seconds * 25.0).fract() < 1e-6);
+        let (outcome, mut evidence) = read_over_midnight(&[]);
+        evidence.points.truncate(1);
         let sentence = Plot::of(&outcome, &evidence, 400).unwrap().sentence();
-        assert!(sentence.contains("Their rest is 0."), "{sentence}");
+        assert!(sentence.contains("Their rest is "), "{sentence}");
+        assert!(!sentence.contains("between"), "{sentence}");
     }
 
     #[test]
