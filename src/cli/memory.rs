@@ -40,7 +40,7 @@ mod tests {
         give_back();
         let given_back = resident_kb();
         assert!(
-            given_back + (BLOCKS * BLOCK >> 10) / 2 < full,
+            given_back + ((BLOCKS * BLOCK) >> 10) / 2 < full,
             "{full} kB full, {freed} kB freed, {given_back} kB after"
         );
         assert_eq!(blocks.len(), BLOCKS / 40);

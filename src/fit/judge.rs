@@ -420,13 +420,18 @@ impl Table<'_> {
         let dials = members
             .iter()
             .filter_map(|&(i, _)| self.seen[i].looks.as_ref());
-        if dials.map(|looks| looks.dial.hour_digits).max() == Some(1) {
+        let hour_digits = dials.map(|looks| looks.dial.hour_digits).max();
+        if hour_digits == Some(1) {
             doubts.push(reasons::hours_cut());
         }
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, worth);
             for (looks, form, counts) in &told {
-                ballot.add(looks, *form, counts);
+                // Where another sighting shows two digits of the hours, a single one may be either.
+                let is_cut = Some(looks.dial.hour_digits) < hour_digits;
+                if group != Group::Hours || !is_cut {
+                    ballot.add(looks, *form, counts);
+                }
             }
             let lead = ballot.lead();
             if !lead.is_settled {

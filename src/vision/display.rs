@@ -227,7 +227,7 @@ mod tests {
         let frames = of_groups(level(200.0, 180.0, 100.0, 60.0), &[2]);
         let date = of_groups(level(200.0, 260.0, 100.0, 15.0), &[2, 2, 2, 2]);
         let clock = display(&[hours.clone(), frames]);
-        assert!(clock.is_near(&display(&[date.clone()])));
+        assert!(clock.is_near(&display(std::slice::from_ref(&date))));
         assert!(!clock.is_same_as(&display(&[date])));
         assert!(clock.is_same_as(&clock));
         assert!(!clock.is_same_as(&display(&[hours])));

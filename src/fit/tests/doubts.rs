@@ -254,6 +254,24 @@ fn a_clock_that_is_set_in_view_is_not_sure() {
     }
 }
 
+#[test]
+fn a_digit_of_the_hours_seen_alone_says_nothing_where_two_are_there() {
+    // A finger lies on the 8 of 08: one sighting has a place for it, in which nothing is read,
+    // another takes the 0 for all of the hours.
+    let scene = Scene::new(frames(Rate::F25), "08:34:20:00", Rate::F25);
+    let mut whole = scene.film();
+    let mut cut = whole.sighting.clone();
+    cut.layout.groups[0] = 1;
+    for (reading, seen_alone) in whole.sighting.readings.iter_mut().zip(&mut cut.readings) {
+        reading.places[1] = DigitOdds::FLAT;
+        seen_alone.places.remove(1);
+    }
+    let both = [whole.sighting, cut];
+    let fit = crate::fit::fit(&both, &whole.facts, &Known::default());
+    assert_eq!(fit.verdict, Verdict::Unsure, "{fit:#?}");
+    assert!(codes(&fit).contains(&"hours_doubtful") || codes(&fit).contains(&"hours_unknown"));
+}
+
 /// As a damaged table of times makes them.
 #[test]
 fn stamps_that_lie_ages_apart_cost_no_memory_and_make_no_wrong_start() {
