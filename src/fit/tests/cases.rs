@@ -327,6 +327,25 @@ fn a_rate_given_wrongly_is_said_to_be_wrong() {
 }
 
 #[test]
+fn a_given_rate_that_no_trade_uses_must_beat_those_that_are_used() {
+    // Within a count, 26 a second explain each label that 25 a second show; they would show :25.
+    let given = Rate::new(26, 1).unwrap();
+    let known = Known {
+        rate: Some(given),
+        ..Known::default()
+    };
+    for seconds in [2, 4] {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        scene.frames = (0..25 * seconds).collect();
+        let fit = run_knowing(&scene.film(), &known);
+        assert_unsure(&fit, "given_rate_contradicted");
+        let mut scene = Scene::new(frames(given), "10:20:30:07", Rate::F25);
+        scene.frames = (0..25 * seconds).collect();
+        assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:07");
+    }
+}
+
+#[test]
 fn a_stated_lag_moves_the_start_on() {
     let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
     let known = Known {
