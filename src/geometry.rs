@@ -59,6 +59,16 @@ impl Quad {
         }
     }
 
+    /// How far `point` lies from its middle: along the reading direction, and towards the base
+    /// line's side, px.
+    pub fn along_and_aside(&self, point: Point) -> (f32, f32) {
+        let (ahead, from) = (self.direction(), self.centre());
+        let step = Point::new(point.x - from.x, point.y - from.y);
+        let facing = if self.is_mirrored() { -1.0 } else { 1.0 };
+        let along = step.x * ahead.x + step.y * ahead.y;
+        (along, facing * (step.y * ahead.x - step.x * ahead.y))
+    }
+
     /// True if the text runs as a mirror shows it: its way down lies to the left of its way
     /// ahead.
     pub fn is_mirrored(&self) -> bool {

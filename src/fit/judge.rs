@@ -87,6 +87,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     }
     let windows: Vec<&WindowFit> = seen.iter().map(|s| &s.window).collect();
     let table = Table {
+        sightings,
         seen: &seen,
         windows: &windows,
         times: &times,
@@ -354,9 +355,11 @@ impl Table<'_> {
             else {
                 continue;
             };
-            shifts.add(looks, start.pace.form, &counts);
             let blurred = sight::blurred_places(&start.pace, self.frame_s());
-            leans.add(looks, start.pace.form, &counts, blurred);
+            if !self.is_seen_again(index, members) {
+                shifts.add(looks, start.pace.form, &counts);
+                leans.add(looks, start.pace.form, &counts, blurred);
+            }
             let tally = Tally::of(looks, start.pace.form, &counts);
             let sighting = &mut fit.sightings[seen.sighting];
             sighting.frames_agreeing += tally.agreeing;
@@ -385,7 +388,7 @@ impl Table<'_> {
                 }
             }
             lacks_a_place |= seen.left_out.is_some();
-            told.push((looks, start.pace.form, counts));
+            told.push((index, looks, start.pace.form, counts));
         }
         let worth = leans.worth();
         if has_jumped {
@@ -426,10 +429,15 @@ impl Table<'_> {
         }
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, worth);
-            for (looks, form, counts) in &told {
+            for (index, looks, form, counts) in &told {
                 // Where another sighting shows two digits of the hours, a single one may be either.
                 let is_cut = Some(looks.dial.hour_digits) < hour_digits;
-                if group != Group::Hours || !is_cut {
+                // One display may be seen in several ways, which is no news about its digits.
+                let is_again = told.iter().any(|(other, others, ..)| {
+                    (others.len(), other) > (looks.len(), index)
+                        && self.share_digits(*index, *other)
+                });
+                if !is_again && (group != Group::Hours || !is_cut) {
                     ballot.add(looks, *form, counts);
                 }
             }
@@ -440,6 +448,17 @@ impl Table<'_> {
             }
         }
         checks
+    }
+
+    /// True if another of the `members` looks at the same digits, in more frames: one display
+    /// may be seen in several ways, which is no news about its digits.
+    fn is_seen_again(&self, index: usize, members: &[(usize, &Scored)]) -> bool {
+        let looks = |i: usize| self.seen[i].looks.as_ref().map_or(0, Looks::len);
+        members.iter().any(|&(other, _)| {
+            (looks(other), other) > (looks(index), index)
+                && self.overlap(index, other)
+                && self.share_digits(index, other)
+        })
     }
 
     /// What is left of a fit when there is nothing in it.

@@ -7,6 +7,7 @@ use super::pace::Pace;
 use super::sight::{Seen, is_coarse};
 use super::window::{Scored, WindowFit};
 use crate::facts::ClipFacts;
+use crate::reading::Sighting;
 use crate::timecode::{Rate, Ratio};
 
 /// Counts per clip frame from which one exposure may hold more than two.
@@ -14,6 +15,7 @@ const BLURRED_COUNTS: i128 = 4;
 
 /// Everything a decision looks at.
 pub(super) struct Table<'a> {
+    pub sightings: &'a [&'a Sighting],
     pub seen: &'a [Seen<'a>],
     pub windows: &'a [&'a WindowFit],
     pub times: &'a Times,
@@ -50,6 +52,27 @@ impl Table<'_> {
             return Ratio::ZERO;
         }
         frame / Ratio::from_integer(2)
+    }
+
+    /// True if two sightings are looks at the same digits: in a frame that both hold, one
+    /// lies on the other. Stretches of one sighting are not.
+    pub fn share_digits(&self, a: usize, b: usize) -> bool {
+        if self.seen[a].sighting == self.seen[b].sighting {
+            return false;
+        }
+        let of = |i: usize| &self.sightings[self.seen[i].sighting].readings;
+        let in_both = of(a).iter().find_map(|reading| {
+            let other = of(b).iter().find(|other| other.stamp == reading.stamp)?;
+            Some((reading.quad, other.quad))
+        });
+        in_both.is_some_and(|(a, b)| {
+            let (along, aside) = a.along_and_aside(b.centre());
+            let reach = (
+                a.length_px().max(b.length_px()),
+                a.height_px().max(b.height_px()),
+            );
+            2.0 * along.abs() < reach.0 && 2.0 * aside.abs() < reach.1
+        })
     }
 
     pub fn slack(&self, joint: &Joint) -> Ratio {

@@ -96,22 +96,11 @@ impl Display {
             return false;
         };
         let (a, b) = (&first.quad, &second.quad);
-        let (along, aside) = along_and_aside(a, b);
+        let (along, aside) = a.along_and_aside(b.centre());
         let shared = (a.length_px() + b.length_px()) / 2.0 - along.abs();
         let height = a.height_px().min(b.height_px());
         aside.abs() < MOST_SHARED * height && shared > MOST_SHARED * height
     }
-}
-
-/// How far the middle of `b` lies from that of `a` along `a`'s reading direction, and to its
-/// side (right of it where `a` is not mirrored), px.
-fn along_and_aside(a: &Quad, b: &Quad) -> (f32, f32) {
-    let ahead = a.direction();
-    let (from, to) = (a.centre(), b.centre());
-    let step = Point::new(to.x - from.x, to.y - from.y);
-    let facing = if a.is_mirrored() { -1.0 } else { 1.0 };
-    let along = step.x * ahead.x + step.y * ahead.y;
-    (along, facing * (step.y * ahead.x - step.x * ahead.y))
 }
 
 /// Clocks that a line holds, and pieces that may be one half of a clock.
@@ -189,7 +178,7 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
 /// True if `b` stands right below `a` or just behind it, turned the same way.
 fn belongs_after(a: &Quad, b: &Quad) -> bool {
     let (ahead, b_ahead) = (a.direction(), b.direction());
-    let (along, down) = along_and_aside(a, b);
+    let (along, down) = a.along_and_aside(b.centre());
     let (ha, hb) = (a.height_px(), b.height_px());
     let reach = ha.max(hb);
     let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)

@@ -3,6 +3,7 @@
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Scene, facts, frames};
 use crate::fit::{Known, NextLook};
+use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::{DigitOdds, Sighting};
@@ -270,6 +271,44 @@ fn a_digit_of_the_hours_seen_alone_says_nothing_where_two_are_there() {
     let fit = crate::fit::fit(&both, &whole.facts, &Known::default());
     assert_eq!(fit.verdict, Verdict::Unsure, "{fit:#?}");
     assert!(codes(&fit).contains(&"hours_doubtful") || codes(&fit).contains(&"hours_unknown"));
+}
+
+#[test]
+fn a_display_that_is_seen_in_two_ways_counts_once() {
+    // The tens of the minutes lean to another digit by little: how surely they stand hangs on
+    // how many looks there were.
+    let mut weights = [0.0; 10];
+    (weights[3], weights[5]) = (0.94, 0.06);
+    let doubt_of = |rows: f32| {
+        let mut scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+        scene.frames = (0..20).collect();
+        let mut whole = scene.film();
+        for reading in &mut whole.sighting.readings {
+            reading.places[2] = DigitOdds::from_weights(weights);
+            reading.quad = level(100.0);
+        }
+        let mut again = whole.sighting.clone();
+        for reading in &mut again.readings {
+            reading.quad = level(100.0 + rows * 20.0);
+        }
+        let alone = run(&whole);
+        let both = crate::fit::fit(&[whole.sighting, again], &whole.facts, &Known::default());
+        (alone, both)
+    };
+    for rows in [0.0, 0.3] {
+        let (alone, both) = doubt_of(rows);
+        assert_unsure(&alone, "minutes_doubtful");
+        assert_unsure(&both, "minutes_doubtful");
+    }
+    // Two displays of one clock are two looks.
+    let (_, both) = doubt_of(4.0);
+    assert_sure(&both, "12:34:20:00");
+}
+
+/// A row of digits, 20 px high.
+fn level(y: f32) -> Quad {
+    let corners = [(100.0, y), (300.0, y), (300.0, y + 20.0), (100.0, y + 20.0)];
+    Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
 }
 
 /// As a damaged table of times makes them.
