@@ -108,7 +108,9 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
     let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
     let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
     for stretch in stretches(&columns.characters()) {
-        for groups in clocks_in(&stretch) {
+        let found = clocks_in(&stretch);
+        let holds_a_clock = !found.is_empty();
+        for groups in found {
             let presence = clarity_of(columns, &groups);
             let Some(row) = Row::new(strip, &lie, &groups) else {
                 continue;
@@ -120,6 +122,10 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
                 rows: vec![row],
                 presence,
             });
+        }
+        // A line that holds a clock is no row of another: its own pieces would make one.
+        if holds_a_clock {
+            continue;
         }
         for (i, groups) in halves_in(&stretch).iter().enumerate() {
             let sureness = clarity_of(columns, groups);
@@ -167,7 +173,10 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
                 rows: vec![a.clone(), b.clone()],
                 presence: sure_a.min(*sure_b),
             };
-            if display.presence >= LEAST_PAIRED && is_clock(&display.layout()) {
+            if display.presence >= LEAST_PAIRED
+                && is_clock(&display.layout())
+                && !display.has_rows_on_each_other()
+            {
                 found.push(display);
             }
         }
@@ -243,6 +252,16 @@ mod tests {
             let rows = [of_groups(first, &[2]), of_groups(second, &[2, 2, 3])];
             assert_eq!(display(&rows).has_rows_on_each_other(), is_on, "{second:?}");
         }
+    }
+
+    #[test]
+    fn two_rows_on_each_other_make_no_display() {
+        // Both are pieces of 09:20:23:14.
+        let first = of_groups(level(100.0, 100.0, 290.0, 60.0), &[2, 2, 2]);
+        let rest = of_groups(level(330.0, 104.0, 130.0, 60.0), &[3]);
+        let behind = of_groups(level(420.0, 104.0, 130.0, 60.0), &[3]);
+        assert!(pairs(&[(first.clone(), 1.0), (rest, 1.0)]).is_empty());
+        assert_eq!(pairs(&[(first, 1.0), (behind, 1.0)]).len(), 1);
     }
 
     #[test]
