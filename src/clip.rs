@@ -577,16 +577,11 @@ impl Watch<'_> {
         })
     }
 
-    /// Adds displays that came into view since, and other layouts of one that is followed:
-    /// a digit that was dark or hidden at first leaves a layout one place short.
+    /// Adds displays that came into view since, and better layouts of one that is followed.
     fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
         for display in self.fresh_displays(pyramid, Sharpness::Coarse)?.displays {
-            let is_fuller = |t: &Track| {
-                t.display.is_near(&display)
-                    && t.sighting.layout.places() < display.layout().places()
-            };
-            let is_known = tracks.iter().any(|t| t.display.is_same_as(&display));
-            if !is_known && (tracks.len() < MOST_DISPLAYS || tracks.iter().any(is_fuller)) {
+            let followed: Vec<&Display> = tracks.iter().map(|t| &t.display).collect();
+            if display.adds_to(&followed, MOST_DISPLAYS) {
                 tracks.push(Track::new(display));
             }
         }

@@ -19,6 +19,11 @@ const MOST_SHARED: f32 = 0.5;
 /// Presence of a display, and clarity of a row, above which it is certainly where it was.
 pub(super) const PLAINLY_SEEN: f32 = 0.9;
 
+/// By how much the places of a layout must be better filled than those of one that is followed
+/// for the latter to fit badly. Places that stand on digits give 0.95 to 1, those that slid off
+/// them 0.65 to 0.9 (seen on small digits that were caught between two counts at first).
+const BETTER_FILLED: f32 = 0.1;
+
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Display {
@@ -88,6 +93,22 @@ impl Display {
             && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
             && ahead.x * other_ahead.x + ahead.y * other_ahead.y > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
+    }
+
+    /// True if this one, just found, is worth following beside `others`, which are followed and
+    /// should be no more than `most`. One that is among them is not, unless its places are filled
+    /// better: a display that was caught between two counts at first leaves places beside the
+    /// digits. Nor is another one too many, unless it outdoes all that stand where it stands, or
+    /// has more places than one of them: a digit that was dark or hidden leaves one out.
+    pub fn adds_to(&self, others: &[&Self], most: usize) -> bool {
+        let fits_better = |d: &Self| self.presence > d.presence + BETTER_FILLED;
+        let is_known = others.iter().any(|d| d.is_same_as(self) && !fits_better(d));
+        let mut near = others.iter().filter(|d| d.is_near(self)).peekable();
+        let has_near = near.peek().is_some();
+        let places = self.layout().places();
+        let is_better = has_near
+            && (near.clone().all(|d| fits_better(d)) || near.any(|d| d.layout().places() < places));
+        !is_known && (others.len() < most || is_better)
     }
 
     /// True if one of its rows lies on another: each digit would be read twice.
@@ -237,6 +258,30 @@ mod tests {
         let hours = of_groups(level(100.0, 100.0, 290.0, 60.0), &[2, 2, 2]);
         let frames = of_groups(level(410.0, 100.0, 90.0, 60.0), &[2]);
         assert!(display(&[whole]).is_same_as(&display(&[hours, frames])));
+    }
+
+    #[test]
+    fn a_display_is_laid_out_anew_where_its_places_do_not_stand_on_the_digits() {
+        let seen = |groups: &[u8], presence| Display {
+            presence,
+            ..display(&[of_groups(level(100.0, 100.0, 400.0, 60.0), groups)])
+        };
+        let slid = seen(&[2, 2, 2, 3], 0.8);
+        let elsewhere = display(&[of_groups(level(100.0, 400.0, 400.0, 60.0), &[2, 2, 2])]);
+        for (found, others, most, adds) in [
+            (seen(&[2, 2, 2, 3], 0.99), vec![&slid], 4, true),
+            // As good as the one that is followed.
+            (seen(&[2, 2, 2, 3], 0.85), vec![&slid], 4, false),
+            // There are too many already, but none at this place is any better.
+            (seen(&[2, 2, 2, 3], 0.99), vec![&slid, &elsewhere], 2, true),
+            (seen(&[2, 2, 2, 2], 0.85), vec![&slid, &elsewhere], 2, false),
+            (seen(&[2, 2, 2, 2], 0.85), vec![&slid, &elsewhere], 3, true),
+            // It leaves no digit out that another one has.
+            (seen(&[2, 2, 3, 3], 0.85), vec![&slid, &elsewhere], 2, true),
+            (seen(&[2, 2, 2, 3], 0.99), vec![&elsewhere], 1, false),
+        ] {
+            assert_eq!(found.adds_to(&others, most), adds, "{found:?} {most}");
+        }
     }
 
     #[test]
