@@ -88,7 +88,7 @@ pub struct Followed {
     /// The display at its new place: the argument for the next frame.
     pub display: Display,
     pub reading: Reading,
-    /// How surely a digit stands right beside the outermost places, 0..=1: the layout may
+    /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
     /// have left out a place.
     pub beyond: f32,
     /// The rectified rows, top row first, for those who want to look.

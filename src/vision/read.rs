@@ -350,7 +350,8 @@ impl Columns {
 pub(super) mod tests {
     use super::*;
 
-    /// Columns as a perfect reader would give them: digits of `pitch` px, marks narrower.
+    /// Columns as a perfect reader would give them: digits of `pitch` px, marks narrower; `?` is
+    /// a digit that may be any.
     pub fn perfect(text: &str, start: f32, pitch: f32, width: usize) -> Columns {
         let mut nothing = [0.0; CLASSES];
         nothing[NOTHING] = 1.0;
@@ -359,7 +360,7 @@ pub(super) mod tests {
         let mut x = start;
         for ch in text.chars() {
             let (class, advance) = match ch {
-                '0'..='9' => (DIGIT, pitch),
+                '0'..='9' | '?' => (DIGIT, pitch),
                 ':' => (COLON, pitch * 0.5),
                 ';' => (SEMICOLON, pitch * 0.5),
                 '.' => (DOT, pitch * 0.5),

@@ -1,7 +1,7 @@
 //! One row of a display: where its digit places lie, in the frame and in a strip.
 
 use super::layout::{Group, layout_of};
-use super::read::{Columns, Kind};
+use super::read::{COLUMN_PX, Columns, Kind};
 use super::rectify::{DIGIT_PX, Lie, Strip};
 use crate::geometry::{Point, Quad};
 use crate::reading::DigitOdds;
@@ -36,7 +36,8 @@ pub(super) struct Alignment {
     pub scale: f32,
     /// Mean digit probability over the places.
     pub presence: f32,
-    /// How surely a digit stands right before the first or right behind the last place.
+    /// How clearly a digit stands right before the first or right behind the last place, 0..=1:
+    /// that one stands there, and which.
     pub beyond: f32,
 }
 
@@ -192,8 +193,13 @@ impl Row {
             .iter()
             .map(|&p| columns.digit_at(found.at(p)))
             .sum();
-        let before = at(found.at(self.places[0] - self.pitch));
-        let behind = at(found.at(last + self.pitch));
+        // Texture may pass for a digit, but seldom for a certain one.
+        let beside = |position: f32| {
+            let x = found.at(position);
+            at(x) * columns.odds_near(x, COLUMN_PX).best().1
+        };
+        let before = beside(self.places[0] - self.pitch);
+        let behind = beside(last + self.pitch);
         Alignment {
             presence: hit / self.places.len() as f32,
             beyond: before.max(behind),
@@ -294,6 +300,19 @@ pub(super) mod tests {
             let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns, 20.0);
             assert!((fit.offset - start).abs() <= 2.0, "{start}: {}", fit.offset);
             assert!(fit.presence > 0.85, "{start}: {}", fit.presence);
+        }
+    }
+
+    #[test]
+    fn a_digit_left_out_is_noticed_and_texture_that_reads_as_none_is_not() {
+        for (text, is_cut) in [
+            ("10:20:30:120", true),
+            ("10:20:30:12?", false),
+            ("10:20:30:12", false),
+        ] {
+            let fit =
+                row(level(0.0, 0.0, 114.0, 20.0)).align(&perfect(text, 20.0, 12.0, 128), 20.0);
+            assert_eq!(fit.beyond > 0.5, is_cut, "{text}: {}", fit.beyond);
         }
     }
 
