@@ -5,7 +5,7 @@ mod common;
 
 use common::program::{Said, read, read_all};
 use common::segments::{Display, digits_at_25};
-use common::{BurnedIn, H264, Paper, Shelf, movie};
+use common::{BurnedIn, FONT, H264, Paper, Shelf, movie};
 use std::path::{Path, PathBuf};
 
 const TEN: &str = "10:00:00:00";
@@ -585,6 +585,30 @@ fn fragmented_files_are_read_up_to_the_cut() {
         let left = shelf.probe("cut.mp4", "frame=pts").len();
         assert!((24..75).contains(&left), "{left} frames are left of 75");
         read(&cut).must_start_at(TEN);
+    }
+}
+
+// More than a clock in one line -------------------------------------------------------
+
+/// The day of the month makes four pairs with the time of day, of which the last counts
+/// seconds. 14:22:10 is 51,730 s after midnight.
+#[test]
+fn a_date_before_the_time_of_day_is_left_aside() {
+    let shelf = Shelf::new();
+    let time = "%{pts\\:gmtime\\:51730\\:%H\\\\\\:%M\\\\\\:%S}";
+    let draw = |text: &str, x: usize| {
+        format!("drawtext=fontfile={FONT}:text='{text}':fontsize=32:fontcolor=white:x={x}:y=300")
+    };
+    for date in ["2026-11-12", "12.11.2026", "12"] {
+        // Characters of this font are 19.3 px wide at that size.
+        let behind_px = 60 + (date.len() + 1) * 193 / 10;
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i mandelbrot=s=640x360:r=25:start_scale=0.4 -t 4 -vf \
+             drawbox=y=280:h=80:t=fill:c=black,{},{} {H264} dated.mp4",
+            draw(date, 60),
+            draw(time, behind_px),
+        ));
+        read(&shelf.path("dated.mp4")).must_be_sure_of("14:22:10");
     }
 }
 

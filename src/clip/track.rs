@@ -13,6 +13,8 @@ const STILL_SLOW_S: (i128, i128) = (5, 4);
 /// Readings after which a display that cannot be read is given up. A multiplexed display
 /// shows all its digits in fewer.
 const FAIR_CHANCE: usize = 8;
+/// A digit this likely is plainly seen.
+const PLAIN: f32 = 0.7;
 /// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
 const SAYS_NOTHING: f32 = 0.15;
 /// ... and one that has no more in the mean over all frames shows none.
@@ -90,11 +92,37 @@ impl Track {
     }
 
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, and none of the `others` sees more of the same digits.
+    /// off, and none of the `others` sees more of the same digits, or groups them better.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
-            && !others.into_iter().any(|whole| self.is_piece_of(whole))
+            && !others.into_iter().any(|other| {
+                self.is_piece_of(other)
+                    || (self.ends_in_seconds() && !other.ends_in_seconds() && self.lies_on(other))
+            })
+    }
+
+    /// True if four groups were read, of which the last counts seconds: the first is the day
+    /// before the time of day, say, and no clock of frames is there.
+    fn ends_in_seconds(&self) -> bool {
+        let readings = &self.sighting.readings;
+        let told: Vec<(Ratio, u8)> = readings
+            .iter()
+            .filter_map(|r| {
+                let (digit, p) = r.places.last()?.best();
+                (p >= PLAIN).then(|| (r.stamp.seconds(), digit))
+            })
+            .collect();
+        let (Some(first), Some(last)) = (told.first(), told.last()) else {
+            return false;
+        };
+        let (num, den) = STILL_SLOW_S;
+        let span_s = last.0 - first.0;
+        let changes = told.windows(2).filter(|w| w[0].1 != w[1].1).count();
+        self.sighting.layout.groups.len() == 4
+            && told.len() * 2 > readings.len()
+            && span_s > Ratio::new(num, den)
+            && Ratio::from_integer(changes as i128) <= span_s + Ratio::ONE
     }
 
     /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
@@ -110,6 +138,7 @@ impl Track {
         ((own + 0.5 < others && sees_enough) || has_idle_place)
             && whole.seems_to_run()
             && !whole.is_cut()
+            && !whole.ends_in_seconds()
             && self.lies_on(whole)
     }
 
@@ -154,7 +183,7 @@ impl Track {
         self.sighting.readings.iter().all(|reading| {
             shown.iter_mut().zip(&reading.places).all(|(last, odds)| {
                 let (digit, p) = odds.best();
-                p < 0.7 || last.replace(digit).is_none_or(|before| before == digit)
+                p < PLAIN || last.replace(digit).is_none_or(|before| before == digit)
             })
         })
     }

@@ -230,13 +230,22 @@ fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
             let is_cut = layout.groups != [2, 2, 2, 2]
                 && ((start > 0 && part[0].after_mark)
                     || groups.get(start + length).is_some_and(|g| g.after_mark));
-            let is_piece = found.iter().any(|f| part.iter().all(|g| f.contains(g)));
+            // Where marks hold a clock together and only a gap parts it from more, that may be the
+            // day before the time of day, or another number behind it.
+            let is_piece = found
+                .iter()
+                .any(|f| part.iter().all(|g| f.contains(g)) && (is_marked(f) || !is_marked(part)));
             if !is_cut && !is_piece {
                 found.push(part.to_vec());
             }
         }
     }
     found
+}
+
+/// True if marks stand between all of its groups.
+fn is_marked(groups: &[Group]) -> bool {
+    groups.iter().skip(1).all(|group| group.after_mark)
 }
 
 /// Four or five digits with a wider step after the second are two groups.
@@ -366,6 +375,13 @@ mod tests {
             kind: Kind::Digit,
             x,
             sureness: 1.0,
+        }
+    }
+
+    #[test]
+    fn what_marks_hold_together_is_a_clock_of_its_own_beside_the_whole_line() {
+        for text in ["26  10:20:30", "10:20:30  26"] {
+            assert_eq!(clocks(text), [vec![2, 2, 2, 2], vec![2, 2, 2]], "{text}");
         }
     }
 

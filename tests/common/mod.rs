@@ -16,7 +16,7 @@ use std::process::Command;
 use tempfile::TempDir;
 
 /// DejaVu Sans Mono, from Debian's `fonts-dejavu-core`.
-const FONT: &str = "/usr/share/fonts/truetype/dejavu/DejaVuSansMono.ttf";
+pub const FONT: &str = "/usr/share/fonts/truetype/dejavu/DejaVuSansMono.ttf";
 
 /// A folder of clips, removed when dropped.
 pub struct Shelf(TempDir);
