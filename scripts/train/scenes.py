@@ -43,6 +43,8 @@ class Assets:
         for f in sorted(os.listdir(os.path.join(folder, "photos"))):
             with Image.open(os.path.join(folder, "photos", f)) as photo:
                 self.photos.append(photo.convert("L"))
+        rng = np.random.default_rng(5)
+        self.textures = [texture(rng, 3 * SCENE_PX) for _ in range(24)]
 
 
 # ---- text -------------------------------------------------------------------------
@@ -56,6 +58,8 @@ def digits(rng, n):
 TWO_LINES = 0.3
 # Share of screens that are seen in a mirror.
 MIRRORED = 0.04
+# Share of clocks that are laid over the picture instead of standing on a screen.
+BURNED_IN = 0.13
 
 
 def clock_text(rng, two_lines=TWO_LINES):
@@ -252,10 +256,38 @@ def pose(rng, width, height, scale):
     return corners @ rotation_about(theta).T * scale
 
 
+def texture(rng, size):
+    """Grains of all sizes, fine ones above all, as in gravel, leaves or water; -1 to 1."""
+    noise = np.fft.rfft2(rng.normal(0, 1, (size, size)))
+    wave = np.hypot(np.fft.fftfreq(size)[:, None], np.fft.rfftfreq(size)[None])
+    wave[0, 0] = 1.0
+    grains = np.fft.irfft2(noise * wave ** -rng.uniform(0.2, 1.8), (size, size))
+    return np.tanh(grains / grains.std() * rng.uniform(0.5, 1.5)).astype(np.float16)
+
+
+def busy(rng, assets, size):
+    """A ground full of edges: a photo from far off and its mirror images, or a texture."""
+    if rng.random() < 0.5:
+        grains = assets.textures[rng.integers(len(assets.textures))]
+        y, x = rng.integers(0, len(grains) - size + 1, 2)
+        return grains[y : y + size, x : x + size].astype(np.float32) * rng.uniform(25, 110) + rng.uniform(60, 190)
+    side = int(rng.integers(size // 4, size * 4 // 5))
+    photo = assets.photos[rng.integers(len(assets.photos))].resize((side, side), Image.BILINEAR, reducing_gap=1.5)
+    tile = np.asarray(photo, np.float32)
+    tile = np.concatenate([tile, tile[:, ::-1]], 1)
+    tile = np.concatenate([tile, tile[::-1]], 0)
+    times = -(-2 * size // (2 * side))
+    y, x = rng.integers(0, size, 2)
+    picture = np.tile(tile, (times, times))[y : y + size, x : x + size]
+    return (picture - picture.mean()) * rng.uniform(0.8, 1.8) + rng.uniform(60, 190)
+
+
 def background(rng, assets, size):
-    """A photo crop, a gradient, or clutter, `size` px square."""
+    """A photo crop, a busy ground, a gradient, or bars, `size` px square."""
     pick = rng.random()
-    if pick < 0.8:
+    if pick < 0.2:
+        picture = busy(rng, assets, size)
+    elif pick < 0.8:
         photo = assets.photos[rng.integers(len(assets.photos))]
         side = int(min(photo.size) * rng.uniform(0.15, 1.0))
         x, y = (int(rng.integers(0, s - side + 1)) for s in photo.size)
@@ -268,8 +300,8 @@ def background(rng, assets, size):
         picture = np.linspace(a, b, size, dtype=np.float32)[None, :].repeat(size, 0)
         if rng.random() < 0.5:  # bars, blinds, fences: rows of strokes that are no digits
             period, duty = rng.uniform(4, 40), rng.uniform(0.2, 0.8)
-            bars = (np.arange(size) % period) < period * duty
-            picture = picture + bars[None, :] * rng.uniform(-90, 90)
+            strokes = (np.arange(size) % period) < period * duty
+            picture = picture + strokes[None, :] * rng.uniform(-90, 90)
         if rng.random() < 0.5:
             picture = picture.T.copy()
     return np.clip(picture, 0, 255).astype(np.float32)
@@ -326,6 +358,11 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         flat, boxes = screen(rng, assets, h_draw, two_lines)
         height, width = flat.shape
         corners = pose(rng, width, height, h_goal * over / h_draw)
+        shown = np.ones_like(flat)
+        if rng.random() < BURNED_IN:
+            flat, shown = burned_in(rng, flat)
+            if rng.random() < 0.7:  # upright
+                corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [width, height] * (h_goal * over / h_draw / 2)
         spread = np.abs(corners).max(0)
         room = np.maximum(size / 2 - spread * rng.uniform(0.55, 1.0), 0)
         corners = corners + size / 2 + rng.uniform(-1, 1, 2) * room
@@ -339,7 +376,7 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         shift = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]], np.float64)
         extent = tuple(int(v) for v in high - low)
         patch = warp(to_image(flat), shift @ matrix, extent)
-        hole = warp(Image.new("L", (width, height), 255), shift @ matrix, extent)
+        hole = warp(to_image(255 * shown), shift @ matrix, extent)
         image.paste(patch, tuple(int(v) for v in low), hole)
         # A later screen may cover an earlier one.
         cover = [(apply(matrix, b), label) for b, label in boxes]
@@ -503,13 +540,23 @@ def paste_cut(canvas, line, x, y, ink):
         paste(canvas, dataclasses.replace(line, mask=mask), max(0, x), max(0, y), ink)
 
 
-def opaque(rng, flat):
-    """Where a screen hides what is behind it: all of it, or, burned in, only its ink."""
-    if rng.random() < 0.87:
-        return Image.new("L", flat.shape[::-1], 255)
+def burned_in(rng, flat):
+    """A flat clock as it is laid over a picture, and how opaque it is, 0..1: its ink, at
+    times with a rim, on a ground that lets all, some or little of the picture through."""
     ground = np.median(flat)
-    difference = np.abs(flat - ground)
-    return to_image(255 * difference / max(1.0, difference.max()))
+    ink = np.abs(flat - ground)
+    ink /= max(1.0, ink.max())
+    veil = rng.choice([0.0, rng.uniform(0.2, 0.9)])
+    if rng.random() < 0.6:  # plain to see on most grounds
+        flat = flat + (rng.uniform(200, 255) - flat) * ink
+    if rng.random() < 0.4:
+        reach = 2 * int(rng.integers(1, 4)) + 1
+        wide = np.asarray(to_image(255 * ink).filter(ImageFilter.MaxFilter(reach)), np.float32) / 255
+        is_light = (flat * ink).sum() > ground * ink.sum()
+        rim = 0.0 if is_light else 255.0
+        flat = flat + (rim + (flat - rim) * ink - flat) * wide
+        ink = wide
+    return flat, np.maximum(ink, veil)
 
 
 def reader_strip(rng, assets):
@@ -594,10 +641,14 @@ def reader_strip(rng, assets):
     corners = corners - low
     extent = np.ceil(corners.max(0) + 2).astype(int)
     to_camera = homography([[0, 0], [width, 0], [width, height], [0, height]], corners)
-    canvas = to_image(background(rng, assets, 64)).resize(tuple(int(v) * over for v in extent), Image.BILINEAR)
+    canvas = to_image(background(rng, assets, 96)).resize(tuple(int(v) * over for v in extent), Image.BILINEAR)
     grow = np.diag([over, over, 1.0])
     size = canvas.size
-    canvas.paste(warp(to_image(flat), grow @ to_camera, size), (0, 0), warp(opaque(rng, flat), grow @ to_camera, size))
+    shown = np.ones_like(flat)
+    if rng.random() < BURNED_IN:
+        flat, shown = burned_in(rng, flat)
+    hole = warp(to_image(255 * shown), grow @ to_camera, size)
+    canvas.paste(warp(to_image(flat), grow @ to_camera, size), (0, 0), hole)
     camera = soften(rng, canvas.reduce(over) if over > 1 else canvas, h_cam)
 
     # The finder's quad is never exact: ends, height, slant and turn are a little off.
