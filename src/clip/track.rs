@@ -1,8 +1,9 @@
 //! A display under way through a dense pass, and whether it is worth following.
 
-use crate::reading::{Reading, Sighting};
+use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
 use crate::vision::{Display, Followed};
+use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
 const MOST_MISSES: usize = 10;
@@ -19,6 +20,8 @@ const PLAIN: f32 = 0.7;
 const SAYS_NOTHING: f32 = 0.15;
 /// ... and one that has no more in the mean over all frames shows none.
 const IDLE: f32 = 0.3;
+/// ... and one that has this much shows one as a rule.
+const SHOWN: f32 = 0.5;
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
@@ -103,26 +106,31 @@ impl Track {
     }
 
     /// True if four groups were read, of which the last counts seconds: the first is the day
-    /// before the time of day, say, and no clock of frames is there.
+    /// before the time of day, say. Some are misread, so that more numbers are seen.
     fn ends_in_seconds(&self) -> bool {
+        let Some(&[_, _, _, places]) = self.sighting.layout.groups.first_chunk() else {
+            return false;
+        };
         let readings = &self.sighting.readings;
-        let told: Vec<(Ratio, u8)> = readings
-            .iter()
-            .filter_map(|r| {
-                let (digit, p) = r.places.last()?.best();
-                (p >= PLAIN).then(|| (r.stamp.seconds(), digit))
-            })
-            .collect();
-        let (Some(first), Some(last)) = (told.first(), told.last()) else {
+        let mut shown: BTreeSet<Vec<u8>> = BTreeSet::new();
+        let mut told: Vec<Ratio> = Vec::new();
+        for reading in readings {
+            let last = &reading.places[reading.places.len() - usize::from(places)..];
+            let best = last.iter().map(DigitOdds::best);
+            if best.clone().all(|(_, p)| p >= PLAIN) {
+                shown.insert(best.map(|(digit, _)| digit).collect());
+                told.push(reading.stamp.seconds());
+            }
+        }
+        let (Some(&first), Some(&last)) = (told.first(), told.last()) else {
             return false;
         };
         let (num, den) = STILL_SLOW_S;
-        let span_s = last.0 - first.0;
-        let changes = told.windows(2).filter(|w| w[0].1 != w[1].1).count();
-        self.sighting.layout.groups.len() == 4
-            && told.len() * 2 > readings.len()
+        let span_s = last - first;
+        let numbers = Ratio::from_integer(shown.len() as i128);
+        told.len() * 2 > readings.len()
             && span_s > Ratio::new(num, den)
-            && Ratio::from_integer(changes as i128) <= span_s + Ratio::ONE
+            && numbers <= span_s * Ratio::new(3, 2) + Ratio::from_integer(2)
     }
 
     /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
@@ -156,10 +164,13 @@ impl Track {
         self.mean(|r| r.places.last().map_or(0.0, |odds| odds.best().1))
     }
 
-    /// Places times the mean probability of the likeliest digit on them, over the readings; a
-    /// dark place counts a tenth.
+    /// Sum, over the places that show a digit as a rule, of the mean probability of the likeliest
+    /// one: edges and texture that a layout takes for places are no digits more.
     fn digits_seen(&self) -> f32 {
-        self.mean(|r| r.places.iter().map(|odds| odds.best().1).sum())
+        (0..self.sighting.layout.places())
+            .map(|place| self.mean(|r| r.places[place].best().1))
+            .filter(|&seen| seen >= SHOWN)
+            .sum()
     }
 
     pub fn is_legible(&self) -> bool {
