@@ -2,7 +2,7 @@
 
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
-use crate::vision::{Display, Followed};
+use crate::vision::{BETTER_FILLED, Display, Followed};
 use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
@@ -20,8 +20,9 @@ const PLAIN: f32 = 0.7;
 const SAYS_NOTHING: f32 = 0.15;
 /// ... and one that has no more in the mean over all frames shows none.
 const IDLE: f32 = 0.3;
-/// ... and one that has this much shows one as a rule.
-const SHOWN: f32 = 0.5;
+/// A place that shows a digit in fewer of the readings shows none: a multiplexed display lights
+/// each in three of eight frames at least.
+const NOW_AND_THEN: f32 = 0.2;
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
@@ -39,6 +40,8 @@ pub(super) struct Track {
     pub misses: usize,
     /// Readings in which a digit stood right beside the outermost places.
     cut: usize,
+    /// Sum of the presence in all readings.
+    filled: f32,
 }
 
 impl Track {
@@ -51,11 +54,13 @@ impl Track {
             display,
             misses: 0,
             cut: 0,
+            filled: 0.0,
         }
     }
 
     pub fn take(&mut self, seen: Followed) {
         self.cut += usize::from(seen.beyond > 0.5);
+        self.filled += seen.display.presence;
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
@@ -101,6 +106,7 @@ impl Track {
             && !self.is_cut()
             && !others.into_iter().any(|other| {
                 self.is_piece_of(other)
+                    || self.slid_off(other)
                     || (self.ends_in_seconds() && !other.ends_in_seconds() && self.lies_on(other))
             })
     }
@@ -150,6 +156,17 @@ impl Track {
             && self.lies_on(whole)
     }
 
+    /// True if `better` follows as many digits or more in the same place, and its places stand
+    /// on them where those of this one stand beside.
+    fn slid_off(&self, better: &Self) -> bool {
+        let filled = |t: &Self| t.filled / t.sighting.readings.len().max(1) as f32;
+        self.sighting.layout.places() <= better.sighting.layout.places()
+            && filled(better) > filled(self) + BETTER_FILLED
+            && better.seems_to_run()
+            && !better.is_cut()
+            && self.lies_on(better)
+    }
+
     /// True if this one lay on the other in the last frame that both read.
     fn lies_on(&self, other: &Self) -> bool {
         self.sighting.readings.iter().rev().find_map(|own| {
@@ -164,12 +181,16 @@ impl Track {
         self.mean(|r| r.places.last().map_or(0.0, |odds| odds.best().1))
     }
 
-    /// Sum, over the places that show a digit as a rule, of the mean probability of the likeliest
-    /// one: edges and texture that a layout takes for places are no digits more.
+    /// Sum of the mean probability of the likeliest digit over the places that plainly show one
+    /// now and then: edges and texture that a layout takes for places are no digits more.
     fn digits_seen(&self) -> f32 {
         (0..self.sighting.layout.places())
-            .map(|place| self.mean(|r| r.places[place].best().1))
-            .filter(|&seen| seen >= SHOWN)
+            .map(|place| {
+                let best = |r: &Reading| r.places[place].best().1;
+                let plainly = self.mean(|r| f32::from(u8::from(best(r) >= PLAIN)));
+                (plainly >= NOW_AND_THEN, self.mean(best))
+            })
+            .filter_map(|(is_shown, seen)| is_shown.then_some(seen))
             .sum()
     }
 

@@ -22,7 +22,7 @@ pub(super) const PLAINLY_SEEN: f32 = 0.9;
 /// By how much the places of a layout must be better filled than those of one that is followed
 /// for the latter to fit badly. Places that stand on digits give 0.95 to 1, those that slid off
 /// them 0.65 to 0.9 (seen on small digits that were caught between two counts at first).
-const BETTER_FILLED: f32 = 0.1;
+pub const BETTER_FILLED: f32 = 0.1;
 
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]

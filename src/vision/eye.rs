@@ -23,8 +23,6 @@ const DISCOVER_MARGIN: f32 = 1.0;
 const FOLLOW_MARGIN: f32 = 1.6;
 /// ... and what is added where digits go on to the end of a strip: the finder saw a part.
 const MORE_ROOM: f32 = 3.0;
-/// ... as often as this: of a clock of eleven characters a quarter seen is enough then.
-const MOST_TIMES_MORE: u8 = 3;
 /// Side of the square looked at when following, px of the level; a multiple of 32.
 /// At digit heights of 9.5 to 19 px a line of eleven characters fits with room to move.
 const FOLLOW_SIDE_PX: u32 = 256;
@@ -451,18 +449,17 @@ impl Eye {
         Ok(seen.map(|(_, columns)| columns))
     }
 
-    /// Looks at a line for the first time: where digits go on to the ends of the strip, again
-    /// with room for those that the finder did not see.
+    /// Looks at a line for the first time: where digits go on to the ends of the strip, once
+    /// more with room for those that the finder did not see. Not more often than that: a piece
+    /// seen askew would be led all along its line beside the digits.
     fn look_with_room(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
-        let mut seen = self.look(frame, quad, DISCOVER_MARGIN)?;
-        for times in 1..=MOST_TIMES_MORE {
-            let Some((strip, _)) = seen.as_ref().filter(|s| s.1.has_digit_at_an_end()) else {
-                break;
-            };
-            let margin = DISCOVER_MARGIN + MORE_ROOM * f32::from(times);
-            seen = self.cut_and_read(frame, &strip.quad(), margin)?;
+        let seen = self.look(frame, quad, DISCOVER_MARGIN)?;
+        match &seen {
+            Some((strip, columns)) if columns.has_digit_at_an_end() => {
+                self.cut_and_read(frame, &strip.quad(), DISCOVER_MARGIN + MORE_ROOM)
+            }
+            _ => Ok(seen),
         }
-        Ok(seen)
     }
 
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more

@@ -68,6 +68,10 @@ const ROW_STEP: f32 = 0.5;
 const MOST_TAPER: f32 = 0.3;
 /// Cosine of the angle up to which two good views of one line differ (9 degrees).
 const SAME_AXIS: f32 = 0.988;
+/// A line that goes into a far surer one this many times is a piece of it ...
+const PIECES: f32 = 3.0;
+/// ... if that is surer by this factor.
+const FAR_SURER: f32 = 1.5;
 /// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
 const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 
@@ -377,7 +381,8 @@ fn keep_best_of_overlapping(mut found: Vec<(f32, Line)>) -> Vec<Line> {
     });
     let mut kept: Vec<Line> = Vec::new();
     for (_, line) in found {
-        if !kept.iter().any(|k| is_same_line(&k.quad, &line.quad)) {
+        let is_seen = |k: &Line| is_same_line(&k.quad, &line.quad) || is_piece_of(&line, k);
+        if !kept.iter().any(is_seen) {
             kept.push(line);
         }
     }
@@ -389,6 +394,14 @@ fn keep_best_of_overlapping(mut found: Vec<(f32, Line)>) -> Vec<Line> {
 /// askew at the next: which it is, only reading them tells.
 fn is_same_line(a: &Quad, b: &Quad) -> bool {
     dot(a.direction(), b.direction()).abs() > SAME_AXIS && is_same_place(a, b)
+}
+
+/// True if `line` is a short piece of a far surer one, whichever way it seems to run: an
+/// overlooked row of a block is as long as its neighbours.
+fn is_piece_of(line: &Line, whole: &Line) -> bool {
+    line.quad.length_px() * PIECES < whole.quad.length_px()
+        && line.sureness * FAR_SURER < whole.sureness
+        && is_same_place(&whole.quad, &line.quad)
 }
 
 /// True if the centre of the smaller quad lies in the larger one.
@@ -464,6 +477,27 @@ mod tests {
         // Right of the picture its last column goes on.
         approx::assert_relative_eq!(planes[[0, 0, 0, 5]], value(9));
         approx::assert_relative_eq!(planes[[0, 0, 3, 0]], 0.0);
+    }
+
+    #[test]
+    fn a_short_piece_seen_askew_in_a_far_surer_line_is_no_line() {
+        let line = |length: f32, sureness: f32, turn: f32| {
+            let (c, s) = (turn.cos(), turn.sin());
+            let corner = |x: f32, y: f32| Point::new(200.0 + x * c - y * s, 100.0 + x * s + y * c);
+            let (x, y) = (length / 2.0, 20.0);
+            let quad =
+                Quad::from_corners([corner(-x, -y), corner(x, -y), corner(x, y), corner(-x, y)]);
+            (sureness, Line { quad, sureness })
+        };
+        let whole = line(390.0, 0.95, 0.0);
+        for (other, lines) in [
+            (line(60.0, 0.5, 0.4), 1),
+            (line(60.0, 0.9, 0.4), 2),
+            (line(200.0, 0.5, 0.4), 2),
+        ] {
+            let kept = keep_best_of_overlapping(vec![other.clone(), whole.clone()]);
+            assert_eq!(kept.len(), lines, "{other:?}");
+        }
     }
 
     #[test]
