@@ -4,6 +4,32 @@ use crate::note::Note;
 use crate::timecode::{Rate, Ratio};
 use std::path::PathBuf;
 
+/// What a container claims before any picture is decoded: enough to tell clips from other files.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeaderFacts {
+    /// FFmpeg's short name of the container.
+    pub container: String,
+    /// Size in pixels, before the picture is turned.
+    pub width_px: u32,
+    pub height_px: u32,
+    /// Length in seconds, if known: to a frame or so.
+    pub duration_s: Option<Ratio>,
+    /// The camera's own clock, as the container writes it.
+    pub creation_time: Option<String>,
+}
+
+impl From<&ClipFacts> for HeaderFacts {
+    fn from(facts: &ClipFacts) -> Self {
+        Self {
+            container: facts.container.clone(),
+            width_px: facts.width_px,
+            height_px: facts.height_px,
+            duration_s: facts.duration_s,
+            creation_time: facts.creation_time.clone(),
+        }
+    }
+}
+
 /// Facts about one clip. Claims of the container unless said otherwise.
 #[derive(Clone, Debug)]
 pub struct ClipFacts {

@@ -14,8 +14,11 @@ mod pictures;
 mod recorder;
 
 use clips::{Workshop, notes, open, read_all};
+use rollmark::facts::{ClipFacts, HeaderFacts};
 use rollmark::frame::Footage;
+use rollmark::media;
 use rollmark::timecode::{Rate, Ratio};
+use std::path::Path;
 
 /// Containers and codecs as cameras, phones and recorders write them.
 const KINDS: [(&str, &str); 17] = [
@@ -74,6 +77,24 @@ const KINDS: [(&str, &str); 17] = [
     ("phone.3gp", "-c:v h263 -s 176x144"),
 ];
 
+/// What the container says without a picture decoded is what opening the clip says; the length
+/// to a frame, since frame 0 is not known.
+fn assert_is_the_header_of(facts: &ClipFacts, file: &Path) {
+    let header = media::header(file).expect("it opens");
+    let opened = HeaderFacts::from(facts);
+    let off_s = header.duration_s.expect("a length") - opened.duration_s.expect("a length");
+    assert!(off_s.abs() <= Ratio::new(1, 25), "{file:?}: {off_s}");
+    let duration_s = opened.duration_s;
+    assert_eq!(
+        HeaderFacts {
+            duration_s,
+            ..header
+        },
+        opened,
+        "{file:?}"
+    );
+}
+
 /// Stamps, counts, time base and luma of every kind of file, against FFmpeg.
 #[test]
 fn frames_come_as_ffmpeg_presents_them() {
@@ -96,6 +117,7 @@ fn frames_come_as_ffmpeg_presents_them() {
         let indices: Vec<u64> = frames.iter().filter_map(|f| f.stamp.index).collect();
         assert_eq!(indices, (0..50).collect::<Vec<u64>>(), "{name}");
         let clip = open(&file);
+        assert_is_the_header_of(clip.facts(), &file);
         let tick = frames[0].stamp.tick_seconds;
         assert_eq!(tick, clips::ffprobe_time_base(&file), "{name}");
         assert_eq!(clip.facts().rate, Some(Rate::F25), "{name}");

@@ -50,7 +50,7 @@ use self::records::Records;
 use self::scan::Found;
 use self::sift::Fate;
 use crate::error::{Error, ErrorKind, Result};
-use crate::facts::ClipFacts;
+use crate::facts::HeaderFacts;
 use crate::note::Note;
 use crate::outcome::{
     CARD_FORMAT_VERSION, CardClip, CardOutcome, ClipOutcome, Evidence, Skipped, Tool,
@@ -67,7 +67,7 @@ pub trait Work: Sync {
     ///
     /// # Errors
     /// Why it is no clip, or why it cannot be opened.
-    fn probe(&self, path: &Path) -> Result<ClipFacts>;
+    fn probe(&self, path: &Path) -> Result<HeaderFacts>;
 
     /// Reads the clip. Ends soon, with any outcome, when the listener wants it to stop.
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence);

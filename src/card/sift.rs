@@ -4,7 +4,7 @@
 use super::names;
 use super::scan::Found;
 use crate::error::{Error, ErrorKind, Result};
-use crate::facts::ClipFacts;
+use crate::facts::HeaderFacts;
 use crate::note::Note;
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
@@ -30,7 +30,7 @@ pub(super) enum Probe {
 }
 
 impl Probe {
-    pub fn of(result: &Result<ClipFacts>) -> Self {
+    pub fn of(result: &Result<HeaderFacts>) -> Self {
         match result {
             Ok(facts) => Self::Opened {
                 container: facts.container.clone(),

@@ -9,8 +9,7 @@ use super::{Status, complaint, memory, plain, remark};
 use rollmark::card::{self, CardEvent, CardRun, Ended, REPORT_FILE, STATE_FOLDER, Stop, Work};
 use rollmark::clip::{ReadOptions, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
-use rollmark::facts::ClipFacts;
-use rollmark::frame::Footage;
+use rollmark::facts::HeaderFacts;
 use rollmark::outcome::{ClipOutcome, Evidence, Verdict};
 use rollmark::progress::Listener;
 use rollmark::save::Ledger;
@@ -197,8 +196,8 @@ impl Reader<'_> {
 }
 
 impl Work for Reader<'_> {
-    fn probe(&self, path: &Path) -> Result<ClipFacts> {
-        media::open_beside(path, self.beside()).map(|clip| clip.facts().clone())
+    fn probe(&self, path: &Path) -> Result<HeaderFacts> {
+        media::header(path)
     }
 
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {

@@ -4,7 +4,7 @@ use super::luma;
 use super::orient::Orientation;
 use super::source::{self, Source};
 use super::spacing::{self, RateClaims, Spacing};
-use crate::facts::ClipFacts;
+use crate::facts::{ClipFacts, HeaderFacts};
 use crate::note::Note;
 use crate::timecode::{Rate, Ratio};
 use ffmpeg_next::{self as ffmpeg, codec::packet, ffi, frame, media};
@@ -173,7 +173,7 @@ impl Claims<'_> {
             bit_depth: luma::bit_depth(self.first),
             rate: self.rate(),
             tick_seconds: tick_seconds(&stream),
-            duration_s: self.duration_s(),
+            duration_s: duration_s(self.source, self.zero),
             frames: self.table.map(|table| table.presented),
             is_variable_rate: spacing.is_uneven(),
             rotation_degrees: orientation.clockwise_degrees(),
@@ -187,7 +187,7 @@ impl Claims<'_> {
             carried_timecode,
             camera: self.camera(),
             camera_serial: self.first_tag(&SERIAL),
-            creation_time: self.tag("creation_time"),
+            creation_time: tag(self.source, "creation_time"),
             doubts: self.sample.head_doubt(self.zero).into_iter().collect(),
             notes: timecode_note.into_iter().collect(),
         }
@@ -228,51 +228,6 @@ impl Claims<'_> {
         })
     }
 
-    /// Length from frame 0 to the end of the last frame, by the picture stream
-    /// itself, else by the whole file.
-    fn duration_s(&self) -> Option<Ratio> {
-        let stream = self.source.stream();
-        let demuxer = self.source.demuxer();
-        let tick = tick_seconds(&stream);
-        let zero_s = Ratio::from_integer(self.zero) * tick;
-        let mut own = Some(stream.duration())
-            .filter(|ticks| *ticks > 0)
-            .map(|ticks| Ratio::from_integer(ticks) * tick);
-        if demuxer.format().name() == "avi" && stream.frames() > 0 {
-            // FFmpeg shortens the length of a cut file, not the number of frames.
-            let counted = ratio(stream.avg_frame_rate())
-                .map(|rate| Ratio::from_integer(stream.frames()) / rate);
-            own = own.max(counted);
-        }
-        // Matroska counts lengths from time 0, not from the first frame.
-        let is_matroska = demuxer.format().name().starts_with("matroska");
-        let tagged = || {
-            let end = stream.metadata().get("DURATION").and_then(clock_time)?;
-            Some(end - zero_s)
-        };
-        let whole = || {
-            // SAFETY: the demuxer is open.
-            let (start, duration, method) = unsafe {
-                let raw = &*demuxer.as_ptr();
-                (raw.start_time, raw.duration, raw.duration_estimation_method)
-            };
-            let is_guess = method == ffi::AVDurationEstimationMethod::AVFMT_DURATION_FROM_BITRATE;
-            if duration <= 0 || is_guess {
-                return None;
-            }
-            let in_s = |t: i64| Ratio::new(t.into(), ffi::AV_TIME_BASE.into());
-            let start_s = if is_matroska || start == ffi::AV_NOPTS_VALUE {
-                Ratio::ZERO
-            } else {
-                in_s(start)
-            };
-            Some(start_s + in_s(duration) - zero_s)
-        };
-        own.or_else(|| tagged().filter(|_| is_matroska))
-            .or_else(whole)
-            .filter(|s| s.is_positive())
-    }
-
     /// True if [`ClipFacts::duration_s`] is the picture's own, not the length
     /// of the longest stream.
     pub(super) fn has_own_duration(&self) -> bool {
@@ -282,17 +237,10 @@ impl Claims<'_> {
             || self.source.demuxer().nb_streams() == 1
     }
 
-    /// A tag of the picture stream, else of the file.
-    fn tag(&self, key: &str) -> Option<String> {
-        let stream = self.source.stream();
-        let of_stream = stream.metadata().get(key).map(str::to_owned);
-        of_stream.or_else(|| self.source.demuxer().metadata().get(key).map(str::to_owned))
-    }
-
     /// The first of these tags that is there, if it says something.
     fn first_tag(&self, names: &[&str]) -> Option<String> {
-        let tag = names.iter().find_map(|name| self.tag(name));
-        tag.filter(|text| !text.trim().is_empty())
+        let text = names.iter().find_map(|name| tag(self.source, name));
+        text.filter(|text| !text.trim().is_empty())
     }
 
     /// Maker, model and serial number, each once: the general tags of EXIF and QuickTime
@@ -321,7 +269,7 @@ impl Claims<'_> {
         let of_track = tracks
             .iter()
             .find_map(|stream| stream.metadata().get("timecode").map(str::to_owned));
-        let carried = of_track.or_else(|| self.tag("timecode"));
+        let carried = of_track.or_else(|| tag(self.source, "timecode"));
         let note = (carried.is_none() && !tracks.is_empty()).then(|| {
             Note::new(
                 "timecode_track_unreadable",
@@ -331,6 +279,83 @@ impl Claims<'_> {
         });
         (carried, note)
     }
+}
+
+/// Length from frame 0, at FFmpeg's stamp `zero`, to the end of the last frame, by the picture
+/// stream itself, else by the whole file.
+fn duration_s(source: &Source, zero: i64) -> Option<Ratio> {
+    let stream = source.stream();
+    let demuxer = source.demuxer();
+    let tick = tick_seconds(&stream);
+    let zero_s = Ratio::from_integer(zero) * tick;
+    let mut own = Some(stream.duration())
+        .filter(|ticks| *ticks > 0)
+        .map(|ticks| Ratio::from_integer(ticks) * tick);
+    if demuxer.format().name() == "avi" && stream.frames() > 0 {
+        // FFmpeg shortens the length of a cut file, not the number of frames.
+        let counted =
+            ratio(stream.avg_frame_rate()).map(|rate| Ratio::from_integer(stream.frames()) / rate);
+        own = own.max(counted);
+    }
+    // Matroska counts lengths from time 0, not from the first frame.
+    let is_matroska = demuxer.format().name().starts_with("matroska");
+    let tagged = || {
+        let end = stream.metadata().get("DURATION").and_then(clock_time)?;
+        Some(end - zero_s)
+    };
+    let whole = || {
+        // SAFETY: the demuxer is open.
+        let (start, duration, method) = unsafe {
+            let raw = &*demuxer.as_ptr();
+            (raw.start_time, raw.duration, raw.duration_estimation_method)
+        };
+        let is_guess = method == ffi::AVDurationEstimationMethod::AVFMT_DURATION_FROM_BITRATE;
+        if duration <= 0 || is_guess {
+            return None;
+        }
+        let in_s = |t: i64| Ratio::new(t.into(), ffi::AV_TIME_BASE.into());
+        let start_s = if is_matroska || start == ffi::AV_NOPTS_VALUE {
+            Ratio::ZERO
+        } else {
+            in_s(start)
+        };
+        Some(start_s + in_s(duration) - zero_s)
+    };
+    own.or_else(|| tagged().filter(|_| is_matroska))
+        .or_else(whole)
+        .filter(|s| s.is_positive())
+}
+
+/// A tag of the picture stream, else of the file.
+fn tag(source: &Source, key: &str) -> Option<String> {
+    let stream = source.stream();
+    let of_stream = stream.metadata().get(key).map(str::to_owned);
+    of_stream.or_else(|| source.demuxer().metadata().get(key).map(str::to_owned))
+}
+
+/// What the container says of the opened stream; `None` if FFmpeg could not tell the layout of
+/// its pictures, which takes a picture's header at least: then only decoding shows whether it is
+/// a clip.
+pub(super) fn header(source: &Source) -> Option<HeaderFacts> {
+    let stream = source.stream();
+    let parameters = stream.parameters();
+    // SAFETY: the parameters belong to the open demuxer.
+    let (format, width, height) = unsafe {
+        let raw = &*parameters.as_ptr();
+        (raw.format, raw.width, raw.height)
+    };
+    let (width_px, height_px) = (u32::try_from(width).ok()?, u32::try_from(height).ok()?);
+    if format < 0 || width_px == 0 || height_px == 0 {
+        return None;
+    }
+    let zero = Some(stream.start_time()).filter(|&start| start != ffi::AV_NOPTS_VALUE);
+    Some(HeaderFacts {
+        container: source.demuxer().format().name().to_owned(),
+        width_px,
+        height_px,
+        duration_s: duration_s(source, zero.unwrap_or(0)),
+        creation_time: tag(source, "creation_time"),
+    })
 }
 
 /// `tmcd` is the sample description of timecode (QuickTime file format).

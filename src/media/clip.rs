@@ -7,7 +7,7 @@ use super::source::Source;
 use super::spacing::Spacing;
 use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
-use crate::facts::ClipFacts;
+use crate::facts::{ClipFacts, HeaderFacts};
 use crate::frame::{Aim, Footage, Frame, Landing, Pace, Stamp};
 use crate::note::Note;
 use crate::timecode::Ratio;
@@ -84,6 +84,16 @@ pub struct Clip {
     has_own_duration: bool,
     /// The end of the file was reached and compared with the claims.
     knows_end: bool,
+}
+
+/// What the container says, without decoding a picture where that is enough.
+pub(super) fn header(path: &Path) -> Result<HeaderFacts> {
+    // Nothing is decoded, as a rule: one thread will do, as beside so many others.
+    let source = Source::open(path, usize::MAX)?;
+    match claims::header(&source) {
+        Some(header) => Ok(header),
+        None => Clip::open(path, usize::MAX).map(|clip| HeaderFacts::from(&clip.facts)),
+    }
 }
 
 impl Clip {

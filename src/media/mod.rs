@@ -31,6 +31,7 @@ pub use copy::{
 pub use record::{Picture, Quality, RecordCodec, RecordOptions, Recorder, Stamps};
 
 use crate::error::Result;
+use crate::facts::HeaderFacts;
 use std::path::Path;
 
 /// Opens a clip of any container and codec that FFmpeg knows, and decodes frame 0.
@@ -59,6 +60,15 @@ pub fn open(path: &Path) -> Result<Clip> {
 /// As [`open()`].
 pub fn open_beside(path: &Path, beside: usize) -> Result<Clip> {
     Clip::open(path, beside).map_err(|e| e.in_file(path))
+}
+
+/// What the container claims, for a look at many files: pictures are decoded only where it does
+/// not say what they are.
+///
+/// # Errors
+/// As [`open()`].
+pub fn header(path: &Path) -> Result<HeaderFacts> {
+    clip::header(path).map_err(|e| e.in_file(path))
 }
 
 /// The version of the FFmpeg libraries in use, as they name it, e.g. `5.1.6-0+deb12u1`.

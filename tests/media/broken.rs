@@ -261,4 +261,8 @@ fn a_clip_without_one_good_picture_is_undecodable() {
         panic!("zeros were decoded");
     };
     assert_eq!(e.kind(), ErrorKind::Undecodable, "{e}");
+    let Err(e) = media::header(&file) else {
+        panic!("a header was taken for a picture");
+    };
+    assert_eq!(e.kind(), ErrorKind::Undecodable, "{e}");
 }

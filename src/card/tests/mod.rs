@@ -10,7 +10,7 @@ mod settling;
 use super::{CardRun, Settings, Stop, Work};
 use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
-use crate::facts::ClipFacts;
+use crate::facts::{ClipFacts, HeaderFacts};
 use crate::note::Note;
 use crate::outcome::{
     CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Crop, Evidence, Start, Tool, Verdict,
@@ -195,18 +195,15 @@ impl Reader {
 }
 
 impl Work for Reader {
-    fn probe(&self, path: &Path) -> Result<ClipFacts> {
+    fn probe(&self, path: &Path) -> Result<HeaderFacts> {
         let told = Self::told(path)?;
         assert!(told.get("bad_probe").is_none(), "a fault while probing");
-        Ok(ClipFacts {
+        Ok(HeaderFacts {
             width_px: told.width_px(),
             height_px: told.width_px() * 9 / 16,
             duration_s: Some(told.duration_s()),
-            frames: Some(told.frames()),
-            camera: told.get("camera").map(str::to_owned),
-            camera_serial: told.get("serial").map(str::to_owned),
             creation_time: told.get("made").map(str::to_owned),
-            ..ClipFacts::plain(path, told.rate())
+            container: ClipFacts::plain(path, told.rate()).container,
         })
     }
 
