@@ -5,8 +5,10 @@
 //! searched, too, and a dense pass follows the display frame by frame and asks the fit, every
 //! half second, whether more frames can change the answer.
 
+mod afterglow;
 mod track;
 
+use self::afterglow::Afterglow;
 use self::track::Track;
 use crate::clip_base;
 use crate::error::{Error, Result};
@@ -40,9 +42,6 @@ const END_WIDEST_S: (i128, i128) = (6, 5);
 /// Seconds behind a look that showed a display until which every frame is decoded, even if
 /// following the display led nowhere. The next key frames are another chance.
 const NO_MORE_S: u32 = 1;
-/// Seconds between two looks at frames laid over each other: each costs a search and the
-/// decoding of seven frames and more, and lettering in the scene asks for it in every look.
-const AFTERGLOW_STEP_S: u32 = 2;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
@@ -61,6 +60,14 @@ const ASK_STEP_S: (i128, i128) = (1, 2);
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
+/// Places of a clock that shows hours, minutes, seconds and frames: a display of so many is no
+/// piece of a larger one.
+const WHOLE_PLACES: usize = 8;
+/// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
+/// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
+const LOCKED_COUNTS: (i128, i128) = (6, 5);
+/// Share of their width that bounds must keep over half a second to be taken for those.
+const UNCHANGED: (i128, i128) = (49, 50);
 /// Frames laid over each other to see all digits of a multiplexed display.
 const AFTERGLOW_FRAMES: usize = 6;
 /// Where in the clip to look.
@@ -147,7 +154,7 @@ pub fn read_footage(
         album: Album::new(options.evidence),
         frames_seen: 0,
         notes: Vec::new(),
-        afterglow_at: None,
+        afterglow: Afterglow::default(),
         reached: Ratio::ZERO,
     };
     let fit = watch.run()?;
@@ -188,8 +195,7 @@ struct Watch<'a> {
     album: Album,
     frames_seen: u64,
     notes: Vec<Note>,
-    /// When frames were laid over each other last.
-    afterglow_at: Option<Ratio>,
+    afterglow: Afterglow,
     /// Time of the frame that was read last.
     reached: Ratio,
 }
@@ -348,7 +354,8 @@ impl Watch<'_> {
             if found.displays.is_empty() {
                 self.stages.candidates(&pyramid, &[], stamp);
             }
-            let may_be_dark = found.has_loose_digits && !search.is_broad() && self.may_lay_over(at);
+            let may_be_dark =
+                !search.is_broad() && self.afterglow.is_worth_it(at, &found.loose_digits);
             let before = last.replace(at);
             if found.displays.is_empty() && !may_be_dark {
                 continue;
@@ -358,7 +365,7 @@ impl Watch<'_> {
                 self.footage.seek(Aim::At(at))?;
                 self.advance()?;
                 let luma = self.footage.picture()?.luma;
-                self.look_at_afterglow(luma, search.closer)?
+                self.look_at_afterglow(luma, found.loose_digits, search.closer)?
             } else {
                 self.look_closely(before, at, search.closer)?
             };
@@ -428,28 +435,42 @@ impl Watch<'_> {
         }
         let frame = self.footage.picture()?;
         let pyramid = Pyramid::new(frame.luma);
-        let found = self.fresh_displays(&pyramid, sharpness)?;
+        let found = self.displays_in_view(&pyramid, sharpness)?;
         self.stages.candidates(&pyramid, &found.displays, stamp);
         if !found.displays.is_empty() {
             return self.follow(&pyramid, found.displays, stamp);
         }
-        if found.has_loose_digits && self.may_lay_over(stamp.seconds()) {
-            return self.look_at_afterglow(pyramid.into_full(), sharpness);
+        if self
+            .afterglow
+            .is_worth_it(stamp.seconds(), &found.loose_digits)
+        {
+            return self.look_at_afterglow(pyramid.into_full(), found.loose_digits, sharpness);
         }
         Ok(Found::GoOn)
     }
 
-    /// False shortly after frames were laid over each other.
-    fn may_lay_over(&self, at: Ratio) -> bool {
-        let step = Ratio::from_integer(AFTERGLOW_STEP_S);
-        self.afterglow_at
-            .is_none_or(|last| at < last || at >= last + step)
+    /// As [`Self::fresh_displays`]; where a display is seen plainly and whole in a quarter of
+    /// the size, that is enough to follow it. The dense pass looks again in full.
+    fn displays_in_view(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+        if sharpness == Sharpness::Coarse {
+            let found = self.fresh_displays(pyramid, Sharpness::Broad)?;
+            let is_whole = |d: &Display| d.is_plain() && d.layout().places() >= WHOLE_PLACES;
+            if found.displays.iter().any(is_whole) {
+                return Ok(found);
+            }
+        }
+        self.fresh_displays(pyramid, sharpness)
     }
 
     /// Looks at the brightest of several frames laid over each other: a multiplexed display
     /// lights only some of its digits in any one frame.
-    fn look_at_afterglow(&mut self, first: GrayImage, sharpness: Sharpness) -> Result<Found> {
-        self.afterglow_at = Some(self.reached);
+    fn look_at_afterglow(
+        &mut self,
+        first: GrayImage,
+        digits: Vec<String>,
+        sharpness: Sharpness,
+    ) -> Result<Found> {
+        self.afterglow.begins(self.reached);
         let mut brightest = first;
         let mut last = None;
         for _ in 0..AFTERGLOW_FRAMES {
@@ -469,6 +490,7 @@ impl Watch<'_> {
         let glow = Pyramid::new(brightest);
         let found = self.fresh_displays(&glow, sharpness)?;
         if found.displays.is_empty() {
+            self.afterglow.was_in_vain(digits);
             return Ok(Found::GoOn);
         }
         self.stages.candidates(&glow, &found.displays, stamp);
@@ -503,6 +525,7 @@ impl Watch<'_> {
         let mut ask_at = began + ratio(FIRST_ASK_S);
         let mut look_at = began + ratio(LOOK_AGAIN_S);
         let mut was_looked_again = false;
+        let mut width_before = None;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
@@ -538,7 +561,7 @@ impl Watch<'_> {
             let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
-                if self.is_enough(&done, &tracks, at - began) {
+                if self.is_enough(&done, &tracks, at - began, &mut width_before) {
                     break;
                 }
                 is_doubtful = true;
@@ -589,8 +612,15 @@ impl Watch<'_> {
     }
 
     /// True if more frames cannot change the answer: sure, and the start as narrow as this
-    /// clock and camera allow, or in view for long enough.
-    fn is_enough(&self, done: &[Track], tracks: &[Track], elapsed_s: Ratio) -> bool {
+    /// clock and camera allow, or in view for long enough. `before`: how wide it was, in counts,
+    /// when this was asked last; left as it is now.
+    fn is_enough(
+        &self,
+        done: &[Track],
+        tracks: &[Track],
+        elapsed_s: Ratio,
+        before: &mut Option<Ratio>,
+    ) -> bool {
         let tracked = || done.iter().chain(tracks);
         let so_far: Vec<&Sighting> = self
             .sightings
@@ -602,13 +632,19 @@ impl Watch<'_> {
             )
             .collect();
         let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
-        let is_narrow = fit
-            .start
-            .as_ref()
-            .is_some_and(|s| s.counts.width() <= Ratio::new(51, 50));
+        let width = fit.start.as_ref().filter(|_| fit.is_settled());
+        let width = width.map(|start| start.counts.width());
+        let before = std::mem::replace(before, width);
         let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
-        fit.is_settled() && (is_narrow || is_long)
+        width.is_some_and(|width| is_long || is_as_narrow_as_can_be(width, before))
     }
+}
+
+/// True for bounds, `width` counts apart, that hold one count alone, or that a camera locked to
+/// the clock leaves: about a count, and no less than half a second `before`.
+fn is_as_narrow_as_can_be(width: Ratio, before: Option<Ratio>) -> bool {
+    width <= Ratio::new(51, 50)
+        || (width <= ratio(LOCKED_COUNTS) && before.is_some_and(|b| width >= b * ratio(UNCHANGED)))
 }
 
 fn outcome(
@@ -691,6 +727,25 @@ mod tests {
     use super::*;
     use crate::geometry::{Point, Quad};
     use crate::reading::{DigitOdds, Layout, MarkOdds};
+
+    #[test]
+    fn bounds_of_about_a_count_are_enough_once_half_a_second_leaves_them_as_they_are() {
+        let hundredths = |n| Ratio::new(n, 100);
+        for (width, before, is_enough) in [
+            (100, None, true),
+            (104, None, false),
+            (104, Some(110), false),
+            (104, Some(105), true),
+            // Wider ones are narrowed by what is seen of the clock's rate, late or soon.
+            (150, Some(150), false),
+        ] {
+            assert_eq!(
+                is_as_narrow_as_can_be(hundredths(width), before.map(hundredths)),
+                is_enough,
+                "{width}, before {before:?}"
+            );
+        }
+    }
 
     #[test]
     fn a_window_ends_before_a_stamp_that_lies_ages_away() {

@@ -69,8 +69,8 @@ const WELL_SEEN: f32 = 0.75;
 pub struct Discovery {
     /// Likeliest first.
     pub displays: Vec<Display>,
-    /// True if some legible digits make no clock: some of a clock's digits may be dark.
-    pub has_loose_digits: bool,
+    /// Digits of lines that read well, clocks or not: some digits of a clock may be dark.
+    pub loose_digits: Vec<String>,
 }
 
 /// Where a display is looked for again.
@@ -155,7 +155,7 @@ impl Eye {
     pub fn discover(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
         let mut singles: Vec<Display> = Vec::new();
         let mut pieces: Vec<(Row, f32)> = Vec::new();
-        let mut has_loose_digits = false;
+        let mut loose_digits = Vec::new();
         let mut lines = self.lines(frame, sharpness)?;
         lines.truncate(MOST_LINES);
         let (mut views, mut legible, mut unread) = (Vec::new(), Vec::new(), Vec::new());
@@ -172,7 +172,9 @@ impl Eye {
         unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
         views.extend(self.look_at_blocks(frame, &unread, &lines)?);
         for (strip, columns) in &views {
-            has_loose_digits |= columns.legibility() >= LEAST_LOOSE;
+            if columns.legibility() >= LEAST_LOOSE {
+                loose_digits.push(columns.digits());
+            }
             let (clocks, rows) = displays_in(strip, columns);
             singles.extend(clocks);
             pieces.extend(rows);
@@ -188,7 +190,7 @@ impl Eye {
         }
         Ok(Discovery {
             displays,
-            has_loose_digits,
+            loose_digits,
         })
     }
 
@@ -407,8 +409,8 @@ impl Eye {
         Ok(found)
     }
 
-    /// Reads a line as the finder turned it and upside down, if it reads badly also in a
-    /// mirror, and keeps what reads best, or several: seven segments make digits every way, and
+    /// Reads a line as the finder turned it and, if it shows a digit, whichever way that faces,
+    /// upside down, if it reads badly also in a mirror, and keeps what reads best, or several: seven segments make digits every way, and
     /// the finder errs on short lines. Only a display seen the right way will be seen to run.
     pub(super) fn look_every_way(
         &self,
@@ -419,7 +421,7 @@ impl Eye {
         views.extend(self.look_with_room(frame, quad)?);
         if views
             .iter()
-            .any(|v| v.1.characters().len() >= FEWEST_CHARACTERS)
+            .any(|v| v.1.characters().len() >= FEWEST_CHARACTERS && v.1.shows_a_digit())
         {
             let [a, b, c, d] = quad.corners();
             let turned = Quad::from_corners([c, d, a, b]);

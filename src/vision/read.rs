@@ -161,6 +161,17 @@ impl Columns {
         sum / count.max(1) as f32
     }
 
+    /// The likeliest digits from left to right, without what stands between them.
+    pub fn digits(&self) -> String {
+        let digits = self
+            .characters()
+            .into_iter()
+            .filter(|c| c.kind == Kind::Digit);
+        digits
+            .map(|c| char::from(b'0' + self.odds_near(c.x, COLUMN_PX).best().0))
+            .collect()
+    }
+
     /// True if a digit stands so near to an end of the strip that another may lie beyond.
     pub fn has_digit_at_an_end(&self) -> bool {
         let width_px = self.len() as f32 * COLUMN_PX;
@@ -184,6 +195,11 @@ impl Columns {
     /// True if three digits or so stand in the strip, whichever way they face.
     pub fn shows_digits(&self) -> bool {
         self.telling().len() >= FEWEST_TELLING
+    }
+
+    /// True if a digit stands in the strip, whichever way it faces.
+    pub fn shows_a_digit(&self) -> bool {
+        !self.telling().is_empty()
     }
 
     /// Columns in which a digit stands, whichever way it faces.
