@@ -65,8 +65,10 @@ fn halve(image: &GrayImage) -> GrayImage {
             .zip(upper.as_chunks::<2>().0)
             .zip(lower.as_chunks::<2>().0)
         {
-            let sum = u16::from(a[0]) + u16::from(a[1]) + u16::from(b[0]) + u16::from(b[1]);
-            *px = ((sum + 2) / 4) as u8;
+            // Two neighbours as one number: compilers do this for many pixels at once.
+            let (a, b) = (u16::from_le_bytes(*a), u16::from_le_bytes(*b));
+            let sum = (a & 0xff) + (a >> 8) + (b & 0xff) + (b >> 8);
+            *px = ((sum + 2) >> 2) as u8;
         }
     }
     GrayImage::from_raw(w as u32, h as u32, out).expect("sizes agree by construction")
