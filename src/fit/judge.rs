@@ -5,7 +5,7 @@ use super::clock::mark_odds;
 use super::join::{self, Joint};
 use super::lean::Leans;
 use super::looks::{Looks, Times};
-use super::pace::paces;
+use super::pace::{Pace, paces};
 use super::reasons;
 use super::sight::{self, FEW_FRAMES, Kind, Seen, order, see};
 use super::sweep::DOUBT;
@@ -18,9 +18,6 @@ use crate::outcome::Verdict;
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
-/// ... unless the odds of many half-read frames gain as much as that many whole
-/// labels of eight digits do, at ln 10 each.
-const FEW_FRAMES_GAIN: f64 = FEW_FRAMES as f64 * 18.4;
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
 const DISTINCT_COUNTS: usize = 3;
@@ -33,13 +30,12 @@ const OTHER_SECOND_FRAMES: usize = 8;
 /// least: three in four. One clip in a hundred is conformed, and slow counts explain much.
 const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// Widest bounds of a sure start, in clip frames or counts, besides the slack: two, where
-/// the change itself is caught in a frame, and a little for how a reader takes it.
-const WIDEST: (i128, i128) = (21, 10);
+/// the change itself is caught in a frame, and three tenths for how a reader takes it and for a
+/// panel that nothing rules out. Judged; of clocks of seconds, whose changes are few, a tenth
+/// left one in thirty unsure, and none was a frame off.
+const WIDEST: (i128, i128) = (23, 10);
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
-/// Nats by which a clock at the clip's own rate may be behind one that counts otherwise and
-/// still be taken: ln 20, as one camera in twenty films a clock of another base (judged).
-const CLIPS_OWN: f64 = 3.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
 
@@ -261,22 +257,13 @@ impl Table<'_> {
         }
         let survivors = good;
         let best = survivors[0];
-        let as_the_clip = self.clip.rate.and_then(|rate| {
-            let mut of_rate = survivors
-                .iter()
-                .filter(|j| j.pace.form.rate() == rate && j.pace.speed == Ratio::ONE);
-            of_rate.find(|j| {
-                j.pace.form.base() == best.pace.form.base() || j.score >= best.score - CLIPS_OWN
-            })
-        });
         let family = self.clip.rate.is_some_and(Rate::is_ntsc);
         let of_family = survivors.iter().find(|j| {
             j.pace.form.base() == best.pace.form.base()
                 && j.pace.speed == best.pace.speed
                 && j.pace.form.rate().is_ntsc() == family
         });
-        let chosen = as_the_clip.or(of_family).copied().unwrap_or(best);
-        (chosen, RateKnownBy::Assumed)
+        (of_family.copied().unwrap_or(best), RateKnownBy::Assumed)
     }
 
     /// The chosen start, widened by every other that cannot be told from it; a
@@ -284,27 +271,34 @@ impl Table<'_> {
     fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Note>) -> HalfOpen {
         let mut hull = chosen.start;
         let grain = self.grain(&chosen.pace);
+        let of_chosen = (&chosen.pace, chosen.start.middle());
+        let mut elsewhere = Vec::new();
+        let mut within = Vec::new();
         for other in survivors {
-            let apart = apart(chosen, other);
-            if apart.abs() <= grain {
-                // Counts are compared by their labels, so that another clock's fit in.
-                let moved = chosen.start.middle() + apart - other.start.middle();
-                let start = self.believable(other, chosen).shift(moved);
-                hull.low = hull.low.min(start.low);
-                hull.high = hull.high.max(start.high);
+            let of_other = (&other.pace, other.start.middle());
+            let apart = apart(of_chosen, of_other);
+            if apart.abs() > grain {
+                elsewhere.push((of_chosen, of_other));
                 continue;
             }
-            let (a, b) = (&chosen.pace, &other.pace);
-            let text = |j: &Joint| label_of(j.pace.form, j.start.middle());
-            let doubt = if a.speed != b.speed || a.form.base() != b.form.base() {
-                reasons::clock_unclear(&text(chosen), &text(other))
-            } else if a.form.rate() != b.form.rate() {
-                reasons::rate_unknown(a.form.rate(), b.form.rate(), &text(chosen), &text(other))
-            } else if a.form.drop_frame() != b.form.drop_frame() {
-                reasons::drop_frame_unknown(&text(chosen), &text(other))
-            } else {
-                reasons::start_unclear(&text(chosen), &text(other))
-            };
+            // Counts are compared by their labels, so that another clock's fit in.
+            let moved = of_chosen.1 + apart - of_other.1;
+            let start = self.believable(other, chosen).shift(moved);
+            hull.low = hull.low.min(start.low);
+            hull.high = hull.high.max(start.high);
+            within.push((&other.pace, moved));
+        }
+        // The middle of all may lie before the full second at which the starts were compared,
+        // and there clocks of 30 and of 60 show other labels.
+        let middle = hull.middle();
+        for (pace, moved) in within {
+            let (here, there) = ((&chosen.pace, middle), (pace, middle - moved));
+            if apart(here, there).abs() > grain {
+                elsewhere.push((here, there));
+            }
+        }
+        for (here, there) in elsewhere {
+            let doubt = either(here, there);
             if !doubts.iter().any(|d| d.code == doubt.code) {
                 doubts.push(doubt);
             }
@@ -344,7 +338,7 @@ impl Table<'_> {
         let least = i64::try_from(least).unwrap_or(i64::MAX);
         let mut shifts = Shifts::new(chosen.pace.form.base(), least.max(2));
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
-        let (mut gain, mut running) = (0.0, 0.0);
+        let mut running = 0.0;
         let (mut has_jumped, mut lacks_a_place) = (false, false);
         let mut uneven = None;
         for &(index, start) in members {
@@ -373,7 +367,6 @@ impl Table<'_> {
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);
-            gain += start.gain;
             running += seen.running;
             if seen.tail > 0 {
                 let note = reasons::last_places_unread(start.pace.form);
@@ -394,10 +387,10 @@ impl Table<'_> {
         if has_jumped {
             doubts.push(reasons::jumped());
         }
-        if agreeing < FEW_FRAMES && gain < FEW_FRAMES_GAIN {
+        if agreeing < FEW_FRAMES {
             checks.was_seen_running = false;
             doubts.push(reasons::few_frames(agreeing));
-        } else if running < ENOUGH || (distinct < DISTINCT_COUNTS && agreeing >= FEW_FRAMES) {
+        } else if running < ENOUGH || distinct < DISTINCT_COUNTS {
             checks.was_seen_running = false;
             doubts.push(reasons::not_seen_running(distinct));
         }
@@ -544,14 +537,31 @@ fn label_of(form: ClockForm, count: Ratio) -> String {
     form.text(i64::try_from(count.floor()).unwrap_or_default())
 }
 
+/// A clock, and a count of it.
+type Shown<'a> = (&'a Pace, Ratio);
+
+/// The doubt between two starts that are more than a frame apart.
+fn either(here: Shown, there: Shown) -> Note {
+    let ((a, at_a), (b, at_b)) = (here, there);
+    let (here, there) = (label_of(a.form, at_a), label_of(b.form, at_b));
+    if a.speed != b.speed || a.form.base() != b.form.base() {
+        reasons::clock_unclear(&here, &there)
+    } else if a.form.rate() != b.form.rate() {
+        reasons::rate_unknown(a.form.rate(), b.form.rate(), &here, &there)
+    } else if a.form.drop_frame() != b.form.drop_frame() {
+        reasons::drop_frame_unknown(&here, &there)
+    } else {
+        reasons::start_unclear(&here, &there)
+    }
+}
+
 /// Counts from the label of `a` to that of `b`, as a person would compare them:
 /// the parts of one second directly, else by the time of day that they show.
-fn apart(a: &Joint, b: &Joint) -> Ratio {
-    let split = |j: &Joint| {
-        let middle = j.start.middle();
-        let count = middle.floor();
-        let label = j.pace.form.label(i64::try_from(count).unwrap_or_default());
-        let part = Ratio::from_integer(label.part()) + middle - Ratio::from_integer(count);
+fn apart(a: Shown, b: Shown) -> Ratio {
+    let split = |(pace, at): Shown| {
+        let count = at.floor();
+        let label = pace.form.label(i64::try_from(count).unwrap_or_default());
+        let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
         let seconds = i128::from(label.hours()) * 3600
             + i128::from(label.minutes()) * 60
             + i128::from(label.seconds());
@@ -561,7 +571,7 @@ fn apart(a: &Joint, b: &Joint) -> Ratio {
     if seconds_a == seconds_b {
         return part_b - part_a;
     }
-    let base = |j: &Joint| Ratio::from_integer(j.pace.form.base());
+    let base = |(pace, _): Shown| Ratio::from_integer(pace.form.base());
     let seconds = (seconds_b - seconds_a + 43_200).rem_euclid(86_400) - 43_200;
     (Ratio::from_integer(seconds) + part_b / base(b) - part_a / base(a)) * base(a)
 }

@@ -11,8 +11,6 @@ use crate::timecode::ClockForm;
 
 /// Looks that one standing digit is worth where nothing that moves tells more. Judged.
 const USUAL_WORTH: f64 = 3.0;
-/// ... and at the most. Judged.
-const MOST_WORTH: f64 = 9.0;
 /// Pairs that lean as the usual worth says, and are counted with those that were seen: few pairs
 /// may agree by chance.
 const USUAL_PAIRS: f64 = 5.0;
@@ -88,7 +86,7 @@ impl Leans {
         let squares: f64 = pairs.iter().map(|p| p.lean.powi(2)).sum();
         let usual = 2.0 * lead / USUAL_WORTH;
         let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
-        (2.0 * lead / square).min(MOST_WORTH)
+        2.0 * lead / square
     }
 }
 

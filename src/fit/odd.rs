@@ -22,6 +22,11 @@ const AHEAD: f64 = 12.0;
 /// Fewest looks, and fewest of them that are off at the table's pace.
 const FEWEST_LOOKS: usize = 12;
 const FEWEST_OFF: usize = 2;
+/// Square of the standard deviations by which late looks in either half must differ: three.
+const UNLIKE_HALVES: usize = 9;
+/// Speeds tried to either side for a clock that may have gained what the display was late by: a
+/// count, which slow panels are late by, and as much again.
+const CAUGHT_UP_STEPS: i128 = 4;
 /// Steps of the last grid in one frame over the whole sighting.
 const STEPS_PER_FRAME: i128 = 3;
 /// Paces of the last grid to either side of the likeliest.
@@ -37,35 +42,53 @@ pub(super) fn fit_odd_pace<'a>(
     table: &WindowFit,
 ) -> Option<(Looks<'a>, WindowFit)> {
     let step_ticks = looks.usual_step_ticks().filter(|&ticks| ticks > 0)?;
-    let may_be = known.speed.is_none() && looks.len() >= FEWEST_LOOKS;
-    if !may_be || !drifts(looks, times, table) {
+    if known.speed.is_some() || looks.len() < FEWEST_LOOKS {
+        return None;
+    }
+    let best = table.scored.first()?;
+    let counts = window::place(looks, times, best, table.reference_tick)?;
+    let drifts = drifts(looks, best, &counts);
+    let on_time = window::place(looks, times, &best.on_time(), table.reference_tick)?;
+    if !drifts && !late_in_one_half(&counts, &on_time) {
         return None;
     }
     let dial = looks.dial;
     let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
     let finest = i128::from(looks.span_ticks() / step_ticks) * STEPS_PER_FRAME;
     let screened_s = span_s.min(Ratio::from_integer(SCREENED_SPAN_S));
-    let counts = |form: ClockForm| (form.rate().ratio() * screened_s).ceil().max(MOST_OFF);
+    let counts_of = |form: ClockForm| (form.rate().ratio() * screened_s).ceil().max(MOST_OFF);
     let has_semicolon = [true, false].map(|skips| mark_odds(std::iter::once(looks), skips));
     let has_semicolon = has_semicolon[0] > has_semicolon[1];
     let mut looks = looks.clone();
     let mut likeliest = |paces: &[Pace]| {
         let window = fit_window(&mut looks, times, paces, known.drop_frame);
-        window.scored.first().map(|start| start.pace)
+        let start = window.scored.first()?;
+        Some((start.pace, start.score))
     };
     // First all forms, by half a count at either end of the sighting; then one, ever finer.
     let mut grid = Vec::new();
     for form in forms(paces(dial, known), has_semicolon) {
-        let steps = counts(form);
-        let most = (steps / MOST_OFF).min(MOST_STEPS);
+        let steps = counts_of(form);
+        let most = if drifts {
+            (steps / MOST_OFF).min(MOST_STEPS)
+        } else if form.base() == best.pace.form.base() {
+            CAUGHT_UP_STEPS
+        } else {
+            continue;
+        };
         grid.extend((-most..=most).map(|k| odd(form, Ratio::new(steps + k, steps), 0)));
     }
-    let mut best = likeliest(&grid)?;
-    let mut steps = counts(best.form);
+    let table_score = best.score;
+    let (mut best, score) = likeliest(&grid)?;
+    // Most panels that are late in one half only beat with the camera: no pace does better.
+    if !drifts && score < table_score {
+        return None;
+    }
+    let mut steps = counts_of(best.form);
     while steps < finest {
         steps = (4 * steps).min(finest);
         let near = |k| odd(best.form, best.speed + Ratio::new(k, steps), 0);
-        best = likeliest(&(-4..=4).map(near).collect::<Vec<_>>())?;
+        best = likeliest(&(-4..=4).map(near).collect::<Vec<_>>())?.0;
     }
     // What lies between two paces of the grid is half a step from one of them.
     let doubt_ppm = 1_000_000 / (2 * steps) + 1;
@@ -126,13 +149,7 @@ fn forms(mut paces: Vec<Pace>, has_semicolon: bool) -> Vec<ClockForm> {
 /// show numbers that its clock has not: a clock at another pace runs ahead and falls behind.
 /// Misread digits fall anywhere. Or if the display would have to be later than panels are; and
 /// of the few changes of a clock of seconds or tenths, one that is late or off is enough.
-fn drifts(looks: &Looks, times: &Times, table: &WindowFit) -> bool {
-    let Some(best) = table.scored.first() else {
-        return false;
-    };
-    let Some(counts) = window::place(looks, times, best, table.reference_tick) else {
-        return false;
-    };
+fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
     if best.refresh > Some(window::SLOW_PANEL)
         || is_coarse(best.pace.form) && best.refresh.is_some()
     {
@@ -169,4 +186,13 @@ fn drifts(looks: &Looks, times: &Times, table: &WindowFit) -> bool {
         _ => true,
     };
     (0..looks.len()).filter(is_off).take(enough).count() == enough
+}
+
+/// True if the display would have to be late in one half of the looks far more often than in the
+/// other: a panel is late throughout, a clock that gains on the table's is so till it caught up.
+fn late_in_one_half(counts: &[i64], on_time: &[i64]) -> bool {
+    let is_late: Vec<bool> = counts.iter().zip(on_time).map(|(a, b)| a < b).collect();
+    let (first, second) = is_late.split_at(is_late.len() / 2);
+    let [first, second] = [first, second].map(|half| half.iter().filter(|&&late| late).count());
+    first.abs_diff(second).pow(2) >= UNLIKE_HALVES * (first + second).max(1)
 }

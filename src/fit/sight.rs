@@ -194,7 +194,7 @@ fn see_stretch<'a>(
     let again = is_alone.then(|| fit_odd_pace(looks, times, known, &seen.window));
     if let Some((again, window)) = again.flatten() {
         let tally = tally(&again, times, &window);
-        if tally.has_majority() && tally.odd.len() <= seen.tally.odd.len() {
+        if tally.has_majority() {
             (*looks, seen.window, seen.tally) = (again, window, tally);
         }
     }

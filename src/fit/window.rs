@@ -74,6 +74,14 @@ impl Scored {
         })
     }
 
+    /// The same start on a display that is never late.
+    pub fn on_time(&self) -> Self {
+        Self {
+            refresh: None,
+            ..self.clone()
+        }
+    }
+
     /// The same phase at a time of day about `foretold` counts, at its cost in
     /// nats, where the looks do not object: a sighting whose hours are dark may
     /// take them from another.

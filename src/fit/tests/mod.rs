@@ -1,6 +1,7 @@
 //! Tests of the fit over simulated readings.
 
 mod cases;
+mod checks;
 mod doubts;
 mod laws;
 mod minutes;
