@@ -251,11 +251,12 @@ fn run(case: Case, seed: u64) -> Score {
         frame.max(1.0)
     };
     let refresh = scene.panel.map_or(0.0, |(hz, _)| scene.clock.rate() / hz);
-    let possible = could_be_certain(&scene, &filmed, grain + refresh);
+    let certain = |misread| could_be_certain(&scene, &filmed, grain, misread);
+    let possible = certain(0);
     let mut score = Score {
         sure: got.verdict == Verdict::Sure,
         possible,
-        tellable: possible && could_be_told(&scene, &filmed, grain + refresh),
+        tellable: possible && certain(1) && could_be_told(&scene, &filmed, grain),
         seconds,
         codes: got.reasons.iter().map(|r| r.code.clone()).collect(),
         ..Score::default()

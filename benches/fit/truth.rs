@@ -61,9 +61,19 @@ pub fn best_width(scene: &Scene, filmed: &Filmed) -> f64 {
     best.1 - best.0
 }
 
+/// Phases at frame 0 that explain all frames but some.
+#[derive(Clone, Copy)]
+struct Explains {
+    low: f64,
+    high: f64,
+    /// Frames that they do not explain.
+    misread: u32,
+}
+
 /// True if no other clock, at any speed and shown up to a slow panel's refresh late, shows the
 /// same digits and starts elsewhere: with perfect digits, one could be certain.
-pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
+/// `may_be_misread` is the number of frames that may show anything: 1, and no single frame decides.
+pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64, may_be_misread: u32) -> bool {
     let mut counts: Vec<i64> = filmed.shown.iter().map(|s| s.1).collect();
     counts.dedup();
     if filmed.shown.len() < 4 || counts.len() < 3 {
@@ -84,7 +94,7 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
         let mut places = digits.iter().zip(other).enumerate();
         places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
     };
-    let clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
+    let mut clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
         FRAMES
             .into_iter()
             .filter(|c| c.last_digits == scene.clock.last_digits)
@@ -98,54 +108,77 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
         Stamps::Exact => 0.0,
         Stamps::Uneven(per_second) => 1.0 / per_second as f64,
     };
-    for clock in clocks {
+    // The clock that was filmed comes first: all others are held against its start.
+    clocks.sort_by_key(|clock| *clock != scene.clock);
+    let mut speeds = SPEEDS;
+    speeds.sort_by_key(|&speed| speed.total_cmp(&scene.speed).is_ne());
+    let mut own: Option<f64> = None;
+    for clock in &clocks {
         let late = clock.rate() / SLOWEST_PANEL_HZ;
-        for speed in SPEEDS {
+        for speed in speeds {
             let pace = clock.rate() * speed;
             let fuzz = tick * pace + 1e-9;
-            let (at, digits) = &seen[0];
-            let fills: Vec<Vec<u8>> = match scene.dark {
-                None => vec![digits.clone()],
-                Some(place) => (0..10)
-                    .map(|d| {
-                        let mut filled = digits.clone();
-                        filled[place] = d;
-                        filled
-                    })
-                    .collect(),
-            };
-            let mut starts: Vec<(f64, f64)> = fills
-                .iter()
-                .filter_map(|digits| {
+            let from_frame = |(at, digits): &(f64, Vec<u8>), misread| {
+                let fills: Vec<Vec<u8>> = match scene.dark {
+                    None => vec![digits.clone()],
+                    Some(place) => (0..10)
+                        .map(|d| {
+                            let mut filled = digits.clone();
+                            filled[place] = d;
+                            filled
+                        })
+                        .collect(),
+                };
+                let start = |digits: &Vec<u8>| {
                     let two = |i: usize| i64::from(10 * digits[i] + digits[i + 1]);
                     let part = digits[6..]
                         .iter()
                         .fold(0, |sum, &d| 10 * sum + i64::from(d));
                     let count = clock.count([two(0), two(2), two(4), part])? as f64;
                     let from = count - pace * at;
-                    Some((from - fuzz, from + 1.0 + late + fuzz))
-                })
-                .collect();
-            for (at, digits) in &seen[1..] {
-                starts = starts
-                    .iter()
-                    .flat_map(|&(low, high)| {
-                        let first = (low + pace * at - late).floor() as i64;
-                        let last = (high + pace * at).floor() as i64;
-                        let fits = (first..=last).filter(|&c| same(&clock.digits(c), digits));
-                        let bounds = fits.map(move |c| {
-                            let from = c as f64 - pace * at;
-                            (low.max(from - fuzz), high.min(from + 1.0 + late + fuzz))
-                        });
-                        bounds.filter(|b| b.0 < b.1).collect::<Vec<_>>()
+                    Some(Explains {
+                        low: from - fuzz,
+                        high: from + 1.0 + late + fuzz,
+                        misread,
                     })
-                    .collect();
+                };
+                fills.iter().filter_map(start).collect::<Vec<_>>()
+            };
+            let mut starts = from_frame(&seen[0], 0);
+            for (frame, (at, digits)) in seen.iter().enumerate().skip(1) {
+                let explains = |start: &Explains| {
+                    let first = (start.low + pace * at - late).floor() as i64;
+                    let last = (start.high + pace * at).floor() as i64;
+                    let fits = (first..=last).filter(|&c| same(&clock.digits(c), digits));
+                    let with = fits.map(|c| {
+                        let from = c as f64 - pace * at;
+                        Explains {
+                            low: start.low.max(from - fuzz),
+                            high: start.high.min(from + 1.0 + late + fuzz),
+                            ..*start
+                        }
+                    });
+                    let with: Vec<Explains> = with.filter(|e| e.low < e.high).collect();
+                    let without = (start.misread < may_be_misread).then(|| Explains {
+                        misread: start.misread + 1,
+                        ..*start
+                    });
+                    with.into_iter().chain(without).collect::<Vec<_>>()
+                };
+                let before = frame == 1 && may_be_misread > 0;
+                starts = starts.iter().flat_map(explains).collect();
+                if before {
+                    starts.extend(from_frame(&seen[1], 1));
+                }
                 // Neighbouring counts of a dark place lead to overlapping starts.
-                starts.sort_by(|a, b| a.0.total_cmp(&b.0));
+                starts.sort_by(|a, b| {
+                    let by_low = a.low.total_cmp(&b.low);
+                    a.misread.cmp(&b.misread).then(by_low)
+                });
                 starts.dedup_by(|b, a| {
-                    let touch = b.0 <= a.1;
+                    let touch = a.misread == b.misread && b.low <= a.high;
                     if touch {
-                        a.1 = a.1.max(b.1);
+                        a.high = a.high.max(b.high);
                     }
                     touch
                 });
@@ -153,11 +186,11 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
                     break;
                 }
             }
-            for (low, high) in starts {
-                let middle = (low + high) / 2.0;
+            for start in starts {
+                let middle = f64::midpoint(start.low, start.high);
                 let label = clock.label(middle.floor() as i64);
-                let off = counts_off(scene, &clock, label, middle.rem_euclid(1.0));
-                if off.abs() > grain {
+                let off = counts_off(scene, clock, label, middle.rem_euclid(1.0));
+                if (off - *own.get_or_insert(off)).abs() > grain {
                     return false;
                 }
             }
