@@ -21,6 +21,10 @@ use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
 const DISTINCT_COUNTS: usize = 3;
+/// ... and at a speed that only the digits tell. Seconds that stand where frames would, behind a
+/// day and the time of day, are 24 a second at a tenth of the speed to two or three of their changes;
+/// no display is followed for longer than seven of them.
+const COUNTS_AT_ANOTHER_SPEED: usize = 8;
 /// Frames in a row against the fit that may be a second start: a jump.
 const JUMP_FRAMES: usize = 4;
 /// Frames in a row that show another second than the fit has: digits are misread here and
@@ -403,8 +407,9 @@ impl Table<'_> {
         } else {
             (1, 2)
         };
-        // Two exceptions at once explain the digits of nearly any clock.
-        if is_at_another_speed && lacks_a_place {
+        // Two exceptions at once explain the digits of nearly any clock, and so does a speed that
+        // makes few counts of many frames.
+        if is_at_another_speed && (lacks_a_place || distinct < COUNTS_AT_ANOTHER_SPEED) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
         if of * agreeing <= share * read {

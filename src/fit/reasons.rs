@@ -248,8 +248,9 @@ pub(super) fn speed_doubtful(speed: Ratio) -> Note {
     Note::new(
         "speed_doubtful",
         format!(
-            "the digits fit only if the clip plays at {:.3} of real speed and one of them is \
-             misread throughout; compare one frame by eye, or say the speed",
+            "the digits fit only if the clip plays at {:.3} of real speed, and few counts bear that \
+             out, or one digit would be misread throughout; compare one frame by eye, or say the \
+             speed",
             speed.to_f64()
         ),
     )

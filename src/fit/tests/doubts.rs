@@ -124,6 +124,33 @@ fn a_place_that_always_says_the_same_is_left_out() {
 }
 
 #[test]
+fn a_day_before_the_time_of_day_is_not_explained_by_a_clip_at_another_speed() {
+    // 12 for the hours, and seconds where frames would be.
+    for camera in [Rate::F24, Rate::F25, Rate::F30, Rate::F60] {
+        let per_second = camera.ratio().to_f64();
+        for step in 0..12 {
+            for seconds in [1.25, 1.5, 2.0, 3.0, 6.0] {
+                let mut scene = Scene::new(frames(camera), "12:14:22:00", camera);
+                scene.frames = (0..(seconds * per_second) as u64).collect();
+                let mut filmed = scene.film();
+                for (i, reading) in (0u32..).zip(&mut filmed.sighting.readings) {
+                    let second = 10 + (f64::from(i) / per_second + f64::from(step) / 12.0) as u8;
+                    let shown = [1, 2, 1, 4, 2, 2, second / 10, second % 10];
+                    for (place, digit) in reading.places.iter_mut().zip(shown) {
+                        let mut weights = [0.0005; 10];
+                        weights[usize::from(digit)] = 1.0;
+                        *place = DigitOdds::from_weights(weights);
+                    }
+                }
+                let fit = run(&filmed);
+                let what = format!("{camera} {step} {seconds}: {fit:#?}");
+                assert_ne!(fit.verdict, Verdict::Sure, "{what}");
+            }
+        }
+    }
+}
+
+#[test]
 fn digits_that_were_read_twice_are_not_explained_by_a_clip_at_another_speed() {
     // The hours of a clock of tenths stood in two places, so that its last three digits passed
     // for frames: 120 a second, at a tenth of the speed, the first of them misread throughout.
