@@ -2,7 +2,7 @@
 
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
-use crate::vision::{BETTER_FILLED, Display, Followed};
+use crate::vision::{Display, Followed};
 use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
@@ -40,8 +40,6 @@ pub(super) struct Track {
     pub misses: usize,
     /// Readings in which a digit stood right beside the outermost places.
     cut: usize,
-    /// Sum of the presence in all readings.
-    filled: f32,
 }
 
 impl Track {
@@ -54,13 +52,11 @@ impl Track {
             display,
             misses: 0,
             cut: 0,
-            filled: 0.0,
         }
     }
 
     pub fn take(&mut self, seen: Followed) {
         self.cut += usize::from(seen.beyond > 0.5);
-        self.filled += seen.display.presence;
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
@@ -106,7 +102,6 @@ impl Track {
             && !self.is_cut()
             && !others.into_iter().any(|other| {
                 self.is_piece_of(other)
-                    || self.slid_off(other)
                     || (self.ends_in_seconds() && !other.ends_in_seconds() && self.lies_on(other))
             })
     }
@@ -154,17 +149,6 @@ impl Track {
             && !whole.is_cut()
             && !whole.ends_in_seconds()
             && self.lies_on(whole)
-    }
-
-    /// True if `better` follows as many digits or more in the same place, and its places stand
-    /// on them where those of this one stand beside.
-    fn slid_off(&self, better: &Self) -> bool {
-        let filled = |t: &Self| t.filled / t.sighting.readings.len().max(1) as f32;
-        self.sighting.layout.places() <= better.sighting.layout.places()
-            && filled(better) > filled(self) + BETTER_FILLED
-            && better.seems_to_run()
-            && !better.is_cut()
-            && self.lies_on(better)
     }
 
     /// True if this one lay on the other in the last frame that both read.
@@ -234,4 +218,80 @@ fn legibility(reading: &Reading) -> f32 {
         return 0.0;
     }
     told.iter().sum::<f32>() / told.len() as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Stamp;
+    use crate::geometry::{Point, Quad};
+    use crate::reading::MarkOdds;
+
+    /// Two seconds at 25 frames a second of a display whose right end stays where it is;
+    /// `text` gives what it shows in each, `-` where nothing can be read.
+    fn followed(groups: &[u8], text: impl Fn(usize) -> String) -> Track {
+        let places = groups.iter().map(|&n| f32::from(n)).sum::<f32>();
+        let corners = [(100.0 - 10.0 * places, 0.0), (100.0, 0.0)];
+        let corners = [
+            corners[0],
+            corners[1],
+            (corners[1].0, 20.0),
+            (corners[0].0, 20.0),
+        ];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        let mut track = Track::new(Display::in_plain_view(quad, groups));
+        for frame in 0..50 {
+            let odds = |c: char| {
+                let (digit, weight) = c.to_digit(10).map_or((8, 3.5), |digit| (digit, 100.0));
+                let mut weights = [1.0; 10];
+                weights[digit as usize] = weight;
+                DigitOdds::from_weights(weights)
+            };
+            track.sighting.readings.push(Reading {
+                stamp: Stamp {
+                    ticks: frame,
+                    tick_seconds: Ratio::new(1, 25),
+                    index: None,
+                },
+                places: text(frame as usize).chars().map(odds).collect(),
+                last_mark: MarkOdds::UNKNOWN,
+                quad,
+            });
+        }
+        track
+    }
+
+    #[test]
+    fn four_groups_that_end_in_seconds_give_way_to_the_time_of_day() {
+        let dated = followed(&[2, 2, 2, 2], |n| format!("1214221{}", n / 25));
+        let time = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        assert!(dated.ends_in_seconds() && !time.ends_in_seconds());
+        let all = [dated, time];
+        assert_eq!(
+            [false, true],
+            [0, 1].map(|i: usize| all[i].tells_among(&all))
+        );
+        // Alone it is all there is: the fit has to say what it is worth.
+        let [dated, _] = all;
+        assert!(dated.tells_among([&dated]));
+    }
+
+    #[test]
+    fn places_that_show_nothing_make_no_display_fuller() {
+        let time = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        let with_edges = followed(&[2, 2, 2, 2], |n| format!("14221{}--", n / 25));
+        let all = [time, with_edges];
+        assert_eq!(
+            [true, false],
+            [0, 1].map(|i: usize| all[i].tells_among(&all))
+        );
+        // A part of a clock is a part of it.
+        let minutes = followed(&[2, 2, 2], |n| format!("210{}{:02}", n / 25, n % 25));
+        let whole = followed(&[2, 2, 2, 2], |n| format!("14210{}{:02}", n / 25, n % 25));
+        let all = [minutes, whole];
+        assert_eq!(
+            [false, true],
+            [0, 1].map(|i: usize| all[i].tells_among(&all))
+        );
+    }
 }

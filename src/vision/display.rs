@@ -22,7 +22,7 @@ pub(super) const PLAINLY_SEEN: f32 = 0.9;
 /// By how much the places of a layout must be better filled than those of one that is followed
 /// for the latter to fit badly. Places that stand on digits give 0.95 to 1, those that slid off
 /// them 0.65 to 0.9 (seen on small digits that were caught between two counts at first).
-pub const BETTER_FILLED: f32 = 0.1;
+const BETTER_FILLED: f32 = 0.1;
 
 /// A display as it was last seen: its layout and its one or two rows.
 #[derive(Clone, Debug, PartialEq)]
@@ -219,6 +219,21 @@ fn belongs_after(a: &Quad, b: &Quad) -> bool {
         && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
         && (0.35..2.9).contains(&(ha / hb))
         && (is_below || is_behind)
+}
+
+#[cfg(test)]
+impl Display {
+    /// One row in plain view.
+    pub(crate) fn in_plain_view(quad: Quad, groups: &[u8]) -> Self {
+        let groups = groups.to_vec();
+        Self {
+            rows: vec![Row {
+                groups,
+                ..super::row::tests::row(quad)
+            }],
+            presence: 1.0,
+        }
+    }
 }
 
 #[cfg(test)]

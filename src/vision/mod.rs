@@ -23,7 +23,7 @@ mod read;
 mod rectify;
 mod row;
 
-pub use display::{BETTER_FILLED, Display};
+pub use display::Display;
 pub use eye::{Discovery, Eye, Followed, Search};
 pub use find::{Line, Sharpness};
 pub use net::model_hash;
