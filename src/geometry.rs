@@ -95,10 +95,7 @@ impl Quad {
     /// lies on the other.
     pub fn lies_on(&self, other: &Self) -> bool {
         let (own, line) = (self.direction(), other.direction());
-        let (from, to) = (other.centre(), self.centre());
-        let step = (to.x - from.x, to.y - from.y);
-        let along = step.0 * line.x + step.1 * line.y;
-        let aside = step.1 * line.x - step.0 * line.y;
+        let (along, aside) = other.along_and_aside(self.centre());
         own.x * line.x + own.y * line.y > 0.8
             && self.is_mirrored() == other.is_mirrored()
             && along.abs() < 0.5 * other.length_px()

@@ -168,13 +168,11 @@ impl Track {
     /// Sum of the mean probability of the likeliest digit over the places that plainly show one
     /// now and then: edges and texture that a layout takes for places are no digits more.
     fn digits_seen(&self) -> f32 {
+        let best = |r: &Reading, place: usize| r.places[place].best().1;
+        let plainly = |place| self.mean(|r| f32::from(u8::from(best(r, place) >= PLAIN)));
         (0..self.sighting.layout.places())
-            .map(|place| {
-                let best = |r: &Reading| r.places[place].best().1;
-                let plainly = self.mean(|r| f32::from(u8::from(best(r) >= PLAIN)));
-                (plainly >= NOW_AND_THEN, self.mean(best))
-            })
-            .filter_map(|(is_shown, seen)| is_shown.then_some(seen))
+            .filter(|&place| plainly(place) >= NOW_AND_THEN)
+            .map(|place| self.mean(|r| best(r, place)))
             .sum()
     }
 

@@ -425,17 +425,19 @@ impl Table<'_> {
         if hour_digits == Some(1) {
             doubts.push(reasons::hours_cut());
         }
+        // One display may be seen in several ways, which is no news about its digits.
+        let is_again = |&&(index, looks, ..): &&(usize, &Looks, ClockForm, Vec<i64>)| {
+            told.iter().any(|&(other, others, ..)| {
+                (others.len(), other) > (looks.len(), index) && self.share_digits(index, other)
+            })
+        };
+        let voices: Vec<_> = told.iter().filter(|told| !is_again(told)).collect();
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, worth);
-            for (index, looks, form, counts) in &told {
+            for (_, looks, form, counts) in &voices {
                 // Where another sighting shows two digits of the hours, a single one may be either.
                 let is_cut = Some(looks.dial.hour_digits) < hour_digits;
-                // One display may be seen in several ways, which is no news about its digits.
-                let is_again = told.iter().any(|(other, others, ..)| {
-                    (others.len(), other) > (looks.len(), index)
-                        && self.share_digits(*index, *other)
-                });
-                if !is_again && (group != Group::Hours || !is_cut) {
+                if group != Group::Hours || !is_cut {
                     ballot.add(looks, *form, counts);
                 }
             }

@@ -103,11 +103,11 @@ impl Display {
     pub fn adds_to(&self, others: &[&Self], most: usize) -> bool {
         let fits_better = |d: &Self| self.presence > d.presence + BETTER_FILLED;
         let is_known = others.iter().any(|d| d.is_same_as(self) && !fits_better(d));
-        let mut near = others.iter().filter(|d| d.is_near(self)).peekable();
-        let has_near = near.peek().is_some();
+        let near: Vec<_> = others.iter().filter(|d| d.is_near(self)).collect();
         let places = self.layout().places();
-        let is_better = has_near
-            && (near.clone().all(|d| fits_better(d)) || near.any(|d| d.layout().places() < places));
+        let is_better = !near.is_empty()
+            && (near.iter().all(|d| fits_better(d))
+                || near.iter().any(|d| d.layout().places() < places));
         !is_known && (others.len() < most || is_better)
     }
 

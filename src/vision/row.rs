@@ -94,9 +94,7 @@ impl Row {
     pub fn overlap_with(&self, line: &Quad, most_aside: f32) -> Option<f32> {
         let (ahead, line_ahead) = (self.quad.direction(), line.direction());
         let height = self.quad.height_px();
-        let (own, seen) = (self.quad.centre(), line.centre());
-        let (dx, dy) = (seen.x - own.x, seen.y - own.y);
-        let (along, aside) = (dx * ahead.x + dy * ahead.y, dx * -ahead.y + dy * ahead.x);
+        let (along, aside) = self.quad.along_and_aside(line.centre());
         let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
             && (0.6..1.6).contains(&(line.height_px() / height))
             && aside.abs() < most_aside * height;
