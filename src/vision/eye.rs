@@ -1,9 +1,10 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
+use super::cells::Line;
 use super::display::{
     Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
 };
-use super::find::{Line, Sharpness, find_lines, find_lines_near, is_same_place};
+use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
 use super::layout::is_clock;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;

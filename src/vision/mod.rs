@@ -3,7 +3,8 @@
 //! The only place that runs the trained networks (`net.rs`, over tract).
 //!
 //! * `pyramid.rs`  one picture at halved sizes, so that every digit height meets its net
-//! * `find.rs`     lines of digits in a frame: quads with their doubt
+//! * `cells.rs`    what the finder says of one picture -> lines: quads with their doubt
+//! * `find.rs`     the lines of a frame, each from the size that shows it best
 //! * `rectify.rs`  a quad -> an upright strip of fixed digit height
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
@@ -13,6 +14,7 @@
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
 mod block;
+mod cells;
 mod display;
 mod eye;
 mod find;
@@ -23,8 +25,9 @@ mod read;
 mod rectify;
 mod row;
 
+pub use cells::Line;
 pub use display::Display;
 pub use eye::{Discovery, Eye, Followed, Search};
-pub use find::{Line, Sharpness};
+pub use find::Sharpness;
 pub use net::model_hash;
 pub use pyramid::Pyramid;
