@@ -1,9 +1,9 @@
 //! Blocks of digits that the finder took from the side: two pairs over two pairs look alike
 //! in columns and in rows.
 
-use super::cells::Line;
 use super::display::LEAST_LEGIBLE_ROW;
 use super::eye::Eye;
+use super::lines::Line;
 use super::pyramid::Pyramid;
 use super::read::Columns;
 use super::rectify::{Lie, Strip};

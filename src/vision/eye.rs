@@ -1,11 +1,11 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
-use super::cells::Line;
 use super::display::{
     Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
 };
 use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
 use super::layout::is_clock;
+use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
@@ -24,9 +24,6 @@ const DISCOVER_MARGIN: f32 = 1.0;
 const FOLLOW_MARGIN: f32 = 1.6;
 /// ... and what is added where digits go on to the end of a strip: the finder saw a part.
 const MORE_ROOM: f32 = 3.0;
-/// Side of the square looked at when following, px of the level; a multiple of 32.
-/// At digit heights of 9.5 to 19 px a line of eleven characters fits with room to move.
-const FOLLOW_SIDE_PX: u32 = 256;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// ... and a strip that was cut anew is dropped if it is less legible by so much.
@@ -341,7 +338,7 @@ impl Eye {
         {
             return Ok(unmoved);
         }
-        let near = find_lines_near(&*self.finder, frame, &row.quad, FOLLOW_SIDE_PX)?;
+        let near = find_lines_near(&*self.finder, frame, &row.quad)?;
         let most_aside = if is_crowded { MOST_APART } else { MOST_ASIDE };
         let best = near
             .iter()

@@ -1,24 +1,24 @@
 //! Lines of digits in a frame.
 //!
 //! The levels of the pyramid overlap in the heights of digits that they can show; where two
-//! of them saw the same line (`cells.rs`), the one that saw it at the better size stays.
+//! of them saw the same line (`lines.rs`), the one that saw it at the better size stays.
 
-use super::cells::{Line, dot, ends, lines_in};
+use super::cells::{Cells, cut, dot};
+use super::lines::{Line, ends, lines_of};
 use super::net::Net;
 use super::pyramid::Pyramid;
 use crate::error::Result;
 use crate::geometry::{Point, Quad};
-use image::GrayImage;
 
 /// How small the digits may be, against time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sharpness {
-    /// One level coarser than `Coarse`: a quarter of the time.
+    /// One level coarser than `Coarse`, whole, and those below it.
     Broad,
-    /// The picture is looked at with its longer side at most 1200 px.
+    /// Also the picture with its longer side at most 1200 px, where `Broad`'s hints at digits.
     Coarse,
-    /// Only the level below those of `Coarse`, which has four times the pixels: for digits that
-    /// `Coarse` has missed because they are small.
+    /// That one whole, and the picture with four times its pixels where it hints at digits: for
+    /// those that `Coarse` has missed because they are small.
     Fine,
 }
 
@@ -51,6 +51,12 @@ const SAME_AXIS: f32 = 0.988;
 const PIECES: f32 = 3.0;
 /// ... if that is surer by this factor.
 const FAR_SURER: f32 = 1.5;
+/// Digits that would be higher than this at a level, px, are left to the next smaller one if
+/// that shows them.
+const PLAIN_HEIGHT_PX: f32 = 19.0;
+/// Side of the square looked at near a known line, px of the level; a multiple of 32. At digit
+/// heights of 9.5 to 19 px a line of eleven characters fits with room to move.
+const NEAR_SIDE_PX: u32 = 256;
 /// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
 const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 
@@ -61,15 +67,41 @@ pub(super) fn find_lines(
     sharpness: Sharpness,
 ) -> Result<Vec<Line>> {
     let long_side_px = pyramid.full().width().max(pyramid.full().height());
-    let first = sharpness.level(long_side_px).min(pyramid.depth() - 1);
-    let end = match sharpness {
-        Sharpness::Fine => first + 1,
-        _ => pyramid.depth(),
+    let smallest = pyramid.depth() - 1;
+    let finest = sharpness.level(long_side_px).min(smallest);
+    let (first_whole, last) = match sharpness {
+        Sharpness::Broad => (finest, smallest),
+        Sharpness::Coarse => ((finest + 1).min(smallest), smallest),
+        Sharpness::Fine => (finest + 1, finest + 1),
     };
-    let mut found: Vec<(f32, Line)> = Vec::new();
-    for level in first..end {
+    let whole = Cells::of(net, pyramid.level(first_whole).0)?;
+    let mut found = in_frame(&whole, pyramid.level(first_whole).1);
+    if finest < first_whole {
+        // Digits that this level shows large enough need no look at the next.
+        let (image, factor) = pyramid.level(finest);
+        let scale = factor.recip();
+        let known: Vec<Quad> = (found.iter())
+            .map(|(_, line)| line.quad.map(|p| Point::new(p.x * scale, p.y * scale)))
+            .filter(|quad| quad.height_px() > PLAIN_HEIGHT_PX)
+            .collect();
+        found.extend(in_frame(
+            &Cells::hinted_at(net, image, &whole, &known)?,
+            factor,
+        ));
+    }
+    for level in first_whole + 1..=last {
         let (image, factor) = pyramid.level(level);
-        for line in lines_in(net, image)? {
+        found.extend(in_frame(&Cells::of(net, image)?, factor));
+    }
+    Ok(keep_best_of_overlapping(found))
+}
+
+/// The lines of a level, in pixels of the frame, which is `factor` times as large; with how
+/// well that level shows them.
+fn in_frame(cells: &Cells, factor: f32) -> Vec<(f32, Line)> {
+    lines_of(cells)
+        .into_iter()
+        .map(|line| {
             let at_level_px = line.quad.height_px();
             let fitness = if BEST_HEIGHTS_PX.contains(&at_level_px) {
                 1.0
@@ -77,32 +109,24 @@ pub(super) fn find_lines(
                 0.6
             };
             let quad = line.quad.map(|p| Point::new(p.x * factor, p.y * factor));
-            found.push((line.sureness * fitness, Line { quad, ..line }));
-        }
-    }
-    Ok(keep_best_of_overlapping(found))
+            (line.sureness * fitness, Line { quad, ..line })
+        })
+        .collect()
 }
 
 /// Lines near `around`, looked for only there, at the level that fits its height.
-/// `side_px` is the side of the square looked at, in px of that level.
 pub(super) fn find_lines_near(
     net: &dyn Net,
     pyramid: &Pyramid,
     around: &Quad,
-    side_px: u32,
 ) -> Result<Vec<Line>> {
     let level = pyramid.level_for(around.height_px(), 9.5);
     let (image, factor) = pyramid.level(level);
     let centre = around.centre();
-    let half = side_px as f32 / 2.0;
+    let half = NEAR_SIDE_PX as f32 / 2.0;
     let left = (centre.x / factor - half).round() as i64;
     let top = (centre.y / factor - half).round() as i64;
-    let crop = GrayImage::from_fn(side_px, side_px, |x, y| {
-        let sx = (left + i64::from(x)).clamp(0, i64::from(image.width()) - 1) as u32;
-        let sy = (top + i64::from(y)).clamp(0, i64::from(image.height()) - 1) as u32;
-        *image.get_pixel(sx, sy)
-    });
-    let found = lines_in(net, &crop)?
+    let found = lines_of(&Cells::of(net, &cut(image, left, top, NEAR_SIDE_PX))?)
         .into_iter()
         .map(|line| {
             let quad = line
@@ -171,8 +195,10 @@ pub(super) fn is_same_place(a: &Quad, b: &Quad) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::cells::{BLOCK_PX, tests::level_quad};
+    use super::super::cells::BLOCK_PX;
+    use super::super::lines::tests::level_quad;
     use super::*;
+    use image::GrayImage;
     use ndarray::Array4;
 
     #[test]
@@ -208,16 +234,16 @@ mod tests {
     }
 
     #[test]
-    fn a_fine_search_looks_only_where_a_coarse_one_has_not() {
+    fn where_nothing_hints_at_digits_the_finest_level_is_not_looked_at() {
         let pyramid = Pyramid::new(GrayImage::new(1920, 1080));
         let widths = |sharpness| {
             let net = Widths(std::sync::Mutex::default());
             assert!(find_lines(&net, &pyramid, sharpness).unwrap().is_empty());
             net.0.into_inner().unwrap()
         };
-        assert_eq!(widths(Sharpness::Broad)[0], 480);
-        assert_eq!(widths(Sharpness::Coarse)[..2], [960, 480]);
-        assert_eq!(widths(Sharpness::Fine), [1920]);
+        assert_eq!(widths(Sharpness::Broad), [480, 256, 128]);
+        assert_eq!(widths(Sharpness::Coarse), [480, 256, 128]);
+        assert_eq!(widths(Sharpness::Fine), [960]);
         assert!(Sharpness::Fine.is_finer_than_coarse(1080, 1920));
         assert!(!Sharpness::Fine.is_finer_than_coarse(1200, 800));
     }

@@ -3,7 +3,8 @@
 //! The only place that runs the trained networks (`net.rs`, over tract).
 //!
 //! * `pyramid.rs`  one picture at halved sizes, so that every digit height meets its net
-//! * `cells.rs`    what the finder says of one picture -> lines: quads with their doubt
+//! * `cells.rs`    what the finder says of one picture, whole or where a smaller one hints at digits
+//! * `lines.rs`    cells -> lines of digits: quads with their doubt
 //! * `find.rs`     the lines of a frame, each from the size that shows it best
 //! * `rectify.rs`  a quad -> an upright strip of fixed digit height
 //! * `read.rs`     a strip -> characters and digit odds per column
@@ -19,15 +20,16 @@ mod display;
 mod eye;
 mod find;
 mod layout;
+mod lines;
 mod net;
 mod pyramid;
 mod read;
 mod rectify;
 mod row;
 
-pub use cells::Line;
 pub use display::Display;
 pub use eye::{Discovery, Eye, Followed, Search};
 pub use find::Sharpness;
+pub use lines::Line;
 pub use net::model_hash;
 pub use pyramid::Pyramid;
