@@ -1,6 +1,7 @@
 //! Reads single simulated frames, ordinary ones and those with one trouble each, with fonts
 //! and photos that no network was trained on, and tells how many are read exactly: every
-//! digit of a count that was on the glass while the frame was exposed.
+//! digit of a count that was on the glass while the frame was exposed. Besides, how many are
+//! read exactly but for digits that fingers hide.
 //!
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR]` prints one line a
 //! trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
@@ -24,6 +25,8 @@ const STRENGTHS: [f64; 2] = [0.3, 1.0];
 const SMALL_PX: [f64; 3] = [9.0, 12.0, 16.0];
 /// Displays of a frame that are read, as many as a clip's dense pass takes on.
 const MOST_DISPLAYS: usize = 4;
+/// Share of a digit behind fingers from which nobody can tell it: halves tell most digits.
+const MOST_HIDDEN: f32 = 0.5;
 /// JPEG qualities that stand for few bits, from mild to the limit: single frames have no
 /// neighbours that a video coder could borrow from.
 const FEW_BITS: [f64; 2] = [22.0, 5.0];
@@ -53,6 +56,8 @@ struct Still {
     stamp: Stamp,
     /// Digits of every count that was on the glass during the exposure.
     shown: Vec<String>,
+    /// Which of them fingers hide.
+    is_hidden: Vec<bool>,
 }
 
 #[derive(Default)]
@@ -60,6 +65,8 @@ struct Tally {
     frames: u32,
     found: u32,
     exact: u32,
+    /// Exact but for digits that are hidden.
+    in_view: u32,
     search_ms: f64,
     follow_ms: f64,
     follows: u32,
@@ -108,9 +115,10 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
             .filter(char::is_ascii_digit)
             .collect()
     };
-    let picture = Film::new(shoot)
-        .expect("the photos can be read")
-        .frame(index);
+    let mut film = Film::new(shoot).expect("the photos can be read");
+    let is_hidden = film.hidden().into_iter().map(|share| share > MOST_HIDDEN);
+    let is_hidden = is_hidden.collect();
+    let picture = film.frame(index);
     let mut luma = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
         // ITU-R BT.709, item 3.2.
         let [r, g, b] = picture.get_pixel(x, y).0.map(f32::from);
@@ -133,7 +141,21 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
             index: Some(index),
         },
         shown: (first..=last).map(digits).collect(),
+        is_hidden,
     }
+}
+
+/// True if `read` gives every digit of `shown` that is not hidden, and nothing else but, at
+/// most, something for each hidden one.
+fn agrees_in_view(shown: &[u8], is_hidden: &[bool], read: &[u8]) -> bool {
+    let Some((digit, later)) = shown.split_first() else {
+        return read.is_empty();
+    };
+    let (is_this, are_later) = (is_hidden[0], &is_hidden[1..]);
+    let goes_on = |rest: &[u8]| agrees_in_view(later, are_later, rest);
+    (is_this && goes_on(read))
+        || (read.split_first())
+            .is_some_and(|(first, rest)| (is_this || first == digit) && goes_on(rest))
 }
 
 /// True if one of the displays in the frame is read exactly. A coarse look first, and a
@@ -141,7 +163,7 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
 fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
     let pyramid = Pyramid::new(still.luma.clone());
     tally.frames += 1;
-    let (mut is_found, mut is_exact) = (false, false);
+    let (mut is_found, mut is_exact, mut is_in_view) = (false, false, false);
     for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
         let began = Instant::now();
         let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
@@ -163,10 +185,12 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
                 .map(|odds| odds.best())
                 .map(|(digit, p)| (b'0' + digit, p))
                 .collect();
+            let text: String = best.iter().map(|b| char::from(b.0)).collect();
+            is_in_view |= (still.shown.iter())
+                .any(|s| agrees_in_view(s.as_bytes(), &still.is_hidden, text.as_bytes()));
             if best.len() != still.shown[0].len() {
                 continue;
             }
-            let text: String = best.iter().map(|b| char::from(b.0)).collect();
             let wrong = |shown: &&String| {
                 let pairs = shown.bytes().zip(text.bytes());
                 pairs.filter(|(a, b)| a != b).count()
@@ -198,6 +222,7 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
     }
     tally.found += u32::from(is_found);
     tally.exact += u32::from(is_exact);
+    tally.in_view += u32::from(is_in_view);
     is_exact
 }
 
@@ -219,7 +244,10 @@ fn main() {
     let mut reliability = Reliability::default();
     let mut kept = String::from("file\tkind\tshown\tread\n");
     let mut files = 0;
-    println!("{:>16} frames found exact  search ms  follow ms", "");
+    println!(
+        "{:>16} frames found exact in view  search ms  follow ms",
+        ""
+    );
     for (row, kind) in (0u64..).zip(kinds) {
         let mut tally = Tally::default();
         for n in 0..each {
@@ -244,11 +272,12 @@ fn main() {
             }
         }
         println!(
-            "{:>16} {:6} {:5} {:5} {:10.1} {:10.1}",
+            "{:>16} {:6} {:5} {:5} {:7} {:10.1} {:10.1}",
             kind.name(),
             tally.frames,
             tally.found,
             tally.exact,
+            tally.in_view,
             tally.search_ms / f64::from(tally.frames.max(1)),
             tally.follow_ms / f64::from(tally.follows.max(1)),
         );

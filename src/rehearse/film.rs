@@ -219,6 +219,12 @@ impl Film {
         truth
     }
 
+    /// Share of each digit of the display, in reading order, that fingers hide, 0..=1; empty
+    /// without a display.
+    pub fn hidden(&self) -> Vec<f32> {
+        self.stage.as_ref().map_or_else(Vec::new, Stage::hidden)
+    }
+
     /// Renders a frame. Any order; the same index gives the same picture.
     pub fn frame(&mut self, index: u64) -> RgbImage {
         let camera = self.shoot.camera;

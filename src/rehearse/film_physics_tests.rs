@@ -529,3 +529,31 @@ fn few_bits_give_small_files_and_worse_pictures() {
         "{apart} {good_apart}"
     );
 }
+
+#[test]
+fn fingers_hide_digits_at_an_edge_and_no_others() {
+    let hidden = |fingers: usize, seed: u64| {
+        let mut shoot = measured(eights(), Drive::Direct, camera25());
+        shoot.seed = seed;
+        staged(&mut shoot).glass = Glass {
+            fingers,
+            finger_reach: 0.9,
+            ..Glass::NONE
+        };
+        shoot.film().unwrap().hidden()
+    };
+    assert_eq!(hidden(0, 1), [0.0; 8]);
+    for seed in 0..8 {
+        let shares = hidden(1, seed);
+        assert_eq!(shares.len(), 8);
+        // From the left a part of the first digit; from below half of a few.
+        let is_first = shares[0] > 0.1 && shares[1..].iter().all(|share| *share < 0.05);
+        let are_lower = shares.iter().all(|share| *share < 0.6)
+            && shares.iter().filter(|share| **share > 0.1).count() <= 3;
+        assert!(is_first || are_lower, "{seed}: {shares:?}");
+        assert!(
+            shares.iter().any(|share| *share > 0.1),
+            "{seed}: {shares:?}"
+        );
+    }
+}

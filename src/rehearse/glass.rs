@@ -232,6 +232,11 @@ impl Pane {
         self.fingers.as_ref().map(Fingers::area)
     }
 
+    /// How much of a place of the plate skin hides, 0..=1.
+    pub(super) fn hides(&self, u: f32, v: f32) -> f32 {
+        self.fingers.as_ref().map_or(0.0, |f| f.sample(u, v)[3])
+    }
+
     /// What the camera gets from a place of the plate, where the panel gives `light`.
     /// `at` is the place in the picture, in a hand that does not move; `ambient` the mean
     /// light on the scene.
