@@ -6,16 +6,18 @@
 //! half second, whether more frames can change the answer.
 
 mod afterglow;
+mod dense;
+mod search;
 mod track;
 
 use self::afterglow::Afterglow;
-use self::track::Track;
+use self::search::Search;
 use crate::clip_base;
 use crate::error::{Error, Result};
 use crate::evidence::Album;
 use crate::facts::ClipFacts;
 use crate::fit::{self, ClockFit, Known, SightingFit};
-use crate::frame::{Aim, Footage, Pace, Stamp};
+use crate::frame::{Aim, Footage, Stamp};
 use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
@@ -23,53 +25,13 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::{Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
-use image::GrayImage;
+use crate::vision::{Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
 use std::path::Path;
-
-/// Seconds between looks where every frame is decoded.
-const LOOK_STEP_S: (i128, i128) = (1, 2);
-/// Seconds between key frames that are looked at, at least: in head and tail all that cameras
-/// write, two a second at most, and from there on one a second, since most clips have no slate
-/// there and looking in vain is what a clip without a clock costs. A little less than the half
-/// and the whole second lets those through that are not quite so far apart.
-const END_CLOSEST_S: (i128, i128) = (2, 5);
-const CLOSEST_S: (i128, i128) = (9, 10);
-/// Where key frames of head and tail lie further apart than cameras put them, which is a
-/// second at most as a rule (common practice, no source), frames between are looked at, too:
-/// a slate held for two seconds is met at least once, mostly twice.
-const END_WIDEST_S: (i128, i128) = (6, 5);
-/// Seconds behind a look that showed a display until which every frame is decoded, even if
-/// following the display led nowhere. The next key frames are another chance.
-const NO_MORE_S: u32 = 1;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
-/// Seconds after which a dense pass searches a frame again, for a second opinion.
-const LOOK_AGAIN_S: (i128, i128) = (1, 4);
 /// Displays followed at once in a dense pass; a screen shows few clocks.
 const MOST_DISPLAYS: usize = 4;
-/// Seconds after which the fit is asked for the first time. By then the seconds have
-/// changed once, which shows the base of the frames; fewer leave the rate assumed and the
-/// bounds the wider for it.
-const FIRST_ASK_S: (i128, i128) = (5, 4);
-/// Seconds after which a start is taken as it is, even if bounds wider than a count say
-/// that several rates explain the frames.
-const LONG_LOOK_S: u32 = 3;
-/// Seconds between two questions to the fit.
-const ASK_STEP_S: (i128, i128) = (1, 2);
-/// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
-/// the bounds no further than a slate of ordinary length does.
-const MOST_DENSE_S: u32 = 6;
-/// Places of a clock that shows hours, minutes, seconds and frames: a display of so many is no
-/// piece of a larger one.
-const WHOLE_PLACES: usize = 8;
-/// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
-/// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
-const LOCKED_COUNTS: (i128, i128) = (6, 5);
-/// Share of their width that bounds must keep over half a second to be taken for those.
-const UNCHANGED: (i128, i128) = (49, 50);
-/// Frames laid over each other to see all digits of a multiplexed display.
-const AFTERGLOW_FRAMES: usize = 6;
+
 /// Where in the clip to look.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Look {
@@ -200,55 +162,6 @@ struct Watch<'a> {
     reached: Ratio,
 }
 
-/// How a stretch of the clip is searched.
-#[derive(Clone, Copy)]
-struct Search {
-    pace: Pace,
-    /// At that pace ...
-    sharpness: Sharpness,
-    /// ... and where every frame is decoded, around a find.
-    closer: Sharpness,
-}
-
-impl Search {
-    /// Head and tail.
-    fn of_ends(sharpness: Sharpness) -> Self {
-        let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
-        Self {
-            pace: Pace::KeyFrames {
-                closest_s: match sharpness {
-                    // Digits smaller than any held up on purpose, at four times the cost.
-                    Sharpness::Fine => ratio(CLOSEST_S),
-                    _ => closest,
-                },
-                widest_s: Some(widest),
-                is_rough: false,
-            },
-            sharpness,
-            closer: sharpness,
-        }
-    }
-
-    /// Between head and tail: digits as tall as an eightieth of the picture's longer side are
-    /// seen (24 px of 1920), as on a display held up to the camera. At a quarter of the size the
-    /// edges of blocks do not matter; what is found is decoded again.
-    fn of_middle() -> Self {
-        Self {
-            pace: Pace::KeyFrames {
-                closest_s: ratio(CLOSEST_S),
-                widest_s: None,
-                is_rough: true,
-            },
-            sharpness: Sharpness::Broad,
-            closer: Sharpness::Coarse,
-        }
-    }
-
-    fn is_broad(self) -> bool {
-        self.sharpness == Sharpness::Broad
-    }
-}
-
 fn ratio((num, den): (i128, i128)) -> Ratio {
     Ratio::new(num, den)
 }
@@ -319,103 +232,6 @@ impl Watch<'_> {
         fit::fit(&self.sightings, self.footage.facts(), &self.options.known)
     }
 
-    /// Looks at key frames from `aim` to `until` (seconds after frame 0; `None`: to the end),
-    /// and at every frame around those that show a display.
-    fn search(&mut self, aim: Aim, until: Option<Ratio>, search: Search) -> Result<Found> {
-        // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
-        let starts_dense = aim == Aim::Head;
-        self.footage.set_pace(if starts_dense {
-            Pace::EveryFrame
-        } else {
-            search.pace
-        });
-        self.footage.seek(aim)?;
-        let mut last: Option<Ratio> = None;
-        let mut widest = Ratio::ZERO;
-        while let Some(stamp) = self.advance()? {
-            let at = stamp.seconds();
-            if until.is_some_and(|end| at > end) {
-                break;
-            }
-            widest = last.map_or(widest, |l| widest.max(at - l));
-            if starts_dense && last.is_none() {
-                if self.look(stamp, search.closer)? == Found::Settled {
-                    return Ok(Found::Settled);
-                }
-                last = Some(self.reached);
-                self.footage.set_pace(search.pace);
-                continue;
-            }
-            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
-                return Ok(Found::Settled);
-            }
-            let pyramid = Pyramid::new(self.footage.picture()?.luma);
-            let found = self.fresh_displays(&pyramid, search.sharpness)?;
-            if found.displays.is_empty() {
-                self.stages.candidates(&pyramid, &[], stamp);
-            }
-            let may_be_dark =
-                !search.is_broad() && self.afterglow.is_worth_it(at, &found.loose_digits);
-            let before = last.replace(at);
-            if found.displays.is_empty() && !may_be_dark {
-                continue;
-            }
-            self.footage.set_pace(Pace::EveryFrame);
-            let found = if found.displays.is_empty() {
-                self.footage.seek(Aim::At(at))?;
-                self.advance()?;
-                let luma = self.footage.picture()?.luma;
-                self.look_at_afterglow(luma, found.loose_digits, search.closer)?
-            } else {
-                self.look_closely(before, at, search.closer)?
-            };
-            if found == Found::Settled {
-                return Ok(Found::Settled);
-            }
-            // What was read closely is not read again.
-            last = Some(self.reached);
-            self.footage.set_pace(search.pace);
-        }
-        self.footage.set_pace(Pace::EveryFrame);
-        if search.is_broad() && widest > Ratio::from_integer(2) {
-            self.notes.push(Note::new(
-                "key_frames_only",
-                format!(
-                    "between the first and the last {END_S} seconds only key frames were looked at, up to {:.1} s apart: a slate shorter than that may have been missed there",
-                    widest.to_f64()
-                ),
-            ));
-        }
-        Ok(Found::GoOn)
-    }
-
-    /// Looks at frames around one, at `at`, that showed a display: from the look `before` on,
-    /// which showed none, at that frame in any case, and some time further.
-    fn look_closely(
-        &mut self,
-        before: Option<Ratio>,
-        at: Ratio,
-        sharpness: Sharpness,
-    ) -> Result<Found> {
-        let until = at + Ratio::from_integer(NO_MORE_S);
-        self.footage.seek(Aim::At(before.unwrap_or(at)))?;
-        let mut next_look = before.map_or(at, |before| before + ratio(LOOK_STEP_S));
-        while let Some(stamp) = self.advance()? {
-            let now = stamp.seconds();
-            if now > until {
-                break;
-            }
-            if now < next_look && now != at {
-                continue;
-            }
-            next_look = now + ratio(LOOK_STEP_S);
-            if self.look(stamp, sharpness)? == Found::Settled {
-                return Ok(Found::Settled);
-            }
-        }
-        Ok(Found::GoOn)
-    }
-
     fn advance(&mut self) -> Result<Option<Stamp>> {
         let stamp = self.footage.advance()?;
         if let Some(stamp) = stamp {
@@ -423,78 +239,6 @@ impl Watch<'_> {
             self.reached = stamp.seconds();
         }
         Ok(stamp)
-    }
-
-    /// One coarse look; follows what it finds.
-    fn look(&mut self, stamp: Stamp, sharpness: Sharpness) -> Result<Found> {
-        if self.tell(Event::Searching {
-            at_s: stamp.seconds_f64(),
-        }) == Wish::Stop
-        {
-            return Ok(Found::Settled);
-        }
-        let frame = self.footage.picture()?;
-        let pyramid = Pyramid::new(frame.luma);
-        let found = self.displays_in_view(&pyramid, sharpness)?;
-        self.stages.candidates(&pyramid, &found.displays, stamp);
-        if !found.displays.is_empty() {
-            return self.follow(&pyramid, found.displays, stamp);
-        }
-        if self
-            .afterglow
-            .is_worth_it(stamp.seconds(), &found.loose_digits)
-        {
-            return self.look_at_afterglow(pyramid.into_full(), found.loose_digits, sharpness);
-        }
-        Ok(Found::GoOn)
-    }
-
-    /// As [`Self::fresh_displays`]; where a display is seen plainly and whole in a quarter of
-    /// the size, that is enough to follow it. The dense pass looks again in full.
-    fn displays_in_view(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
-        if sharpness == Sharpness::Coarse {
-            let found = self.fresh_displays(pyramid, Sharpness::Broad)?;
-            let is_whole = |d: &Display| d.is_plain() && d.layout().places() >= WHOLE_PLACES;
-            if found.displays.iter().any(is_whole) {
-                return Ok(found);
-            }
-        }
-        self.fresh_displays(pyramid, sharpness)
-    }
-
-    /// Looks at the brightest of several frames laid over each other: a multiplexed display
-    /// lights only some of its digits in any one frame.
-    fn look_at_afterglow(
-        &mut self,
-        first: GrayImage,
-        digits: Vec<String>,
-        sharpness: Sharpness,
-    ) -> Result<Found> {
-        self.afterglow.begins(self.reached);
-        let mut brightest = first;
-        let mut last = None;
-        for _ in 0..AFTERGLOW_FRAMES {
-            let Some(stamp) = self.advance()? else { break };
-            let luma = self.footage.picture()?.luma;
-            if luma.dimensions() != brightest.dimensions() {
-                break;
-            }
-            for (glow, now) in brightest.iter_mut().zip(luma.iter()) {
-                *glow = (*glow).max(*now);
-            }
-            last = Some((stamp, luma));
-        }
-        let Some((stamp, luma)) = last else {
-            return Ok(Found::GoOn);
-        };
-        let glow = Pyramid::new(brightest);
-        let found = self.fresh_displays(&glow, sharpness)?;
-        if found.displays.is_empty() {
-            self.afterglow.was_in_vain(digits);
-            return Ok(Found::GoOn);
-        }
-        self.stages.candidates(&glow, &found.displays, stamp);
-        self.follow(&Pyramid::new(luma), found.displays, stamp)
     }
 
     /// Displays in the frame that were not followed in vain before.
@@ -516,135 +260,6 @@ impl Watch<'_> {
             ..found
         })
     }
-
-    /// The dense pass: reads the displays frame by frame until they are gone, still, or
-    /// more frames cannot change the answer.
-    fn follow(&mut self, first: &Pyramid, displays: Vec<Display>, stamp: Stamp) -> Result<Found> {
-        let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
-        let began = stamp.seconds();
-        let mut ask_at = began + ratio(FIRST_ASK_S);
-        let mut look_at = began + ratio(LOOK_AGAIN_S);
-        let mut was_looked_again = false;
-        let mut width_before = None;
-        let mut done: Vec<Track> = Vec::new();
-        let mut now = Some((stamp, None));
-        while let Some((stamp, pyramid)) = now.take() {
-            let pyramid = pyramid.as_ref().unwrap_or(first);
-            // Other layouts of a display, or the same one upside down, need no search of their
-            // own once the display has been seen.
-            tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
-            let mut plain: Vec<Display> = Vec::new();
-            for track in &mut tracks {
-                let search = if plain.iter().any(|d| d.is_near(&track.display)) {
-                    vision::Search::Here
-                } else {
-                    vision::Search::Around
-                };
-                match self.eye.follow(pyramid, &track.display, stamp, search)? {
-                    Some(seen) if track.is_in_view(&seen.reading) => {
-                        plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
-                        self.stages.reading(&seen);
-                        self.album.take(pyramid.full(), &seen.reading);
-                        track.take(seen);
-                    }
-                    _ => track.misses += 1,
-                }
-            }
-            let (going, gone): (Vec<Track>, Vec<Track>) =
-                tracks.into_iter().partition(Track::is_worth_following);
-            tracks = going;
-            done.extend(gone);
-            let at = stamp.seconds();
-            if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
-                break;
-            }
-            let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
-            if at >= ask_at {
-                ask_at = at + ratio(ASK_STEP_S);
-                if self.is_enough(&done, &tracks, at - began, &mut width_before) {
-                    break;
-                }
-                is_doubtful = true;
-            }
-            if at >= look_at {
-                look_at = at + ratio(ASK_STEP_S);
-                if is_doubtful || !was_looked_again {
-                    was_looked_again = true;
-                    self.look_again(pyramid, &mut tracks)?;
-                }
-            }
-            if self.tell(Event::Reading {
-                at_s: stamp.seconds_f64(),
-            }) == Wish::Stop
-            {
-                break;
-            }
-            if let Some(stamp) = self.advance()? {
-                now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
-            }
-        }
-        done.extend(tracks);
-        let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
-        for (track, tells) in done.into_iter().zip(tells) {
-            if track.is_still() || !track.is_legible() || track.is_cut() {
-                self.in_vain.push(track.display.clone());
-            }
-            if tells {
-                self.sightings.push(track.sighting);
-            }
-        }
-        Ok(if self.fit().is_settled() {
-            Found::Settled
-        } else {
-            Found::GoOn
-        })
-    }
-
-    /// Adds displays that came into view since, and better layouts of one that is followed.
-    fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
-        for display in self.fresh_displays(pyramid, Sharpness::Coarse)?.displays {
-            let followed: Vec<&Display> = tracks.iter().map(|t| &t.display).collect();
-            if display.adds_to(&followed, MOST_DISPLAYS) {
-                tracks.push(Track::new(display));
-            }
-        }
-        Ok(())
-    }
-
-    /// True if more frames cannot change the answer: sure, and the start as narrow as this
-    /// clock and camera allow, or in view for long enough. `before`: how wide it was, in counts,
-    /// when this was asked last; left as it is now.
-    fn is_enough(
-        &self,
-        done: &[Track],
-        tracks: &[Track],
-        elapsed_s: Ratio,
-        before: &mut Option<Ratio>,
-    ) -> bool {
-        let tracked = || done.iter().chain(tracks);
-        let so_far: Vec<&Sighting> = self
-            .sightings
-            .iter()
-            .chain(
-                tracked()
-                    .filter(|t| t.tells_among(tracked()))
-                    .map(|t| &t.sighting),
-            )
-            .collect();
-        let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
-        let width = fit.start.as_ref().filter(|_| fit.is_settled());
-        let width = width.map(|start| start.counts.width());
-        let before = std::mem::replace(before, width);
-        let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
-        width.is_some_and(|width| is_long || is_as_narrow_as_can_be(width, before))
-    }
-}
-
-/// True for bounds, `width` counts apart, that hold one count alone, or that a camera locked to
-/// the clock leaves: about a count, and no less than half a second `before`.
-fn is_as_narrow_as_can_be(width: Ratio, before: Option<Ratio>) -> bool {
-    width <= Ratio::new(51, 50)
-        || (width <= ratio(LOCKED_COUNTS) && before.is_some_and(|b| width >= b * ratio(UNCHANGED)))
 }
 
 fn outcome(
@@ -727,25 +342,6 @@ mod tests {
     use super::*;
     use crate::geometry::{Point, Quad};
     use crate::reading::{DigitOdds, Layout, MarkOdds};
-
-    #[test]
-    fn bounds_of_about_a_count_are_enough_once_half_a_second_leaves_them_as_they_are() {
-        let hundredths = |n| Ratio::new(n, 100);
-        for (width, before, is_enough) in [
-            (100, None, true),
-            (104, None, false),
-            (104, Some(110), false),
-            (104, Some(105), true),
-            // Wider ones are narrowed by what is seen of the clock's rate, late or soon.
-            (150, Some(150), false),
-        ] {
-            assert_eq!(
-                is_as_narrow_as_can_be(hundredths(width), before.map(hundredths)),
-                is_enough,
-                "{width}, before {before:?}"
-            );
-        }
-    }
 
     #[test]
     fn a_window_ends_before_a_stamp_that_lies_ages_away() {

@@ -1,0 +1,191 @@
+//! The dense pass: displays read frame by frame until more frames cannot change the answer.
+
+use super::track::Track;
+use super::{Found, MOST_DISPLAYS, Watch, ratio};
+use crate::error::Result;
+use crate::fit;
+use crate::frame::Stamp;
+use crate::progress::{Event, Wish};
+use crate::reading::Sighting;
+use crate::timecode::Ratio;
+use crate::vision::{self, Display, Pyramid, Sharpness};
+
+/// Seconds after which a dense pass searches a frame again, for a second opinion.
+const LOOK_AGAIN_S: (i128, i128) = (1, 4);
+/// Seconds after which the fit is asked for the first time. By then the seconds have
+/// changed once, which shows the base of the frames; fewer leave the rate assumed and the
+/// bounds the wider for it.
+const FIRST_ASK_S: (i128, i128) = (5, 4);
+/// Seconds after which a start is taken as it is, even if bounds wider than a count say
+/// that several rates explain the frames.
+const LONG_LOOK_S: u32 = 3;
+/// Seconds between two questions to the fit.
+const ASK_STEP_S: (i128, i128) = (1, 2);
+/// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
+/// the bounds no further than a slate of ordinary length does.
+const MOST_DENSE_S: u32 = 6;
+/// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
+/// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
+const LOCKED_COUNTS: (i128, i128) = (6, 5);
+/// Share of their width that bounds must keep over half a second to be taken for those.
+const UNCHANGED: (i128, i128) = (49, 50);
+
+impl Watch<'_> {
+    /// The dense pass: reads the displays frame by frame until they are gone, still, or
+    /// more frames cannot change the answer.
+    pub(super) fn follow(
+        &mut self,
+        first: &Pyramid,
+        displays: Vec<Display>,
+        stamp: Stamp,
+    ) -> Result<Found> {
+        let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
+        let began = stamp.seconds();
+        let mut ask_at = began + ratio(FIRST_ASK_S);
+        let mut look_at = began + ratio(LOOK_AGAIN_S);
+        let mut was_looked_again = false;
+        let mut width_before = None;
+        let mut done: Vec<Track> = Vec::new();
+        let mut now = Some((stamp, None));
+        while let Some((stamp, pyramid)) = now.take() {
+            let pyramid = pyramid.as_ref().unwrap_or(first);
+            // Other layouts of a display, or the same one upside down, need no search of their
+            // own once the display has been seen.
+            tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
+            let mut plain: Vec<Display> = Vec::new();
+            for track in &mut tracks {
+                let search = if plain.iter().any(|d| d.is_near(&track.display)) {
+                    vision::Search::Here
+                } else {
+                    vision::Search::Around
+                };
+                match self.eye.follow(pyramid, &track.display, stamp, search)? {
+                    Some(seen) if track.is_in_view(&seen.reading) => {
+                        plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
+                        self.stages.reading(&seen);
+                        self.album.take(pyramid.full(), &seen.reading);
+                        track.take(seen);
+                    }
+                    _ => track.misses += 1,
+                }
+            }
+            let (going, gone): (Vec<Track>, Vec<Track>) =
+                tracks.into_iter().partition(Track::is_worth_following);
+            tracks = going;
+            done.extend(gone);
+            let at = stamp.seconds();
+            if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
+                break;
+            }
+            let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
+            if at >= ask_at {
+                ask_at = at + ratio(ASK_STEP_S);
+                if self.is_enough(&done, &tracks, at - began, &mut width_before) {
+                    break;
+                }
+                is_doubtful = true;
+            }
+            if at >= look_at {
+                look_at = at + ratio(ASK_STEP_S);
+                if is_doubtful || !was_looked_again {
+                    was_looked_again = true;
+                    self.look_again(pyramid, &mut tracks)?;
+                }
+            }
+            if self.tell(Event::Reading {
+                at_s: stamp.seconds_f64(),
+            }) == Wish::Stop
+            {
+                break;
+            }
+            if let Some(stamp) = self.advance()? {
+                now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
+            }
+        }
+        done.extend(tracks);
+        let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
+        for (track, tells) in done.into_iter().zip(tells) {
+            if track.is_still() || !track.is_legible() || track.is_cut() {
+                self.in_vain.push(track.display.clone());
+            }
+            if tells {
+                self.sightings.push(track.sighting);
+            }
+        }
+        Ok(if self.fit().is_settled() {
+            Found::Settled
+        } else {
+            Found::GoOn
+        })
+    }
+
+    /// Adds displays that came into view since, and better layouts of one that is followed.
+    fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
+        for display in self.fresh_displays(pyramid, Sharpness::Coarse)?.displays {
+            let followed: Vec<&Display> = tracks.iter().map(|t| &t.display).collect();
+            if display.adds_to(&followed, MOST_DISPLAYS) {
+                tracks.push(Track::new(display));
+            }
+        }
+        Ok(())
+    }
+
+    /// True if more frames cannot change the answer: sure, and the start as narrow as this
+    /// clock and camera allow, or in view for long enough. `before`: how wide it was, in counts,
+    /// when this was asked last; left as it is now.
+    fn is_enough(
+        &self,
+        done: &[Track],
+        tracks: &[Track],
+        elapsed_s: Ratio,
+        before: &mut Option<Ratio>,
+    ) -> bool {
+        let tracked = || done.iter().chain(tracks);
+        let so_far: Vec<&Sighting> = self
+            .sightings
+            .iter()
+            .chain(
+                tracked()
+                    .filter(|t| t.tells_among(tracked()))
+                    .map(|t| &t.sighting),
+            )
+            .collect();
+        let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
+        let width = fit.start.as_ref().filter(|_| fit.is_settled());
+        let width = width.map(|start| start.counts.width());
+        let before = std::mem::replace(before, width);
+        let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
+        width.is_some_and(|width| is_long || is_as_narrow_as_can_be(width, before))
+    }
+}
+
+/// True for bounds, `width` counts apart, that hold one count alone, or that a camera locked to
+/// the clock leaves: about a count, and no less than half a second `before`.
+fn is_as_narrow_as_can_be(width: Ratio, before: Option<Ratio>) -> bool {
+    width <= Ratio::new(51, 50)
+        || (width <= ratio(LOCKED_COUNTS) && before.is_some_and(|b| width >= b * ratio(UNCHANGED)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bounds_of_about_a_count_are_enough_once_half_a_second_leaves_them_as_they_are() {
+        let hundredths = |n| Ratio::new(n, 100);
+        for (width, before, is_enough) in [
+            (100, None, true),
+            (104, None, false),
+            (104, Some(110), false),
+            (104, Some(105), true),
+            // Wider ones are narrowed by what is seen of the clock's rate, late or soon.
+            (150, Some(150), false),
+        ] {
+            assert_eq!(
+                is_as_narrow_as_can_be(hundredths(width), before.map(hundredths)),
+                is_enough,
+                "{width}, before {before:?}"
+            );
+        }
+    }
+}

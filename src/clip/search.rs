@@ -1,0 +1,257 @@
+//! A stretch of a clip, searched: its key frames, and the frames around those that show a
+//! display.
+
+use super::{END_S, Found, Watch, ratio};
+use crate::error::Result;
+use crate::frame::{Aim, Pace, Stamp};
+use crate::note::Note;
+use crate::progress::{Event, Wish};
+use crate::timecode::Ratio;
+use crate::vision::{Discovery, Display, Pyramid, Sharpness};
+use image::GrayImage;
+
+/// Seconds between looks where every frame is decoded.
+const LOOK_STEP_S: (i128, i128) = (1, 2);
+/// Seconds between key frames that are looked at, at least: in head and tail all that cameras
+/// write, two a second at most, and from there on one a second, since most clips have no slate
+/// there and looking in vain is what a clip without a clock costs. A little less than the half
+/// and the whole second lets those through that are not quite so far apart.
+const END_CLOSEST_S: (i128, i128) = (2, 5);
+const CLOSEST_S: (i128, i128) = (9, 10);
+/// Where key frames of head and tail lie further apart than cameras put them, which is a
+/// second at most as a rule (common practice, no source), frames between are looked at, too:
+/// a slate held for two seconds is met at least once, mostly twice.
+const END_WIDEST_S: (i128, i128) = (6, 5);
+/// Seconds behind a look that showed a display until which every frame is decoded, even if
+/// following the display led nowhere. The next key frames are another chance.
+const NO_MORE_S: u32 = 1;
+/// Places of a clock that shows hours, minutes, seconds and frames: a display of so many is no
+/// piece of a larger one.
+const WHOLE_PLACES: usize = 8;
+/// Frames laid over each other to see all digits of a multiplexed display.
+const AFTERGLOW_FRAMES: usize = 6;
+
+/// How a stretch of the clip is searched.
+#[derive(Clone, Copy)]
+pub(super) struct Search {
+    pace: Pace,
+    /// At that pace ...
+    sharpness: Sharpness,
+    /// ... and where every frame is decoded, around a find.
+    closer: Sharpness,
+}
+
+impl Search {
+    /// Head and tail.
+    pub(super) fn of_ends(sharpness: Sharpness) -> Self {
+        let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
+        Self {
+            pace: Pace::KeyFrames {
+                closest_s: match sharpness {
+                    // Digits smaller than any held up on purpose, at four times the cost.
+                    Sharpness::Fine => ratio(CLOSEST_S),
+                    _ => closest,
+                },
+                widest_s: Some(widest),
+                is_rough: false,
+            },
+            sharpness,
+            closer: sharpness,
+        }
+    }
+
+    /// Between head and tail: digits as tall as an eightieth of the picture's longer side are
+    /// seen (24 px of 1920), as on a display held up to the camera. At a quarter of the size the
+    /// edges of blocks do not matter; what is found is decoded again.
+    pub(super) fn of_middle() -> Self {
+        Self {
+            pace: Pace::KeyFrames {
+                closest_s: ratio(CLOSEST_S),
+                widest_s: None,
+                is_rough: true,
+            },
+            sharpness: Sharpness::Broad,
+            closer: Sharpness::Coarse,
+        }
+    }
+
+    fn is_broad(self) -> bool {
+        self.sharpness == Sharpness::Broad
+    }
+}
+
+impl Watch<'_> {
+    /// Looks at key frames from `aim` to `until` (seconds after frame 0; `None`: to the end),
+    /// and at every frame around those that show a display.
+    pub(super) fn search(
+        &mut self,
+        aim: Aim,
+        until: Option<Ratio>,
+        search: Search,
+    ) -> Result<Found> {
+        // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
+        let starts_dense = aim == Aim::Head;
+        self.footage.set_pace(if starts_dense {
+            Pace::EveryFrame
+        } else {
+            search.pace
+        });
+        self.footage.seek(aim)?;
+        let mut last: Option<Ratio> = None;
+        let mut widest = Ratio::ZERO;
+        while let Some(stamp) = self.advance()? {
+            let at = stamp.seconds();
+            if until.is_some_and(|end| at > end) {
+                break;
+            }
+            widest = last.map_or(widest, |l| widest.max(at - l));
+            if starts_dense && last.is_none() {
+                if self.look(stamp, search.closer)? == Found::Settled {
+                    return Ok(Found::Settled);
+                }
+                last = Some(self.reached);
+                self.footage.set_pace(search.pace);
+                continue;
+            }
+            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
+                return Ok(Found::Settled);
+            }
+            let pyramid = Pyramid::new(self.footage.picture()?.luma);
+            let found = self.fresh_displays(&pyramid, search.sharpness)?;
+            if found.displays.is_empty() {
+                self.stages.candidates(&pyramid, &[], stamp);
+            }
+            let may_be_dark =
+                !search.is_broad() && self.afterglow.is_worth_it(at, &found.loose_digits);
+            let before = last.replace(at);
+            if found.displays.is_empty() && !may_be_dark {
+                continue;
+            }
+            self.footage.set_pace(Pace::EveryFrame);
+            let found = if found.displays.is_empty() {
+                self.footage.seek(Aim::At(at))?;
+                self.advance()?;
+                let luma = self.footage.picture()?.luma;
+                self.look_at_afterglow(luma, found.loose_digits, search.closer)?
+            } else {
+                self.look_closely(before, at, search.closer)?
+            };
+            if found == Found::Settled {
+                return Ok(Found::Settled);
+            }
+            // What was read closely is not read again.
+            last = Some(self.reached);
+            self.footage.set_pace(search.pace);
+        }
+        self.footage.set_pace(Pace::EveryFrame);
+        if search.is_broad() && widest > Ratio::from_integer(2) {
+            self.notes.push(Note::new(
+                "key_frames_only",
+                format!(
+                    "between the first and the last {END_S} seconds only key frames were looked at, up to {:.1} s apart: a slate shorter than that may have been missed there",
+                    widest.to_f64()
+                ),
+            ));
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// Looks at frames around one, at `at`, that showed a display: from the look `before` on,
+    /// which showed none, at that frame in any case, and some time further.
+    fn look_closely(
+        &mut self,
+        before: Option<Ratio>,
+        at: Ratio,
+        sharpness: Sharpness,
+    ) -> Result<Found> {
+        let until = at + Ratio::from_integer(NO_MORE_S);
+        self.footage.seek(Aim::At(before.unwrap_or(at)))?;
+        let mut next_look = before.map_or(at, |before| before + ratio(LOOK_STEP_S));
+        while let Some(stamp) = self.advance()? {
+            let now = stamp.seconds();
+            if now > until {
+                break;
+            }
+            if now < next_look && now != at {
+                continue;
+            }
+            next_look = now + ratio(LOOK_STEP_S);
+            if self.look(stamp, sharpness)? == Found::Settled {
+                return Ok(Found::Settled);
+            }
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// One coarse look; follows what it finds.
+    fn look(&mut self, stamp: Stamp, sharpness: Sharpness) -> Result<Found> {
+        if self.tell(Event::Searching {
+            at_s: stamp.seconds_f64(),
+        }) == Wish::Stop
+        {
+            return Ok(Found::Settled);
+        }
+        let frame = self.footage.picture()?;
+        let pyramid = Pyramid::new(frame.luma);
+        let found = self.displays_in_view(&pyramid, sharpness)?;
+        self.stages.candidates(&pyramid, &found.displays, stamp);
+        if !found.displays.is_empty() {
+            return self.follow(&pyramid, found.displays, stamp);
+        }
+        if self
+            .afterglow
+            .is_worth_it(stamp.seconds(), &found.loose_digits)
+        {
+            return self.look_at_afterglow(pyramid.into_full(), found.loose_digits, sharpness);
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// As [`Self::fresh_displays`]; where a display is seen plainly and whole in a quarter of
+    /// the size, that is enough to follow it. The dense pass looks again in full.
+    fn displays_in_view(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+        if sharpness == Sharpness::Coarse {
+            let found = self.fresh_displays(pyramid, Sharpness::Broad)?;
+            let is_whole = |d: &Display| d.is_plain() && d.layout().places() >= WHOLE_PLACES;
+            if found.displays.iter().any(is_whole) {
+                return Ok(found);
+            }
+        }
+        self.fresh_displays(pyramid, sharpness)
+    }
+
+    /// Looks at the brightest of several frames laid over each other: a multiplexed display
+    /// lights only some of its digits in any one frame.
+    fn look_at_afterglow(
+        &mut self,
+        first: GrayImage,
+        digits: Vec<String>,
+        sharpness: Sharpness,
+    ) -> Result<Found> {
+        self.afterglow.begins(self.reached);
+        let mut brightest = first;
+        let mut last = None;
+        for _ in 0..AFTERGLOW_FRAMES {
+            let Some(stamp) = self.advance()? else { break };
+            let luma = self.footage.picture()?.luma;
+            if luma.dimensions() != brightest.dimensions() {
+                break;
+            }
+            for (glow, now) in brightest.iter_mut().zip(luma.iter()) {
+                *glow = (*glow).max(*now);
+            }
+            last = Some((stamp, luma));
+        }
+        let Some((stamp, luma)) = last else {
+            return Ok(Found::GoOn);
+        };
+        let glow = Pyramid::new(brightest);
+        let found = self.fresh_displays(&glow, sharpness)?;
+        if found.displays.is_empty() {
+            self.afterglow.was_in_vain(digits);
+            return Ok(Found::GoOn);
+        }
+        self.stages.candidates(&glow, &found.displays, stamp);
+        self.follow(&Pyramid::new(luma), found.displays, stamp)
+    }
+}
