@@ -1,7 +1,8 @@
 //! Seeing: where in a frame a display stands and which digits it shows.
 //!
-//! The only place that runs the trained networks (`net.rs`, over tract).
+//! The only place that runs the trained networks (`net.rs`).
 //!
+//! * `net/`        a model file, and its layers run one after the other
 //! * `pyramid.rs`  one picture at halved sizes, so that every digit height meets its net
 //! * `cells.rs`    what the finder says of one picture, whole or where a smaller one hints at digits
 //! * `lines.rs`    cells -> lines of digits: quads with their doubt

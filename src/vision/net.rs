@@ -1,13 +1,14 @@
 //! The trained networks behind a small trait, so that tests can use fakes.
 
+mod lanes;
+mod model;
+mod planes;
+
+use self::planes::Network;
 use crate::error::{Error, ErrorKind, Result};
-use ndarray::{Array4, ArrayView4};
+use ndarray::Array4;
 use sha2::{Digest, Sha256};
-use std::collections::HashMap;
 use std::fmt::Write as _;
-use std::sync::{Arc, Mutex};
-use tract_onnx::prelude::*;
-use tract_onnx::tract_core::knobs::KnobScope;
 
 /// Where are lines of digits; see `models/manifest.json`.
 const FINDER_ONNX: &[u8] = include_bytes!("../../models/finder.onnx");
@@ -37,85 +38,44 @@ pub(super) trait Net: Send + Sync {
 /// block of 4 x 4 px as 16 planes, row by row; output 28 planes at an eighth of the picture's
 /// size: 7 values for each of the 2 x 2 cells of 4 px.
 pub(super) fn finder() -> Result<Box<dyn Net>> {
-    Ok(Box::new(OnnxNet::load("finder", FINDER_ONNX, &[])?))
+    Ok(Box::new(ModelNet::load("finder", FINDER_ONNX)?))
 }
 
 /// Loads the reader: input a normalised strip 32 px high; output 20 planes of one row at
 /// half of the width.
 pub(super) fn reader() -> Result<Box<dyn Net>> {
-    Ok(Box::new(OnnxNet::load("reader", READER_ONNX, BY_PRODUCTS)?))
+    Ok(Box::new(ModelNet::load("reader", READER_ONNX)?))
 }
 
-/// Has tract run narrow 3 x 3 convolutions as matrix products: its own way for them takes 0.75
-/// of the reader's 1.85 ms where products take 0.3 (a strip 256 px wide). In the finder, whose
-/// maps are large, it is the other way round: 28 against 31 ms.
-const BY_PRODUCTS: &[(&str, &str)] = &[("TRACT_DISABLE_DIRECT_SPATIAL", "true")];
-
-type Plan = Arc<TypedRunnableModel>;
-
-/// A network with one optimised plan per input size: tract runs fixed shapes fastest.
-struct OnnxNet {
+/// A network of a model file.
+struct ModelNet {
     name: &'static str,
-    model: InferenceModel,
-    /// What tract is told for this network while it plans.
-    knobs: KnobScope,
-    plans: Mutex<HashMap<(usize, usize, usize), Plan>>,
+    network: Network,
 }
 
-impl OnnxNet {
-    fn load(name: &'static str, mut bytes: &'static [u8], knobs: &[(&str, &str)]) -> Result<Self> {
-        let model = tract_onnx::onnx()
-            .model_for_read(&mut bytes)
-            .map_err(|e| broken(name, e))?;
+impl ModelNet {
+    fn load(name: &'static str, bytes: &[u8]) -> Result<Self> {
+        let network = model::parse(bytes).and_then(|graph| Network::new(&graph));
         Ok(Self {
             name,
-            model,
-            knobs: KnobScope::new(knobs.iter().copied()).map_err(|e| broken(name, e))?,
-            plans: Mutex::new(HashMap::new()),
+            network: network.map_err(|fault| broken(name, fault))?,
         })
     }
-
-    fn plan(&self, planes: usize, h: usize, w: usize) -> Result<Plan> {
-        let mut plans = self.plans.lock().unwrap_or_else(|e| e.into_inner());
-        if let Some(plan) = plans.get(&(planes, h, w)) {
-            return Ok(plan.clone());
-        }
-        let model = self.model.clone();
-        let plan = self
-            .knobs
-            .enter(|| {
-                model
-                    .with_input_fact(0, f32::fact([1, planes, h, w]).into())?
-                    .into_optimized()?
-                    .into_runnable()
-            })
-            .map_err(|e| broken(self.name, e))?;
-        plans.insert((planes, h, w), plan.clone());
-        Ok(plan)
-    }
 }
 
-impl Net for OnnxNet {
+impl Net for ModelNet {
     fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
-        let (_, planes, h, w) = input.dim();
-        let outputs = self
-            .plan(planes, h, w)?
-            .run(tvec!(Tensor::from(input).into()))
-            .map_err(|e| broken(self.name, e))?;
-        let view: ArrayView4<f32> = outputs[0]
-            .to_plain_array_view::<f32>()
-            .and_then(|v| Ok(v.into_dimensionality()?))
-            .map_err(|e| broken(self.name, e))?;
-        Ok(view.to_owned())
+        let output = self.network.run(&input);
+        output.map_err(|fault| broken(self.name, fault))
     }
 }
 
-fn broken(name: &str, cause: TractError) -> Error {
+fn broken(name: &str, fault: String) -> Error {
     Error::new(
         ErrorKind::Model,
         format!("the built-in network '{name}' does not run"),
     )
-    .because(cause.to_string())
+    .because(fault)
     .next("this build is broken: install it again or report it with this message")
 }
 
@@ -163,5 +123,64 @@ mod tests {
             .run(Array4::zeros((1, 1, 32, 128)))
             .unwrap();
         assert_eq!(out.dim(), (1, 20, 1, 64));
+    }
+
+    /// What tract, which we did not write, makes of the same.
+    fn by_tract(mut bytes: &[u8], input: &Array4<f32>) -> Array4<f32> {
+        use tract_onnx::prelude::*;
+        let (_, planes, h, w) = input.dim();
+        let plan = tract_onnx::onnx()
+            .model_for_read(&mut bytes)
+            .and_then(|model| model.with_input_fact(0, f32::fact([1, planes, h, w]).into()))
+            .and_then(|model| model.into_optimized())
+            .and_then(|model| model.into_runnable())
+            .unwrap();
+        let outputs = plan.run(tvec!(Tensor::from(input.clone()).into())).unwrap();
+        let view = outputs[0].to_plain_array_view::<f32>().unwrap();
+        view.to_owned().into_dimensionality().unwrap()
+    }
+
+    #[test]
+    fn the_networks_answer_as_another_implementation_has_it() {
+        for (name, bytes, planes, sizes) in [
+            ("finder", FINDER_ONNX, 16, [(8, 8), (24, 40), (136, 72)]),
+            ("reader", READER_ONNX, 1, [(32, 64), (32, 192), (32, 320)]),
+        ] {
+            let net = ModelNet::load(name, bytes).unwrap();
+            for (h, w) in sizes {
+                // Edges and stripes of all widths.
+                let input = Array4::from_shape_fn((1, planes, h, w), |(_, c, y, x)| {
+                    ((x * x + 3 * y * c + 7 * y) % 41) as f32 / 20.0 - 1.0
+                });
+                let (own, other) = (net.run(input.clone()).unwrap(), by_tract(bytes, &input));
+                assert_eq!(own.dim(), other.dim(), "{name} {h} x {w}");
+                for (a, b) in own.iter().zip(&other) {
+                    assert!(
+                        (a - b).abs() <= 2e-4 * (1.0 + b.abs()),
+                        "{name}: {a}, not {b}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_model_that_is_cut_off_or_asks_for_more_is_refused() {
+        for length in [0, 1, 100, READER_ONNX.len() - 1] {
+            assert!(ModelNet::load("reader", &READER_ONNX[..length]).is_err());
+        }
+        let renamed: Vec<u8> = {
+            // Field 4 of a node, four bytes long.
+            let at = READER_ONNX
+                .windows(6)
+                .position(|six| six == b"\x22\x04Relu");
+            let mut bytes = READER_ONNX.to_vec();
+            bytes[at.unwrap() + 2] = b'P';
+            bytes
+        };
+        let Err(error) = ModelNet::load("reader", &renamed) else {
+            panic!("an unknown layer was taken");
+        };
+        assert!(error.to_string().contains("Pelu"), "{error}");
     }
 }

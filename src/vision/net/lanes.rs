@@ -1,0 +1,492 @@
+//! Convolutions, several numbers at once: with AVX-512 or AVX2 where the processor has them,
+//! else as the compiler can.
+//!
+//! A *block* is sixteen channels. Values lie pixel by pixel, the channels of a pixel together,
+//! so that one value of the input, given to all lanes, meets the weights of a block of outputs.
+
+use super::planes::{BLOCK, Convolution, Kind, Planes};
+
+/// Some numbers that are worked on at once.
+trait Lanes: Copy {
+    const COUNT: usize;
+
+    /// # Safety
+    /// The processor has these lanes, here and below; `from` leads to `COUNT` numbers.
+    unsafe fn load(from: *const f32) -> Self;
+
+    /// # Safety
+    /// `to` leads to `COUNT` numbers.
+    unsafe fn store(self, to: *mut f32);
+
+    /// # Safety
+    /// See [`Self::load`].
+    unsafe fn all(value: f32) -> Self;
+
+    /// `self + a * b`.
+    ///
+    /// # Safety
+    /// See [`Self::load`].
+    unsafe fn plus_product(self, a: Self, b: Self) -> Self;
+
+    /// # Safety
+    /// See [`Self::load`].
+    unsafe fn plus(self, other: Self) -> Self;
+
+    /// The larger of each number and 0.
+    ///
+    /// # Safety
+    /// See [`Self::load`].
+    unsafe fn positive(self) -> Self;
+}
+
+/// Lanes on any processor.
+#[derive(Clone, Copy)]
+struct Plain([f32; 4]);
+
+impl Lanes for Plain {
+    const COUNT: usize = 4;
+
+    #[inline(always)]
+    unsafe fn load(from: *const f32) -> Self {
+        // SAFETY: the caller's.
+        Self(unsafe { from.cast::<[f32; 4]>().read_unaligned() })
+    }
+
+    #[inline(always)]
+    unsafe fn store(self, to: *mut f32) {
+        // SAFETY: the caller's.
+        unsafe { to.cast::<[f32; 4]>().write_unaligned(self.0) };
+    }
+
+    #[inline(always)]
+    unsafe fn all(value: f32) -> Self {
+        Self([value; 4])
+    }
+
+    #[inline(always)]
+    unsafe fn plus_product(self, a: Self, b: Self) -> Self {
+        Self(std::array::from_fn(|i| self.0[i] + a.0[i] * b.0[i]))
+    }
+
+    #[inline(always)]
+    unsafe fn plus(self, other: Self) -> Self {
+        Self(std::array::from_fn(|i| self.0[i] + other.0[i]))
+    }
+
+    #[inline(always)]
+    unsafe fn positive(self) -> Self {
+        Self(self.0.map(|v| v.max(0.0)))
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+mod x86 {
+    use super::Lanes;
+    use std::arch::x86_64::*;
+
+    macro_rules! lanes {
+        ($name:ty, $count:expr, $load:ident, $store:ident, $all:ident, $fma:ident, $add:ident, $max:ident, $zero:ident) => {
+            impl Lanes for $name {
+                const COUNT: usize = $count;
+
+                #[inline(always)]
+                unsafe fn load(from: *const f32) -> Self {
+                    // SAFETY: the caller's, here and below.
+                    unsafe { $load(from) }
+                }
+
+                #[inline(always)]
+                unsafe fn store(self, to: *mut f32) {
+                    // SAFETY: see above.
+                    unsafe { $store(to, self) };
+                }
+
+                #[inline(always)]
+                unsafe fn all(value: f32) -> Self {
+                    // SAFETY: see above.
+                    unsafe { $all(value) }
+                }
+
+                #[inline(always)]
+                unsafe fn plus_product(self, a: Self, b: Self) -> Self {
+                    // SAFETY: see above.
+                    unsafe { $fma(a, b, self) }
+                }
+
+                #[inline(always)]
+                unsafe fn plus(self, other: Self) -> Self {
+                    // SAFETY: see above.
+                    unsafe { $add(self, other) }
+                }
+
+                #[inline(always)]
+                unsafe fn positive(self) -> Self {
+                    // SAFETY: see above.
+                    unsafe { $max(self, $zero()) }
+                }
+            }
+        };
+    }
+
+    lanes!(
+        __m256,
+        8,
+        _mm256_loadu_ps,
+        _mm256_storeu_ps,
+        _mm256_set1_ps,
+        _mm256_fmadd_ps,
+        _mm256_add_ps,
+        _mm256_max_ps,
+        _mm256_setzero_ps
+    );
+    lanes!(
+        __m512,
+        16,
+        _mm512_loadu_ps,
+        _mm512_storeu_ps,
+        _mm512_set1_ps,
+        _mm512_fmadd_ps,
+        _mm512_add_ps,
+        _mm512_max_ps,
+        _mm512_setzero_ps
+    );
+
+    #[target_feature(enable = "avx512f,avx2,fma")]
+    pub fn convolve_512(work: &mut super::Work) {
+        // SAFETY: this function is compiled for processors with these lanes. Twelve pixels by two
+        // blocks fill 24 of the 32 registers.
+        unsafe { super::convolve::<__m512, 4, 2, 1>(work) };
+    }
+
+    #[target_feature(enable = "avx2,fma")]
+    pub fn convolve_256(work: &mut super::Work) {
+        // SAFETY: as above. Six pixels by one block of two vectors fill 12 of the 16 registers.
+        unsafe { super::convolve::<__m256, 2, 1, 2>(work) };
+    }
+}
+
+/// One layer's work.
+pub(super) struct Work<'a> {
+    pub layer: &'a Convolution,
+    /// With a border of zeros as wide as the layer reaches out.
+    pub input: &'a Planes,
+    /// Added to the result, in the end; of the size of the output.
+    pub plus: Option<&'a Planes>,
+    pub output: &'a mut Planes,
+}
+
+/// Runs a layer.
+///
+/// # Panics
+/// If the sizes of planes and layer do not go together.
+pub(super) fn run(mut work: Work) {
+    work.check();
+    let way = ways().into_iter().flatten().next();
+    // SAFETY: sizes were checked, and the processor has the lanes of all that `ways` names.
+    unsafe { way.expect("there is one for every processor")(&mut work) };
+}
+
+type Way = unsafe fn(&mut Work);
+
+/// The ways to run a layer that this processor has, the fastest first.
+fn ways() -> [Option<Way>; 3] {
+    // SAFETY: every processor has these lanes; the caller answers for the sizes. Three pixels by a
+    // block of four vectors.
+    let anywhere: Way = |work| unsafe { convolve::<Plain, 1, 1, 4>(work) };
+    #[cfg(target_arch = "x86_64")]
+    {
+        let has_fma = is_x86_feature_detected!("fma") && is_x86_feature_detected!("avx2");
+        let wide = has_fma && is_x86_feature_detected!("avx512f");
+        [
+            wide.then_some(x86::convolve_512 as Way),
+            has_fma.then_some(x86::convolve_256 as Way),
+            Some(anywhere),
+        ]
+    }
+    #[cfg(not(target_arch = "x86_64"))]
+    [Some(anywhere), None, None]
+}
+
+impl Work<'_> {
+    /// That every access below lies within the planes.
+    ///
+    /// # Panics
+    /// If it does not.
+    fn check(&self) {
+        let (layer, input, output) = (self.layer, self.input, &self.output);
+        assert!(input.border.0 >= layer.pad.0 && input.border.1 >= layer.pad.1);
+        let reach = |size: usize, kernel: usize, step: usize| (size - 1) * step + kernel;
+        assert!(reach(output.rows, layer.kernel.0, layer.step.0) <= input.rows + 2 * layer.pad.0);
+        assert!(
+            reach(output.columns, layer.kernel.1, layer.step.1) <= input.columns + 2 * layer.pad.1
+        );
+        assert_eq!(input.channels, layer.inputs);
+        assert_eq!(output.channels, layer.outputs);
+        assert!(output.stride.is_multiple_of(BLOCK));
+        assert!(layer.kind == Kind::Dense || input.stride.is_multiple_of(BLOCK));
+        if let Some(plus) = self.plus {
+            assert_eq!(
+                (plus.rows, plus.columns, plus.stride),
+                (output.rows, output.columns, output.stride)
+            );
+        }
+    }
+}
+
+/// `G` times three pixels by `B` blocks of `H` vectors at a time.
+///
+/// # Safety
+/// The processor has these lanes; the sizes fit (see [`Work::check`]); a block is `H` vectors.
+#[inline(always)]
+unsafe fn convolve<L: Lanes, const G: usize, const B: usize, const H: usize>(work: &mut Work) {
+    let blocks = work.output.stride / BLOCK;
+    let is_dense = work.layer.kind == Kind::Dense;
+    for row in 0..work.output.rows {
+        let mut block = 0;
+        while block < blocks {
+            // SAFETY: the caller's.
+            unsafe {
+                if is_dense && block + B <= blocks {
+                    line::<L, G, B, H, true>(work, row, block);
+                    block += B;
+                } else if is_dense {
+                    line::<L, G, 1, H, true>(work, row, block);
+                    block += 1;
+                } else {
+                    line::<L, G, 1, H, false>(work, row, block);
+                    block += 1;
+                }
+            }
+        }
+    }
+}
+
+/// One row of `B` blocks of the output.
+///
+/// # Safety
+/// See [`convolve`].
+#[inline(always)]
+unsafe fn line<L: Lanes, const G: usize, const B: usize, const H: usize, const DENSE: bool>(
+    work: &mut Work,
+    row: usize,
+    block: usize,
+) {
+    let columns = work.output.columns;
+    let mut column = 0;
+    while column < columns {
+        // SAFETY: the caller's. The last pixels of a row are worked out twice where they are
+        // no whole group, which gives the same again.
+        unsafe {
+            if columns >= 3 * G {
+                column = column.min(columns - 3 * G);
+                group::<L, G, 3, B, H, DENSE>(work, row, column, block);
+                column += 3 * G;
+            } else if columns >= 3 {
+                column = column.min(columns - 3);
+                group::<L, 1, 3, B, H, DENSE>(work, row, column, block);
+                column += 3;
+            } else {
+                group::<L, 1, 1, B, H, DENSE>(work, row, column, block);
+                column += 1;
+            }
+        }
+    }
+}
+
+/// `G` times `N` pixels: places in memory are worked out for every `N`th, from where the others
+/// are reached without another register.
+///
+/// # Safety
+/// See [`convolve`].
+#[expect(
+    clippy::needless_range_loop,
+    reason = "the numbers count registers, in several arrays at once"
+)]
+#[inline(always)]
+unsafe fn group<
+    L: Lanes,
+    const G: usize,
+    const N: usize,
+    const B: usize,
+    const H: usize,
+    const DENSE: bool,
+>(
+    work: &mut Work,
+    row: usize,
+    column: usize,
+    block: usize,
+) {
+    let (layer, input) = (work.layer, work.input);
+    let first = input.place(
+        (row * layer.step.0).cast_signed() - layer.pad.0.cast_signed(),
+        (column * layer.step.1).cast_signed() - layer.pad.1.cast_signed(),
+    );
+    let pixel = layer.step.1 * input.stride;
+    let taps = layer.weights_per_block();
+    let (line, stride) = (input.line(), input.stride);
+    let own = if DENSE { 0 } else { block * BLOCK };
+    // SAFETY: the caller's. Nothing below leaves the planes, so that no sum overflows.
+    unsafe {
+        let source = input.values.as_ptr().add(first + own);
+        let bias = layer.bias.as_ptr().add(block * BLOCK);
+        let mut sums: [[[[L; H]; B]; N]; G] =
+            [[each(|b| each(|h| L::load(bias.add(b * BLOCK + h * L::COUNT)))); N]; G];
+        let mut weights = layer.weights.as_ptr().add(block * taps);
+        for y in 0..layer.kernel.0 {
+            let mut tap = source.add(y.unchecked_mul(line));
+            for _ in 0..layer.kernel.1 {
+                let mut from: [*const f32; G] = each(|g| tap.add(g * N * pixel));
+                for _ in 0..if DENSE { layer.inputs } else { 1 } {
+                    let w: [[L; H]; B] = each(|b| {
+                        each(|h| {
+                            L::load(weights.wrapping_add(b.wrapping_mul(taps)).add(h * L::COUNT))
+                        })
+                    });
+                    for g in 0..G {
+                        for n in 0..N {
+                            let at = from[g].wrapping_add(n.wrapping_mul(pixel));
+                            for b in 0..B {
+                                for h in 0..H {
+                                    let value = if DENSE {
+                                        L::all(*at)
+                                    } else {
+                                        L::load(at.add(h * L::COUNT))
+                                    };
+                                    sums[g][n][b][h] =
+                                        sums[g][n][b][h].plus_product(value, w[b][h]);
+                                }
+                            }
+                        }
+                        from[g] = from[g].add(1);
+                    }
+                    weights = weights.add(BLOCK);
+                }
+                tap = tap.add(stride);
+            }
+        }
+        let to = work.output.place(row.cast_signed(), column.cast_signed()) + block * BLOCK;
+        let to = work.output.values.as_mut_ptr().add(to);
+        let plus = work.plus.map(|plus| {
+            let place = plus.place(row.cast_signed(), column.cast_signed()) + block * BLOCK;
+            plus.values.as_ptr().add(place)
+        });
+        let pixel = work.output.stride;
+        for g in 0..G {
+            for n in 0..N {
+                for b in 0..B {
+                    for h in 0..H {
+                        let at = (g * N + n).unchecked_mul(pixel) + b * BLOCK + h * L::COUNT;
+                        let mut sum = sums[g][n][b][h];
+                        if layer.is_positive {
+                            sum = sum.positive();
+                        }
+                        if let Some(plus) = plus {
+                            sum = sum.plus(L::load(plus.add(at)));
+                        }
+                        sum.store(to.add(at));
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[inline(always)]
+fn each<T, const N: usize>(of: impl FnMut(usize) -> T) -> [T; N] {
+    std::array::from_fn(of)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values that differ, -1..=1.
+    fn value(i: usize) -> f32 {
+        ((i * i + 7 * i) % 61) as f32 / 30.0 - 1.0
+    }
+
+    #[test]
+    fn all_ways_give_what_the_sums_written_out_give() {
+        for (kind, kernel, step, columns) in [
+            (Kind::Dense, (3, 3), (1, 1), 1),
+            (Kind::Dense, (3, 3), (2, 2), 5),
+            (Kind::Dense, (1, 1), (1, 1), 13),
+            (Kind::Dense, (4, 1), (1, 1), 31),
+            (Kind::ByChannel, (1, 7), (1, 1), 2),
+            (Kind::ByChannel, (5, 5), (1, 2), 26),
+        ] {
+            let (rows, inputs, outputs) = (6, 40, 40);
+            let pad = (kernel.0 / 2, kernel.1 / 2);
+            let per_tap = if kind == Kind::Dense { inputs } else { 1 };
+            let count = 3 * kernel.0 * kernel.1 * per_tap * BLOCK;
+            let layer = Convolution {
+                kind,
+                inputs,
+                outputs,
+                kernel,
+                pad,
+                step,
+                weights: (0..count).map(value).collect(),
+                bias: (0..3 * BLOCK).map(|i| value(i + 5)).collect(),
+                is_positive: true,
+            };
+            let mut input = Planes::new((rows, columns, inputs), (3, 3), Vec::new());
+            for row in 0..rows {
+                for column in 0..columns {
+                    let at = input.place(row.cast_signed(), column.cast_signed());
+                    for channel in 0..inputs {
+                        input.values[at + channel] = value(at + 3 * channel);
+                    }
+                }
+            }
+            let length = |size: usize, pad: usize, kernel: usize, step: usize| {
+                (size + 2 * pad - kernel) / step + 1
+            };
+            let size = (
+                length(rows, pad.0, kernel.0, step.0),
+                length(columns, pad.1, kernel.1, step.1),
+                outputs,
+            );
+            let mut plus = Planes::new(size, (0, 0), Vec::new());
+            (0..).zip(&mut plus.values).for_each(|(i, v)| *v = value(i));
+            for way in ways().into_iter().flatten() {
+                let mut output = Planes::new(size, (1, 2), Vec::new());
+                let mut work = Work {
+                    layer: &layer,
+                    input: &input,
+                    plus: Some(&plus),
+                    output: &mut output,
+                };
+                work.check();
+                // SAFETY: as in `run`.
+                unsafe { way(&mut work) };
+                let signed = |n: usize| n.cast_signed();
+                for (row, column, channel) in (0..size.0).flat_map(|r| {
+                    (0..size.1).flat_map(move |c| (0..outputs).map(move |o| (r, c, o)))
+                }) {
+                    let mut sum = f64::from(layer.bias[channel]);
+                    for tap in 0..kernel.0 * kernel.1 {
+                        let at = input.place(
+                            signed(row * step.0 + tap / kernel.1) - signed(pad.0),
+                            signed(column * step.1 + tap % kernel.1) - signed(pad.1),
+                        );
+                        for i in 0..per_tap {
+                            let from = if kind == Kind::Dense { i } else { channel };
+                            let weight = (channel / BLOCK * kernel.0 * kernel.1 + tap) * per_tap;
+                            let weight = layer.weights[(weight + i) * BLOCK + channel % BLOCK];
+                            sum += f64::from(input.values[at + from]) * f64::from(weight);
+                        }
+                    }
+                    let told = plus.values[plus.place(signed(row), signed(column)) + channel];
+                    let right = sum.max(0.0) + f64::from(told);
+                    let at = output.place(signed(row), signed(column)) + channel;
+                    let found = f64::from(output.values[at]);
+                    assert!(
+                        (found - right).abs() < 1e-3,
+                        "{kind:?} {kernel:?}: {found}, not {right}"
+                    );
+                }
+            }
+        }
+    }
+}
