@@ -36,3 +36,4 @@ pub mod sidecar;
 pub mod stages;
 pub mod timecode;
 pub mod vision;
+mod wide;

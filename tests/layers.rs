@@ -29,10 +29,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "media",
         &[
-            "timecode", "error", "note", "progress", "facts", "frame", "save",
+            "timecode", "error", "note", "progress", "facts", "frame", "wide", "save",
         ],
     ),
-    ("vision", &["geometry", "error", "frame", "reading"]),
+    ("vision", &["geometry", "wide", "error", "frame", "reading"]),
     (
         "fit",
         &[

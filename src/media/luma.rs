@@ -1,6 +1,7 @@
 //! Decoded frame to 8-bit, full-range luma.
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::wide::widely;
 use ffmpeg_next::{self as ffmpeg, color, ffi, format::Pixel, frame, software::scaling};
 
 /// Turns frames of any pixel format into luma planes, `width * height` bytes
@@ -162,7 +163,9 @@ impl LumaReader {
             for y in 0..height {
                 match (plane.step, levels.is_full_range) {
                     (1, true) => luma.extend_from_slice(row(y)),
-                    (1, false) => luma.extend(row(y).iter().map(|&code| expand_8_bit(code))),
+                    (1, false) => widely(|| {
+                        luma.extend(row(y).iter().map(|&code| expand_8_bit(code)));
+                    }),
                     (step, true) => luma.extend(row(y).iter().step_by(step)),
                     (step, false) => {
                         luma.extend(row(y).iter().step_by(step).map(|&code| expand_8_bit(code)));

@@ -1,5 +1,6 @@
 //! One luma picture at halved sizes.
 
+use crate::wide::widely;
 use image::GrayImage;
 
 /// Luma at full size (level 0), half, quarter, ... down to 96 px.
@@ -60,18 +61,24 @@ fn halve(image: &GrayImage) -> GrayImage {
     for (y, row) in out.chunks_exact_mut(w).enumerate() {
         let upper = &src[2 * y * stride..][..2 * w];
         let lower = &src[(2 * y + 1) * stride..][..2 * w];
-        for ((px, a), b) in row
-            .iter_mut()
-            .zip(upper.as_chunks::<2>().0)
-            .zip(lower.as_chunks::<2>().0)
-        {
-            // Two neighbours as one number: compilers do this for many pixels at once.
-            let (a, b) = (u16::from_le_bytes(*a), u16::from_le_bytes(*b));
-            let sum = (a & 0xff) + (a >> 8) + (b & 0xff) + (b >> 8);
-            *px = ((sum + 2) >> 2) as u8;
-        }
+        widely(|| halve_row(row, upper, lower));
     }
     GrayImage::from_raw(w as u32, h as u32, out).expect("sizes agree by construction")
+}
+
+/// The mean of each two pixels of `upper` and the two below.
+#[inline(always)]
+fn halve_row(row: &mut [u8], upper: &[u8], lower: &[u8]) {
+    for ((px, a), b) in row
+        .iter_mut()
+        .zip(upper.as_chunks::<2>().0)
+        .zip(lower.as_chunks::<2>().0)
+    {
+        // Two neighbours as one number: compilers do this for many pixels at once.
+        let (a, b) = (u16::from_le_bytes(*a), u16::from_le_bytes(*b));
+        let sum = (a & 0xff) + (a >> 8) + (b & 0xff) + (b >> 8);
+        *px = ((sum + 2) >> 2) as u8;
+    }
 }
 
 #[cfg(test)]

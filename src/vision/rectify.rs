@@ -2,8 +2,8 @@
 
 use super::pyramid::Pyramid;
 use crate::geometry::{Point, Quad};
-use image::{GrayImage, Luma};
-use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
+use crate::wide::widely;
+use image::GrayImage;
 
 /// Height of a strip in px, and the rows between which its digits stand: what the reader
 /// was trained on (scripts/train/scenes.py, STRIP_*).
@@ -67,6 +67,7 @@ impl ToFrame {
         })
     }
 
+    #[inline(always)]
     fn map(&self, x: f32, y: f32) -> Point {
         let u = (f64::from(x) - self.left) / self.length;
         let v = f64::from(y - TOP_PX) / f64::from(DIGIT_PX);
@@ -77,6 +78,29 @@ impl ToFrame {
         }
         Point::new((px / w) as f32, (py / w) as f32)
     }
+}
+
+/// The picture between four pixels, whose centres are at whole numbers here; black outside.
+#[inline(always)]
+fn between_pixels(picture: &GrayImage, x: f32, y: f32) -> u8 {
+    let (left, top) = (x.floor(), y.floor());
+    let (to_right, down) = (x - left, y - top);
+    let (left, top) = (left as i32, top as i32);
+    let (width, height) = (picture.width() as i32, picture.height() as i32);
+    let at = |x: i32, y: i32| {
+        if (0..width).contains(&x) && (0..height).contains(&y) {
+            picture.as_raw()[y as usize * width as usize + x as usize]
+        } else {
+            0
+        }
+    };
+    // Whole numbers after each step, as when the reader was trained.
+    let mix =
+        |a: u8, b: u8, share: f32| ((1.0 - share) * f32::from(a) + share * f32::from(b)) as u8;
+    let (right, bottom) = (left.saturating_add(1), top.saturating_add(1));
+    let upper = mix(at(left, top), at(right, top), to_right);
+    let lower = mix(at(left, bottom), at(right, bottom), to_right);
+    mix(upper, lower, down)
 }
 
 impl Strip {
@@ -96,17 +120,18 @@ impl Strip {
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
         let (source, factor) = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
         let mut luma = GrayImage::new(width, STRIP_HEIGHT_PX);
-        warp_into_with(
-            source,
-            |x, y| {
-                // The warp puts pixel centres at whole numbers, we put them at halves.
-                let p = to_frame.map(x + 0.5, y + 0.5);
-                (p.x / factor - 0.5, p.y / factor - 0.5)
-            },
-            Interpolation::Bilinear,
-            Border::Constant(Luma([0])),
-            &mut luma,
-        );
+        let mut places = vec![(0.0, 0.0); width as usize];
+        for (y, row) in luma.chunks_exact_mut(width as usize).enumerate() {
+            widely(|| {
+                for (x, place) in places.iter_mut().enumerate() {
+                    let p = to_frame.map(x as f32 + 0.5, y as f32 + 0.5);
+                    *place = (p.x / factor - 0.5, p.y / factor - 0.5);
+                }
+                for (out, &(x, y)) in row.iter_mut().zip(&places) {
+                    *out = between_pixels(source, x, y);
+                }
+            });
+        }
         Some(Self { luma, to_frame })
     }
 
@@ -213,6 +238,8 @@ impl Lie {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use image::Luma;
+    use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
 
     #[test]
     fn a_turned_bright_bar_lands_between_the_digit_rows() {
@@ -247,6 +274,28 @@ mod tests {
         for (a, b) in back.corners().iter().zip(quad.corners()) {
             assert!(a.distance(b) < 0.5, "{a:?} {b:?}");
         }
+    }
+
+    #[test]
+    fn a_strip_is_cut_as_another_implementation_cuts_it() {
+        let luma = GrayImage::from_fn(90, 70, |x, y| Luma([((x * x + 3 * y) % 251) as u8]));
+        // Tilted, tapering, and beyond the picture on two sides.
+        let corners = [(40.0, 5.0), (95.0, 22.0), (88.0, 45.0), (35.0, 21.0)];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        let strip = Strip::cut(&Pyramid::new(luma.clone()), &quad, 1.0).unwrap();
+        let mut other = GrayImage::new(strip.luma.width(), STRIP_HEIGHT_PX);
+        warp_into_with(
+            &luma,
+            |x, y| {
+                let p = strip.to_frame(x + 0.5, y + 0.5);
+                (p.x - 0.5, p.y - 0.5)
+            },
+            Interpolation::Bilinear,
+            Border::Constant(Luma([0])),
+            &mut other,
+        );
+        assert_eq!(strip.luma, other);
+        assert!(other.contains(&0) && other.iter().any(|&v| v > 200));
     }
 
     #[test]
