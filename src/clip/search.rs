@@ -25,9 +25,6 @@ const END_WIDEST_S: (i128, i128) = (6, 5);
 /// Seconds behind a look that showed a display until which every frame is decoded, even if
 /// following the display led nowhere. The next key frames are another chance.
 const NO_MORE_S: u32 = 1;
-/// Places of a clock that shows hours, minutes, seconds and frames: a display of so many is no
-/// piece of a larger one.
-const WHOLE_PLACES: usize = 8;
 /// Frames laid over each other to see all digits of a multiplexed display.
 const AFTERGLOW_FRAMES: usize = 6;
 
@@ -212,8 +209,7 @@ impl Watch<'_> {
     fn displays_in_view(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
         if sharpness == Sharpness::Coarse {
             let found = self.fresh_displays(pyramid, Sharpness::Broad)?;
-            let is_whole = |d: &Display| d.is_plain() && d.layout().places() >= WHOLE_PLACES;
-            if found.displays.iter().any(is_whole) {
+            if found.displays.iter().any(Display::is_plain_and_whole) {
                 return Ok(found);
             }
         }

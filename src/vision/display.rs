@@ -19,6 +19,9 @@ const MOST_SHARED: f32 = 0.5;
 /// Presence of a display, and clarity of a row, above which it is certainly where it was.
 pub(super) const PLAINLY_SEEN: f32 = 0.9;
 
+/// Places of a clock that shows hours, minutes, seconds and frames.
+const WHOLE_PLACES: usize = 8;
+
 /// By how much the places of a layout must be better filled than those of one that is followed
 /// for the latter to fit badly. Places that stand on digits give 0.95 to 1, those that slid off
 /// them 0.65 to 0.9 (seen on small digits that were caught between two counts at first).
@@ -76,6 +79,11 @@ impl Display {
     /// True if its digits are seen so well that it is certainly here.
     pub fn is_plain(&self) -> bool {
         self.presence >= PLAINLY_SEEN
+    }
+
+    /// True if it is plainly seen and is no piece of a larger one.
+    pub fn is_plain_and_whole(&self) -> bool {
+        self.is_plain() && self.layout().places() >= WHOLE_PLACES
     }
 
     /// True if the two stand at one place of the frame.

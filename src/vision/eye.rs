@@ -168,16 +168,23 @@ impl Eye {
         }
         // Where one level saw a line askew, another may have seen it well.
         unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
-        views.extend(self.look_at_blocks(frame, &unread, &lines)?);
-        for (strip, columns) in &views {
-            if columns.legibility() >= LEAST_LOOSE {
-                loose_digits.push(columns.digits());
+        let mut take = |views: &[(Strip, Columns)]| {
+            for (strip, columns) in views {
+                if columns.legibility() >= LEAST_LOOSE {
+                    loose_digits.push(columns.digits());
+                }
+                let (clocks, rows) = displays_in(strip, columns);
+                singles.extend(clocks);
+                pieces.extend(rows);
             }
-            let (clocks, rows) = displays_in(strip, columns);
-            singles.extend(clocks);
-            pieces.extend(rows);
+            singles.iter().any(Display::is_plain_and_whole)
+        };
+        // Displays of which the finder sees no whole line are not looked for beside a clock in
+        // full view.
+        if !take(&views) {
+            take(&self.look_at_blocks(frame, &unread, &lines)?);
+            pieces.extend(self.rows_below(frame, &pieces)?);
         }
-        pieces.extend(self.rows_below(frame, &pieces)?);
         singles.extend(pairs(&pieces));
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
         let mut displays: Vec<Display> = Vec::new();
