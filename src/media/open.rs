@@ -17,10 +17,10 @@ use std::thread;
 const LARGE_PX: u64 = 3840 * 2160;
 const MOST_THREADS: usize = 16;
 const MOST_THREADS_LARGE: usize = 4;
-/// Decoder's threads for each core, where several clips are read at once: a clip's frames are
-/// looked at while others decode. Every thread decodes a frame ahead, which is in vain where
-/// reading stops, and holds frames: 24 clips of 1080p, 16 at once with 16 threads each, took
-/// 2.4 GB and a third more processor time than with two threads each.
+/// Decoder's threads for each core, where several clips are read at once but fewer than there are
+/// cores: a clip's frames are looked at while others decode. Every thread decodes a frame ahead,
+/// which is in vain where reading stops, and holds frames: 24 clips of 1080p, 16 at once with 16
+/// threads each, took 2.4 GB and a third more processor time than with two threads each.
 const THREADS_PER_CORE: usize = 2;
 
 /// FFmpeg's demuxers that draw any text of some length as a picture of a terminal.
@@ -234,10 +234,13 @@ fn open_decoder(
     })
 }
 
-/// Threads of one decoder.
+/// Threads of one decoder: one, where the clips that are read at once keep all cores busy.
 fn threads(cores: usize, beside: usize) -> usize {
-    let share = (THREADS_PER_CORE * cores).div_ceil(beside.saturating_add(1));
-    share.min(cores).max(1)
+    if beside >= cores - 1 && beside > 0 {
+        return 1;
+    }
+    let share = (THREADS_PER_CORE * cores).div_ceil(beside + 1);
+    share.min(cores)
 }
 
 #[cfg(test)]
@@ -250,9 +253,11 @@ mod tests {
             (16, 0, 16),
             (16, 1, 16),
             (16, 3, 8),
-            (16, 15, 2),
+            (16, 14, 3),
+            (16, 15, 1),
             (16, 99, 1),
-            (2, 1, 2),
+            (2, 1, 1),
+            (2, 0, 2),
             (1, 0, 1),
             (1, usize::MAX, 1),
         ] {
