@@ -7,6 +7,9 @@ use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
 const MOST_MISSES: usize = 10;
+/// ... and one that was not read in any frame yet: it was seen in frames laid over each other, of
+/// which each shows some digits if it is a display, or it is none.
+const MOST_MISSES_UNSEEN: usize = 5;
 /// Seconds for which a display without a change is read before it counts as still: one
 /// that shows frames or parts of a second, and one that shows whole seconds.
 const STILL_FAST_S: (i128, i128) = (1, 2);
@@ -82,7 +85,12 @@ impl Track {
         };
         let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
         let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
-        self.misses <= MOST_MISSES && !is_stuck && !is_junk && !self.is_cut()
+        let most_misses = if readings.is_empty() {
+            MOST_MISSES_UNSEEN
+        } else {
+            MOST_MISSES
+        };
+        self.misses <= most_misses && !is_stuck && !is_junk && !self.is_cut()
     }
 
     pub fn seems_to_run(&self) -> bool {
@@ -272,6 +280,17 @@ mod tests {
         // Alone it is all there is: the fit has to say what it is worth.
         let [dated, _] = all;
         assert!(dated.tells_among([&dated]));
+    }
+
+    #[test]
+    fn a_display_that_no_frame_shows_is_given_up_sooner_than_one_that_went_out_of_sight() {
+        let mut seen = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        let mut unseen = Track::new(seen.display.clone());
+        for (misses, goes_on) in [(5, [true, true]), (6, [true, false]), (11, [false, false])] {
+            (seen.misses, unseen.misses) = (misses, misses);
+            let going = [&seen, &unseen].map(Track::is_worth_following);
+            assert_eq!(going, goes_on, "{misses}");
+        }
     }
 
     #[test]
