@@ -10,10 +10,10 @@ use super::{CardEvent, CardListener, Planned, Work};
 use crate::error::{Error, ErrorKind, Result};
 use crate::fault;
 use crate::note::Note;
-use crate::outcome::{ClipOutcome, Evidence, NOT_READ, Tool};
+use crate::outcome::{ClipOutcome, Evidence, NOT_READ, Tool, Verdict};
 use crate::progress::{Event, Listener, Wish};
 use crate::save::{self, FileStamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
@@ -107,6 +107,31 @@ pub(super) fn probe(
         records.keep_probes(lasting)?;
     }
     Ok(probes)
+}
+
+/// Those of some files that show no picture: by the records of an earlier run, or by trying.
+pub(super) fn unreadable(
+    settings: &Settings,
+    originals: BTreeSet<usize>,
+    files: &[Found],
+    whole: &[PathBuf],
+    records: &Records,
+    work: &dyn Work,
+) -> BTreeSet<usize> {
+    let originals: Vec<usize> = originals.into_iter().collect();
+    let is_readable = |at: usize| {
+        let file = &files[originals[at]];
+        match records.outcome(&whole[originals[at]], file.stamp) {
+            Some(outcome) => outcome.verdict != Verdict::Failed,
+            None => fault::catch(|| work.shows_a_picture(&file.path)).unwrap_or(false),
+        }
+    };
+    let readable = in_parallel(settings.workers, originals.len(), || false, is_readable);
+    let pairs = originals.iter().zip(readable);
+    pairs
+        .filter(|(_, is_readable)| *is_readable == Some(false))
+        .map(|(&original, _)| original)
+        .collect()
 }
 
 /// One clip to read.

@@ -69,6 +69,10 @@ pub trait Work: Sync {
     /// Why it is no clip, or why it cannot be opened.
     fn probe(&self, path: &Path) -> Result<HeaderFacts>;
 
+    /// True if a picture of the clip can be decoded. Asked of clips of which a smaller copy would
+    /// be passed over: what the container claims does not tell.
+    fn shows_a_picture(&self, path: &Path) -> bool;
+
     /// Reads the clip. Ends soon, with any outcome, when the listener wants it to stop.
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence);
 }
@@ -220,7 +224,9 @@ pub fn run(
         .map(|file| (file.card, file.relative.clone()))
         .collect();
     let prefixes = names::prefixes(&scan.roots, &listed);
-    let fates = sift::sift(&scan.files, &probes);
+    let originals = sift::originals(&scan.files, &probes);
+    let unreadable = batch::unreadable(settings, originals, &scan.files, &whole, &records, work);
+    let fates = sift::sift(&scan.files, &probes, &unreadable);
     let clips = in_order(&scan.files, &fates);
     let skipped = skipped(&scan, &fates, &prefixes);
     let below_out: Vec<PathBuf> = clips

@@ -8,7 +8,7 @@ use crate::facts::HeaderFacts;
 use crate::note::Note;
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// What probing said about a file, as far as a card needs it; kept between runs.
@@ -102,13 +102,43 @@ pub(super) enum Fate {
     Skip(Note),
 }
 
-/// One file after the other, then each against its neighbours. `probes` lie as `files` do.
-pub(super) fn sift(files: &[Found], probes: &[Probe]) -> Vec<Fate> {
-    let mut fates: Vec<Fate> = files
-        .iter()
-        .zip(probes)
+/// One file after the other, then each against its neighbours. `probes` lie as `files` do;
+/// clips that are `unreadable` have no smaller copies passed over.
+pub(super) fn sift(files: &[Found], probes: &[Probe], unreadable: &BTreeSet<usize>) -> Vec<Fate> {
+    let mut fates = alone_each(files, probes);
+    for (small, large) in proxies(files, probes, &fates, unreadable) {
+        fates[small] = Fate::Skip(Note::new(
+            "proxy",
+            format!(
+                "a smaller copy of {}, which is read instead",
+                names::text_of(&files[large].relative)
+            ),
+        ));
+    }
+    fates
+}
+
+/// Clips of which smaller copies would be passed over.
+pub(super) fn originals(files: &[Found], probes: &[Probe]) -> BTreeSet<usize> {
+    let fates = alone_each(files, probes);
+    let pairs = proxies(files, probes, &fates, &BTreeSet::new());
+    pairs.into_iter().map(|(_, large)| large).collect()
+}
+
+fn alone_each(files: &[Found], probes: &[Probe]) -> Vec<Fate> {
+    let pairs = files.iter().zip(probes);
+    pairs
         .map(|(file, probe)| alone(&file.relative, probe))
-        .collect();
+        .collect()
+}
+
+/// Smaller copies, each with its clip.
+fn proxies(
+    files: &[Found],
+    probes: &[Probe],
+    fates: &[Fate],
+    unreadable: &BTreeSet<usize>,
+) -> Vec<(usize, usize)> {
     // By folded stem, so that a card of thousands of clips is not compared pairwise.
     let mut kin: BTreeMap<(usize, String), Vec<usize>> = BTreeMap::new();
     for (index, file) in files.iter().enumerate() {
@@ -117,27 +147,20 @@ pub(super) fn sift(files: &[Found], probes: &[Probe]) -> Vec<Fate> {
             kin.entry(key).or_default().push(index);
         }
     }
-    for (&(card, _), group) in &kin {
+    let mut found = Vec::new();
+    for group in kin.values() {
         for &small in group {
-            let large = group.iter().find(|&&large| {
-                is_proxy(
-                    (&files[small], &probes[small]),
-                    (&files[large], &probes[large]),
-                )
+            let large = group.iter().find(|large| {
+                !unreadable.contains(large)
+                    && is_proxy(
+                        (&files[small], &probes[small]),
+                        (&files[**large], &probes[**large]),
+                    )
             });
-            if let Some(&large) = large {
-                debug_assert_eq!(files[large].card, card);
-                fates[small] = Fate::Skip(Note::new(
-                    "proxy",
-                    format!(
-                        "a smaller copy of {}, which is read instead",
-                        names::text_of(&files[large].relative)
-                    ),
-                ));
-            }
+            found.extend(large.map(|&large| (small, large)));
         }
     }
-    fates
+    found
 }
 
 fn alone(relative: &Path, probe: &Probe) -> Fate {
@@ -320,7 +343,7 @@ mod tests {
     fn codes(files: &[(&str, u64, Probe)]) -> Vec<String> {
         let found: Vec<Found> = files.iter().map(|(n, s, _)| found(n, *s)).collect();
         let probes: Vec<Probe> = files.iter().map(|(_, _, p)| p.clone()).collect();
-        sift(&found, &probes)
+        sift(&found, &probes, &BTreeSet::new())
             .into_iter()
             .map(|fate| match fate {
                 Fate::Clip => "clip".to_owned(),

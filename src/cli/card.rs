@@ -200,6 +200,10 @@ impl Work for Reader<'_> {
         media::header(path)
     }
 
+    fn shows_a_picture(&self, path: &Path) -> bool {
+        media::open_beside(path, self.beside()).is_ok()
+    }
+
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {
         let options = ReadOptions {
             beside: self.beside(),

@@ -311,3 +311,36 @@ fn leftovers_of_a_killed_run_go_and_never_count_as_clips() {
     assert_eq!(verdicts(&run.outcome), [("d/a.mov", Verdict::Sure)]);
     assert_eq!(run.outcome.skipped, []);
 }
+
+#[test]
+fn a_smaller_copy_is_read_where_the_clip_itself_shows_no_picture() {
+    // The copy has fewer bytes; both are of one length.
+    let desk = Desk::new(&[
+        (
+            "a.mov",
+            "clip width=3840 undecodable start=10:00:00:00 padding",
+        ),
+        ("a_Proxy.mp4", "clip width=960 start=10:00:00:00"),
+        ("b.mov", "clip width=3840 start=10:00:00:00 padding padding"),
+        ("b_Proxy.mp4", "clip width=960 start=10:00:00:00"),
+        ("c.mov", SLATED),
+    ]);
+    let found = [
+        ("a.mov", Verdict::Failed),
+        ("a_Proxy.mp4", Verdict::Sure),
+        ("b.mov", Verdict::Sure),
+        ("c.mov", Verdict::Sure),
+    ];
+    let reader = Reader::default();
+    let run = desk.run(&reader);
+    assert_eq!(verdicts(&run.outcome), found);
+    assert_eq!(run.outcome.skipped.len(), 1);
+    assert_eq!(run.outcome.skipped[0].name, "b_Proxy.mp4");
+    // Only clips with a copy are tried, and those that were read are not tried again.
+    assert_eq!(reader.tried.lock().unwrap().len(), 2);
+    drop(run);
+    let again = Reader::default();
+    let run = desk.run(&again);
+    assert_eq!(verdicts(&run.outcome), found);
+    assert!(again.tried.lock().unwrap().is_empty() && again.names_read().is_empty());
+}

@@ -163,6 +163,8 @@ fn tool() -> Tool {
 #[derive(Default)]
 struct Reader {
     read: Mutex<Vec<PathBuf>>,
+    /// Files of which it was asked whether they show a picture.
+    tried: Mutex<Vec<PathBuf>>,
     /// Called in the middle of each clip.
     meanwhile: Option<Meanwhile>,
 }
@@ -207,6 +209,11 @@ impl Work for Reader {
         })
     }
 
+    fn shows_a_picture(&self, path: &Path) -> bool {
+        self.tried.lock().unwrap().push(path.to_path_buf());
+        Self::told(path).is_ok_and(|told| told.get("undecodable").is_none())
+    }
+
     fn read(&self, path: &Path, listener: &mut dyn Listener) -> (ClipOutcome, Evidence) {
         self.read.lock().unwrap().push(path.to_path_buf());
         if let Some(meanwhile) = &self.meanwhile {
@@ -221,6 +228,13 @@ impl Work for Reader {
             }
         };
         assert!(told.get("bad").is_none(), "a fault while reading");
+        if told.get("undecodable").is_some() {
+            let error = Error::new(ErrorKind::Undecodable, "not one of its pictures decodes");
+            return (
+                ClipOutcome::failed(path, &error, tool()),
+                Evidence::default(),
+            );
+        }
         if listener.hear(Event::Searching { at_s: 0.0 }) == Wish::Stop {
             // What a clip that was given up gives is of no use.
             return (unslated("given up", &told), Evidence::default());
