@@ -14,6 +14,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("note", &[]),
     ("progress", &[]),
     ("caption", &[]),
+    ("wide", &[]),
     ("facts", &["timecode", "note"]),
     ("frame", &["timecode", "error", "facts"]),
     ("reading", &["frame", "geometry"]),
