@@ -7,10 +7,12 @@
 
 mod afterglow;
 mod dense;
+mod in_vain;
 mod search;
 mod track;
 
 use self::afterglow::Afterglow;
+use self::in_vain::InVain;
 use self::search::Search;
 use crate::clip_base;
 use crate::error::{Error, Result};
@@ -25,7 +27,7 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::{Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
+use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
 use std::path::Path;
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
@@ -111,7 +113,7 @@ pub fn read_footage(
         options,
         listener,
         sightings: Vec::new(),
-        in_vain: Vec::new(),
+        in_vain: InVain::default(),
         stages: Stages::new(options.pictures),
         album: Album::new(options.evidence),
         frames_seen: 0,
@@ -151,8 +153,7 @@ struct Watch<'a> {
     options: &'a ReadOptions,
     listener: &'a mut dyn Listener,
     sightings: Vec<Sighting>,
-    /// Displays that were followed and did not change or could not be read.
-    in_vain: Vec<Display>,
+    in_vain: InVain,
     stages: Stages,
     album: Album,
     frames_seen: u64,
@@ -242,16 +243,25 @@ impl Watch<'_> {
     }
 
     /// Displays in the frame that were not followed in vain before.
-    fn fresh_displays(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+    fn fresh_displays(
+        &mut self,
+        pyramid: &Pyramid,
+        stamp: Stamp,
+        sharpness: Sharpness,
+    ) -> Result<Discovery> {
         let found = self.eye.discover(pyramid, sharpness)?;
         let mut fresh: Vec<Display> = Vec::new();
         for display in found.displays {
-            let is_old = self
-                .in_vain
-                .iter()
-                .chain(&fresh)
-                .any(|d| d.is_same_as(&display));
-            if !is_old && fresh.len() < MOST_DISPLAYS {
+            if fresh.len() == MOST_DISPLAYS {
+                break;
+            }
+            let shown = || {
+                let seen = (self.eye).follow(pyramid, &display, stamp, vision::Search::Here)?;
+                Ok(seen.map(|seen| seen.reading.places))
+            };
+            if !fresh.iter().any(|d| d.is_same_as(&display))
+                && !self.in_vain.holds(&display, shown)?
+            {
                 fresh.push(display);
             }
         }

@@ -89,7 +89,7 @@ impl Watch<'_> {
                 look_at = at + ratio(ASK_STEP_S);
                 if is_doubtful || !was_looked_again {
                     was_looked_again = true;
-                    self.look_again(pyramid, &mut tracks)?;
+                    self.look_again(pyramid, stamp, &mut tracks)?;
                 }
             }
             if self.tell(Event::Reading {
@@ -106,7 +106,9 @@ impl Watch<'_> {
         let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
         for (track, tells) in done.into_iter().zip(tells) {
             if track.is_still() || !track.is_legible() || track.is_cut() {
-                self.in_vain.push(track.display.clone());
+                let shown = track.sighting.readings.last();
+                let shown = shown.map_or_else(Vec::new, |reading| reading.places.clone());
+                self.in_vain.add(track.display.clone(), shown);
             }
             if tells {
                 self.sightings.push(track.sighting);
@@ -120,8 +122,16 @@ impl Watch<'_> {
     }
 
     /// Adds displays that came into view since, and better layouts of one that is followed.
-    fn look_again(&mut self, pyramid: &Pyramid, tracks: &mut Vec<Track>) -> Result<()> {
-        for display in self.fresh_displays(pyramid, Sharpness::Coarse)?.displays {
+    fn look_again(
+        &mut self,
+        pyramid: &Pyramid,
+        stamp: Stamp,
+        tracks: &mut Vec<Track>,
+    ) -> Result<()> {
+        for display in self
+            .fresh_displays(pyramid, stamp, Sharpness::Coarse)?
+            .displays
+        {
             let followed: Vec<&Display> = tracks.iter().map(|t| &t.display).collect();
             if display.adds_to(&followed, MOST_DISPLAYS) {
                 tracks.push(Track::new(display));

@@ -114,7 +114,7 @@ impl Watch<'_> {
                 return Ok(Found::Settled);
             }
             let pyramid = Pyramid::new(self.footage.picture()?.luma);
-            let found = self.fresh_displays(&pyramid, search.sharpness)?;
+            let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
             if found.displays.is_empty() {
                 self.stages.candidates(&pyramid, &[], stamp);
             }
@@ -190,7 +190,7 @@ impl Watch<'_> {
         }
         let frame = self.footage.picture()?;
         let pyramid = Pyramid::new(frame.luma);
-        let found = self.displays_in_view(&pyramid, sharpness)?;
+        let found = self.displays_in_view(&pyramid, stamp, sharpness)?;
         self.stages.candidates(&pyramid, &found.displays, stamp);
         if !found.displays.is_empty() {
             return self.follow(&pyramid, found.displays, stamp);
@@ -206,14 +206,19 @@ impl Watch<'_> {
 
     /// As [`Self::fresh_displays`]; where a display is seen plainly and whole in a quarter of
     /// the size, that is enough to follow it. The dense pass looks again in full.
-    fn displays_in_view(&mut self, pyramid: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+    fn displays_in_view(
+        &mut self,
+        pyramid: &Pyramid,
+        stamp: Stamp,
+        sharpness: Sharpness,
+    ) -> Result<Discovery> {
         if sharpness == Sharpness::Coarse {
-            let found = self.fresh_displays(pyramid, Sharpness::Broad)?;
+            let found = self.fresh_displays(pyramid, stamp, Sharpness::Broad)?;
             if found.displays.iter().any(Display::is_plain_and_whole) {
                 return Ok(found);
             }
         }
-        self.fresh_displays(pyramid, sharpness)
+        self.fresh_displays(pyramid, stamp, sharpness)
     }
 
     /// Looks at the brightest of several frames laid over each other: a multiplexed display
@@ -242,7 +247,7 @@ impl Watch<'_> {
             return Ok(Found::GoOn);
         };
         let glow = Pyramid::new(brightest);
-        let found = self.fresh_displays(&glow, sharpness)?;
+        let found = self.fresh_displays(&glow, stamp, sharpness)?;
         if found.displays.is_empty() {
             self.afterglow.was_in_vain(digits);
             return Ok(Found::GoOn);

@@ -18,7 +18,7 @@ const STILL_SLOW_S: (i128, i128) = (5, 4);
 /// shows all its digits in fewer.
 const FAIR_CHANCE: usize = 8;
 /// A digit this likely is plainly seen.
-const PLAIN: f32 = 0.7;
+pub(super) const PLAIN: f32 = 0.7;
 /// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
 const SAYS_NOTHING: f32 = 0.15;
 /// ... and one that has no more in the mean over all frames shows none.

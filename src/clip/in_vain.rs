@@ -1,0 +1,133 @@
+//! Displays that were followed and led nowhere: lettering mostly, which is met again at every
+//! look. A clock that comes to stand where lettering stood shows other digits.
+
+use super::track::PLAIN;
+use crate::error::Result;
+use crate::reading::DigitOdds;
+use crate::vision::Display;
+
+/// Share of a display's places that must be plainly seen to tell whether they show the same.
+const MOST_PLACES: (usize, usize) = (3, 4);
+
+/// Displays that were followed and did not change or could not be read, with what they showed
+/// at the last; nothing if no frame showed them.
+#[derive(Default)]
+pub(super) struct InVain(Vec<(Display, Vec<DigitOdds>)>);
+
+impl InVain {
+    pub fn add(&mut self, display: Display, shown: Vec<DigitOdds>) {
+        self.0.push((display, shown));
+    }
+
+    /// True if `display` is one of them: it stands where one does and does not plainly show
+    /// something else, or it shows the same elsewhere, as lettering does that a camera pans over.
+    /// `shown` tells what it shows, if it is seen.
+    ///
+    /// # Errors
+    /// Those of `shown`.
+    pub fn holds(
+        &self,
+        display: &Display,
+        shown: impl FnOnce() -> Result<Option<Vec<DigitOdds>>>,
+    ) -> Result<bool> {
+        if self.0.is_empty() {
+            return Ok(false);
+        }
+        let now = shown()?.unwrap_or_default();
+        Ok(self.0.iter().any(|(known, then)| {
+            let alike = Alike::of(then, &now);
+            if known.is_same_as(display) {
+                !alike.is_other()
+            } else {
+                alike.is_same()
+            }
+        }))
+    }
+}
+
+/// How much of what a display shows was shown before.
+struct Alike {
+    places: usize,
+    /// Places that plainly show a digit,
+    plain: usize,
+    /// ... and of those, how many show the one from before.
+    as_then: usize,
+}
+
+impl Alike {
+    fn of(then: &[DigitOdds], now: &[DigitOdds]) -> Self {
+        let (mut plain, mut as_then) = (0, 0);
+        for (i, odds) in now.iter().enumerate() {
+            let (digit, p) = odds.best();
+            if p >= PLAIN {
+                plain += 1;
+                // A doubtful digit that comes out the same again was no other.
+                as_then += usize::from(then.get(i).is_some_and(|odds| odds.best().0 == digit));
+            }
+        }
+        Self {
+            places: now.len(),
+            plain,
+            as_then,
+        }
+    }
+
+    fn is_plain(&self) -> bool {
+        let (num, den) = MOST_PLACES;
+        self.plain * den >= self.places * num
+    }
+
+    /// True if most places plainly show another digit.
+    fn is_other(&self) -> bool {
+        self.plain > 0 && self.is_plain() && self.as_then * 2 < self.plain
+    }
+
+    /// True if most places can be told, and none shows another digit: a running clock shows
+    /// other frames at the next look.
+    fn is_same(&self) -> bool {
+        self.plain > 0 && self.is_plain() && self.as_then == self.plain
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Odds of digits as a reader gives them; `.` is a place that cannot be told.
+    fn seen(digits: &str) -> Vec<DigitOdds> {
+        digits
+            .chars()
+            .map(|c| {
+                let mut weights = [0.1; 10];
+                if let Some(digit) = c.to_digit(10) {
+                    weights[digit as usize] = 9.0;
+                }
+                DigitOdds::from_weights(weights)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn what_stands_where_lettering_stood_is_another_display_if_most_of_its_digits_are_others() {
+        for (then, now, is_other, is_same) in [
+            ("17042031", "17042031", false, true),
+            ("17042031", "170.2031", false, true),
+            // One or the other digit misread at the next look.
+            ("17042031", "17842037", false, false),
+            ("17042031", "12254917", true, false),
+            // A clock that was cut off: its minutes are as they were.
+            ("12254917", "12255508", false, false),
+            // Texture tells no digits, then or now.
+            ("........", "12254917", true, false),
+            ("17042031", ".2.5.91.", false, false),
+            ("........", "........", false, false),
+            ("", "12254917", true, false),
+            ("17042031", "1225.917", true, false),
+            ("17042031", "", false, false),
+        ] {
+            let alike = Alike::of(&seen(then), &seen(now));
+            assert_eq!(alike.is_other(), is_other, "{now} after {then}");
+            assert_eq!(alike.is_same(), is_same, "{now} after {then}");
+        }
+    }
+}
