@@ -1,6 +1,7 @@
 //! Readings with a known answer. Nothing here uses the fit or its arithmetic: labels are
 //! counted by walking over minutes, digits are read as seven segments in noise.
 
+use crate::habits::Habit;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rollmark::facts::ClipFacts;
@@ -17,6 +18,11 @@ pub struct Clock {
     pub base: i64,
     pub skipped: i64,
     pub last_digits: usize,
+}
+
+/// A clock of so many frames a second.
+pub const fn frames_of(base: u32) -> Clock {
+    frames(base, 1, 0)
 }
 
 const fn frames(num: u32, den: u32, skipped: i64) -> Clock {
@@ -166,6 +172,7 @@ pub struct Scene {
     pub dark: Option<usize>,
     /// Whether the mark before the last group can be told.
     pub has_mark: bool,
+    pub habit: Habit,
     pub seed: u64,
 }
 
@@ -221,18 +228,29 @@ impl Scene {
 
     /// Count on the display at a real time.
     fn displayed(&self, real_s: f64) -> i64 {
-        let drawn = self.panel.map_or(real_s, |(hz, phase)| {
-            ((real_s * hz - phase).floor() + phase) / hz
+        let made_s = self.habit.made_s(real_s, self.seed);
+        let drawn_s = self.panel.map_or(made_s, |(hz, phase)| {
+            ((made_s * hz - phase).floor() + phase) / hz
         });
-        (self.phi + self.rate() * drawn).floor() as i64
+        let count = (self.phi + self.rate() * drawn_s).floor() as i64;
+        self.habit.shows(count, drawn_s, self.seed)
+    }
+
+    fn digits(&self, count: i64) -> Vec<u8> {
+        self.habit.digits(&self.clock, count, self.phi)
+    }
+
+    /// Real seconds after frame 0 at a time in the clip.
+    fn real_s(&self, clip_s: f64) -> f64 {
+        self.habit.real_s(clip_s, self.speed)
     }
 
     /// The counts that stood on the display while the shutter was open, with their shares.
     fn exposed(&self, clip_s: f64) -> Vec<(i64, f64)> {
-        let middle = clip_s * self.speed;
+        let middle = self.real_s(clip_s);
         let half = self.exposure * self.frame_s() * self.speed / 2.0;
         let (from, to) = (middle - half, middle + half);
-        if half <= 0.0 {
+        if half <= 0.0 || matches!(self.habit, Habit::Stale(_)) {
             return vec![(self.displayed(middle), 1.0)];
         }
         // All moments at which the picture may change.
@@ -297,6 +315,7 @@ impl Scene {
         for window in &self.windows {
             let mut readings = Vec::new();
             let mut before: Option<f64> = None;
+            let mut lost_s = 0.0;
             let (mut first_s, mut last_s) = (f64::MAX, f64::MIN);
             for &frame in window {
                 let even = frame as f64 * self.frame_s();
@@ -313,15 +332,18 @@ impl Scene {
                         (at, (at * per_second as f64).round() as i64)
                     }
                 };
+                if let Habit::Loses(share) = self.habit {
+                    lost_s += f64::from(u8::from(rng.random_bool(share))) * self.frame_s();
+                }
                 let is_double = before.is_some() && rng.random_bool(self.doubled);
-                let taken = before.filter(|_| is_double).unwrap_or(at);
+                let taken = before.filter(|_| is_double).unwrap_or(at + lost_s);
                 before = Some(taken);
                 shown.push((
                     ticks as f64 * tick.to_f64(),
-                    self.displayed(taken * self.speed),
+                    self.displayed(self.real_s(taken)),
                 ));
-                first_s = first_s.min(taken * self.speed);
-                last_s = last_s.max(taken * self.speed);
+                first_s = first_s.min(self.real_s(taken));
+                last_s = last_s.max(self.real_s(taken));
                 let seen = self.see(taken, &kept, &mut rng);
                 readings.push(Reading {
                     stamp: Stamp {
@@ -336,7 +358,10 @@ impl Scene {
                 light.push(seen);
             }
             let here = self.lags(first_s, last_s);
-            lags = (lags.0.min(here.0), lags.1.max(here.1));
+            lags = (
+                lags.0.min(here.0),
+                lags.1.max(here.1 + self.habit.latest_counts(self.rate())),
+            );
             sightings.push(Sighting {
                 layout: layout.clone(),
                 readings,
@@ -356,7 +381,7 @@ impl Scene {
         let exposed = self.exposed(clip_s);
         let mut lit = vec![[0.0; 10]; kept.len()];
         for &(count, share) in &exposed {
-            for (lit, digit) in lit.iter_mut().zip(self.clock.digits(count)) {
+            for (lit, digit) in lit.iter_mut().zip(self.digits(count)) {
                 lit[usize::from(digit)] += share;
             }
         }
@@ -368,6 +393,12 @@ impl Scene {
             lit[place] = [0.0; 10];
             lit[place][other] = 1.0;
             flipped = Some(place);
+        }
+        if let Habit::Swaps(share) = self.habit
+            && rng.random_bool(share)
+        {
+            let place = rng.random_range(1..lit.len());
+            lit.swap(place - 1, place);
         }
         let (own, common) = ((1.0 - self.kept_noise).sqrt(), self.kept_noise.sqrt());
         let mut with_noise = |(lit, kept): (&[f64; 10], &[f64; 7])| {

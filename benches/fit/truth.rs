@@ -1,6 +1,7 @@
 //! What perfect digits would tell, by trying every clock. Nothing here uses the fit.
 
 use crate::filming::{Clock, FRAMES, Filmed, Label, Light, Scene, Stamps, segment};
+use crate::habits::Habit;
 use std::collections::BTreeMap;
 
 /// Real seconds per clip second.
@@ -14,8 +15,9 @@ pub fn counts_off(scene: &Scene, clock: &Clock, label: Label, within: f64) -> f6
     let truth = &scene.clock;
     let day = truth.day() as f64;
     let [hour, minute, second, part] = label;
-    let true_label = truth.label(scene.phi.floor() as i64);
-    let true_within = scene.phi.rem_euclid(1.0);
+    let phi = scene.habit.read_on_frame_0(truth, scene.phi);
+    let true_label = truth.label(phi.floor() as i64);
+    let true_within = phi.rem_euclid(1.0);
     if label[..3] == true_label[..3] && clock.last_digits == truth.last_digits {
         return (part - true_label[3]) as f64 + within - true_within;
     }
@@ -29,9 +31,9 @@ pub fn counts_off(scene: &Scene, clock: &Clock, label: Label, within: f64) -> f6
         };
         let apart =
             seconds(label, clock.base, within) - seconds(true_label, truth.base, true_within);
-        scene.phi + apart * truth.base as f64
+        phi + apart * truth.base as f64
     };
-    (count - scene.phi + day / 2.0).rem_euclid(day) - day / 2.0
+    (count - phi + day / 2.0).rem_euclid(day) - day / 2.0
 }
 
 /// Width of what perfect digits leave over, with the spread of lags that was in view: for this
@@ -74,6 +76,10 @@ struct Explains {
 /// same digits and starts elsewhere: with perfect digits, one could be certain.
 /// `may_be_misread` is the number of frames that may show anything: 1, and no single frame decides.
 pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64, may_be_misread: u32) -> bool {
+    // What these could tell is not known.
+    if scene.habit != Habit::Even {
+        return false;
+    }
     let mut counts: Vec<i64> = filmed.shown.iter().map(|s| s.1).collect();
     counts.dedup();
     if filmed.shown.len() < 4 || counts.len() < 3 {

@@ -1,5 +1,4 @@
-//! Checks that could fail: does every slow place stand on its own, did the
-//! clock run, did it jump.
+//! Does every slow group of digits stand on its own, and do the digits after the seconds.
 
 use super::looks::Looks;
 use crate::timecode::{ClockForm, Label};
@@ -55,7 +54,7 @@ impl Group {
     }
 
     /// Places of the group on the dial.
-    fn places(self, looks: &Looks) -> std::ops::Range<usize> {
+    pub fn places(self, looks: &Looks) -> std::ops::Range<usize> {
         let hours = looks.dial.hour_digits as usize;
         match self {
             Self::Hours => 0..hours,
@@ -260,106 +259,5 @@ impl Shifts {
     pub fn rival(&self) -> Option<(i64, f64)> {
         let least = self.losses.iter().min_by(|a, b| a.1.total_cmp(&b.1));
         least.copied()
-    }
-}
-
-/// Frames of one sighting, counted.
-#[derive(Clone, Debug)]
-pub(super) struct Tally {
-    /// Looks in which some digit was told.
-    pub read: usize,
-    /// Those of them in which no told digit is against the fit.
-    pub agreeing: usize,
-    /// Different digits among the agreeing looks, at places that a quarter of them tell.
-    pub distinct: usize,
-    /// Looks that were read and do not agree, ascending.
-    pub odd: Vec<usize>,
-    /// Longest run of read looks that do not agree.
-    pub longest_odd: usize,
-    /// Longest run of read looks whose seconds are plainly against the fit.
-    pub longest_other_second: usize,
-    /// For each place: looks that tell a digit there, and those against the fit.
-    pub places: Vec<(usize, usize)>,
-}
-
-impl Tally {
-    pub const EMPTY: Self = Self {
-        read: 0,
-        agreeing: 0,
-        distinct: 0,
-        odd: Vec::new(),
-        longest_odd: 0,
-        longest_other_second: 0,
-        places: Vec::new(),
-    };
-
-    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
-        let mut tally = Self {
-            places: vec![(0, 0); looks.dial.places()],
-            ..Self::EMPTY
-        };
-        let hidden = looks.dial.hidden_digits();
-        let mut seen: Vec<Vec<u8>> = Vec::new();
-        let seconds = Group::Seconds.places(looks);
-        let (mut run, mut other_second) = (0, 0);
-        for (look, &count) in counts.iter().enumerate() {
-            if !looks.is_read(look) {
-                continue;
-            }
-            tally.read += 1;
-            let digits = form.digits(count);
-            let mut is_other_second = false;
-            for (place, (told, against)) in tally.places.iter_mut().enumerate() {
-                if let Some(is_against) =
-                    looks.place_against(look, place, digits.as_slice()[hidden + place])
-                {
-                    *told += 1;
-                    *against += usize::from(is_against);
-                    is_other_second |= is_against && seconds.contains(&place);
-                }
-            }
-            other_second = if is_other_second { other_second + 1 } else { 0 };
-            tally.longest_other_second = tally.longest_other_second.max(other_second);
-            if looks.agreement(look, digits.as_slice()).agrees() {
-                tally.agreeing += 1;
-                seen.push(digits.as_slice()[hidden..].to_vec());
-                run = 0;
-            } else {
-                tally.odd.push(look);
-                run += 1;
-                tally.longest_odd = tally.longest_odd.max(run);
-            }
-        }
-        // What no frame told apart was not seen to be different.
-        for (place, &(told, _)) in tally.places.iter().enumerate() {
-            if 4 * told < tally.read {
-                seen.iter_mut().for_each(|digits| digits[place] = 0);
-            }
-        }
-        seen.sort_unstable();
-        seen.dedup();
-        tally.distinct = seen.len();
-        tally
-    }
-
-    /// True if more than half of the read looks agree.
-    pub const fn has_majority(&self) -> bool {
-        2 * self.agreeing > self.read
-    }
-
-    /// Looks told and looks against at a place that is against the fit in a quarter of its
-    /// looks, and in three at least: a clock that does not run evenly shows at its last digits.
-    ///
-    /// The last `blurred` places go round in one exposure, and may read as anything.
-    pub fn uneven_place(&self, blurred: usize) -> Option<(usize, usize)> {
-        let steady = &self.places[..self.places.len().saturating_sub(blurred)];
-        let is_off = |&(told, against): &(usize, usize)| against >= 3 && 4 * against > told;
-        steady.iter().copied().find(is_off)
-    }
-
-    /// A place that is against the fit in most looks: it is misread, whatever it says.
-    pub fn misread_place(&self) -> Option<usize> {
-        let mostly = |&(told, against): &(usize, usize)| told >= 4 && 2 * against > told;
-        self.places.iter().position(mostly)
     }
 }

@@ -1,16 +1,15 @@
 //! From weighed starts to a verdict with reasons.
 
-use super::audit::{Ballot, ENOUGH, Group, Shifts, Tally};
+use super::audit::ENOUGH;
 use super::clock::mark_odds;
 use super::join::{self, Joint};
-use super::lean::Leans;
 use super::looks::{Looks, Times};
-use super::pace::{Pace, paces};
+use super::pace::Pace;
 use super::reasons;
-use super::sight::{self, FEW_FRAMES, Kind, Seen, order, see};
+use super::sight::{Kind, Seen, order, see};
 use super::sweep::DOUBT;
 use super::table::Table;
-use super::window::{self, Scored, WindowFit, fit_window};
+use super::window::{Scored, WindowFit};
 use super::{ClockFit, FittedStart, Known, NextLook, RateKnownBy, SightingFit};
 use crate::facts::ClipFacts;
 use crate::note::Note;
@@ -18,44 +17,10 @@ use crate::outcome::Verdict;
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
-/// Different counts that must be seen before a clock counts as running: with
-/// two changes, the time between them is bounded from both sides.
-const DISTINCT_COUNTS: usize = 3;
-/// ... and at a speed that only the digits tell. Seconds that stand where frames would, behind a
-/// day and the time of day, are 24 a second at a tenth of the speed to two or three of their changes;
-/// no display is followed for longer than seven of them.
-const COUNTS_AT_ANOTHER_SPEED: usize = 8;
-/// Frames in a row against the fit that may be a second start: a jump.
-const JUMP_FRAMES: usize = 4;
-/// Frames in a row that show another second than the fit has: digits are misread here and
-/// there, not for a third of a second and always in the same group.
-const OTHER_SECOND_FRAMES: usize = 8;
-/// Share of the frames that agree with a start at another speed than the clip's own, at
-/// least: three in four. One clip in a hundred is conformed, and slow counts explain much.
-const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
-/// Widest bounds of a sure start, in clip frames or counts, besides the slack: two, where
-/// the change itself is caught in a frame, and three tenths for how a reader takes it and for a
-/// panel that nothing rules out. Judged; of clocks of seconds, whose changes are few, a tenth
-/// left one in thirty unsure, and none was a frame off.
-const WIDEST: (i128, i128) = (23, 10);
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
-
-/// Which of the checks that could fail a start has passed.
-struct Checks {
-    was_seen_running: bool,
-    /// Hours, minutes and seconds each lead their best rival.
-    slow_digits_stand: bool,
-}
-
-impl Checks {
-    /// Texture reads like digits that do not run and are not clear: no start to defend.
-    const fn is_mirage(&self) -> bool {
-        !self.was_seen_running && !self.slow_digits_stand
-    }
-}
 
 /// The answer, and the nats that its start gains over knowing nothing.
 pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
@@ -145,7 +110,7 @@ impl Table<'_> {
             .filter_map(|(i, start)| Some((i, start.as_ref()?)))
             .collect();
         let gain = members.iter().map(|(_, start)| start.gain).sum();
-        let checks = self.audit(chosen, &members, fit, &mut doubts);
+        let checks = self.audit(chosen, start, &members, fit, &mut doubts);
         if checks.is_mirage() {
             *fit = Self::mirage(fit);
             return gain;
@@ -224,15 +189,6 @@ impl Table<'_> {
                 other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
             !same
         })
-    }
-
-    fn overlap(&self, a: usize, b: usize) -> bool {
-        let span = |i: usize| {
-            let looks = self.seen[i].looks.as_ref();
-            looks.map_or((0, 0), |l| (l.ticks[0], l.ticks[l.len() - 1]))
-        };
-        let (a, b) = (span(a), span(b));
-        a.0 <= b.1 && b.0 <= a.1
     }
 
     /// The start to report, and how its rate is known.
@@ -323,144 +279,6 @@ impl Table<'_> {
         }
     }
 
-    /// Counts frames, and checks what could fail.
-    #[must_use]
-    fn audit(
-        &self,
-        chosen: &Joint,
-        members: &[(usize, &Scored)],
-        fit: &mut ClockFit,
-        doubts: &mut Vec<Note>,
-    ) -> Checks {
-        let mut checks = Checks {
-            was_seen_running: true,
-            slow_digits_stand: true,
-        };
-        let mut leans = Leans::new();
-        let mut told = Vec::new();
-        let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
-        let least = i64::try_from(least).unwrap_or(i64::MAX);
-        let mut shifts = Shifts::new(chosen.pace.form.base(), least.max(2));
-        let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
-        let mut running = 0.0;
-        let (mut has_jumped, mut lacks_a_place) = (false, false);
-        let mut uneven = None;
-        for &(index, start) in members {
-            let seen = &self.seen[index];
-            let Some(looks) = &seen.looks else { continue };
-            let window = &self.windows[index];
-            let Some(counts) = window::place(looks, self.times, start, window.reference_tick)
-            else {
-                continue;
-            };
-            let blurred = sight::blurred_places(&start.pace, self.frame_s());
-            if !self.is_seen_again(index, members) {
-                shifts.add(looks, start.pace.form, &counts);
-                leans.add(looks, start.pace.form, &counts, blurred);
-            }
-            let tally = Tally::of(looks, start.pace.form, &counts);
-            let sighting = &mut fit.sightings[seen.sighting];
-            sighting.frames_agreeing += tally.agreeing;
-            sighting.displayed.resize(looks.readings_in_sighting, 0);
-            for (&source, &count) in looks.sources.iter().zip(&counts) {
-                sighting.displayed[source] = count;
-            }
-            has_jumped |=
-                self.jumped(looks, &tally) || tally.longest_other_second >= OTHER_SECOND_FRAMES;
-            uneven = uneven.or(tally.uneven_place(blurred));
-            read += tally.read;
-            agreeing += tally.agreeing;
-            distinct = distinct.max(tally.distinct);
-            running += seen.running;
-            if seen.tail > 0 {
-                let note = reasons::last_places_unread(start.pace.form);
-                if !fit.notes.contains(&note) {
-                    fit.notes.push(note);
-                }
-            }
-            if let Some(place) = seen.left_out {
-                let note = reasons::place_left_out(looks.dial, place);
-                if !fit.notes.contains(&note) {
-                    fit.notes.push(note);
-                }
-            }
-            lacks_a_place |= seen.left_out.is_some();
-            told.push((index, looks, start.pace.form, counts));
-        }
-        let worth = leans.worth();
-        if has_jumped {
-            doubts.push(reasons::jumped());
-        }
-        if agreeing < FEW_FRAMES {
-            checks.was_seen_running = false;
-            doubts.push(reasons::few_frames(agreeing));
-        } else if running < ENOUGH || distinct < DISTINCT_COUNTS {
-            checks.was_seen_running = false;
-            doubts.push(reasons::not_seen_running(distinct));
-        }
-        if let Some((told, against)) = uneven {
-            doubts.push(reasons::uneven(against, told));
-        }
-        let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
-        let (share, of) = if is_at_another_speed {
-            AGREE_AT_ANOTHER_SPEED
-        } else {
-            (1, 2)
-        };
-        // Two exceptions at once explain the digits of nearly any clock, and so does a speed that
-        // makes few counts of many frames.
-        if is_at_another_speed && (lacks_a_place || distinct < COUNTS_AT_ANOTHER_SPEED) {
-            doubts.push(reasons::speed_doubtful(chosen.pace.speed));
-        }
-        if of * agreeing <= share * read {
-            doubts.push(reasons::few_agree(agreeing, read));
-        }
-        if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
-            doubts.push(reasons::parts_doubtful(counts));
-        }
-        let dials = members
-            .iter()
-            .filter_map(|&(i, _)| self.seen[i].looks.as_ref());
-        let hour_digits = dials.map(|looks| looks.dial.hour_digits).max();
-        if hour_digits == Some(1) {
-            doubts.push(reasons::hours_cut());
-        }
-        // One display may be seen in several ways, which is no news about its digits.
-        let is_again = |&&(index, looks, ..): &&(usize, &Looks, ClockForm, Vec<i64>)| {
-            told.iter().any(|&(other, others, ..)| {
-                (others.len(), other) > (looks.len(), index) && self.share_digits(index, other)
-            })
-        };
-        let voices: Vec<_> = told.iter().filter(|told| !is_again(told)).collect();
-        for group in Group::ALL {
-            let mut ballot = Ballot::new(group, worth);
-            for (_, looks, form, counts) in &voices {
-                // Where another sighting shows two digits of the hours, a single one may be either.
-                let is_cut = Some(looks.dial.hour_digits) < hour_digits;
-                if group != Group::Hours || !is_cut {
-                    ballot.add(looks, *form, counts);
-                }
-            }
-            let lead = ballot.lead();
-            if !lead.is_settled {
-                checks.slow_digits_stand = false;
-                doubts.push(reasons::group_in_doubt(&lead));
-            }
-        }
-        checks
-    }
-
-    /// True if another of the `members` looks at the same digits, in more frames: one display
-    /// may be seen in several ways, which is no news about its digits.
-    fn is_seen_again(&self, index: usize, members: &[(usize, &Scored)]) -> bool {
-        let looks = |i: usize| self.seen[i].looks.as_ref().map_or(0, Looks::len);
-        members.iter().any(|&(other, _)| {
-            (looks(other), other) > (looks(index), index)
-                && self.overlap(index, other)
-                && self.share_digits(index, other)
-        })
-    }
-
     /// What is left of a fit when there is nothing in it.
     fn mirage(fit: &ClockFit) -> ClockFit {
         let sightings = fit.sightings.iter().map(|sighting| SightingFit {
@@ -475,28 +293,6 @@ impl Table<'_> {
             clock: None,
             sightings: sightings.collect(),
             next_look: NextLook::ElsewhereToo,
-        }
-    }
-
-    /// True if the frames against the fit agree among themselves on another start, or on a stop.
-    fn jumped(&self, looks: &Looks, tally: &Tally) -> bool {
-        if tally.odd.len() < JUMP_FRAMES.max(tally.read / 20) || tally.longest_odd < JUMP_FRAMES {
-            return false;
-        }
-        let mut odd = looks.subset(&tally.odd);
-        let paces = paces(looks.dial, self.known);
-        let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
-        let again = sight::tally(&odd, self.times, &window);
-        let needed = 3 * tally.odd.len() / 4;
-        again.agreeing >= needed.max(JUMP_FRAMES)
-    }
-
-    fn check_bounds(&self, chosen: &Joint, start: HalfOpen, doubts: &mut Vec<Note>) {
-        let grain = self.grain(&chosen.pace);
-        let limit = grain * Ratio::new(WIDEST.0, WIDEST.1) + self.slack(chosen);
-        if start.width() > limit {
-            let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
-            doubts.push(reasons::bounds_wide(frames));
         }
     }
 

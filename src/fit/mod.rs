@@ -10,16 +10,21 @@
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
 //! - `lean`: what frames of one standing digit are worth together
-//! - `audit`: checks that could fail: slow digits, running, jumping
+//! - `tally`: frames of one sighting, counted
+//! - `labels`: what single frames say as whole labels
+//! - `audit`: does each slow group of digits stand on its own
+//! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
 //! - `reasons`: the sentences that an editor reads
 
 mod audit;
+mod checks;
 mod clock;
 mod join;
 mod judge;
+mod labels;
 mod lean;
 mod looks;
 mod odd;
@@ -29,6 +34,7 @@ mod search;
 mod sight;
 mod sweep;
 mod table;
+mod tally;
 #[cfg(test)]
 mod tests;
 mod window;

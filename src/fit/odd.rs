@@ -5,12 +5,13 @@
 
 use super::Known;
 use super::clock::mark_odds;
+use super::labels;
 use super::looks::{Looks, Times};
-use super::pace::{Pace, SLOWED, paces};
+use super::pace::{Pace, REFRESHES, SLOWED, paces};
 use super::search::SCREENED_SPAN_S;
 use super::sight::is_coarse;
 use super::window::{self, Scored, WindowFit, fit_window};
-use crate::timecode::{ClockForm, Label, Ratio};
+use crate::timecode::{ClockForm, Ratio};
 
 /// Largest part of its speed by which a clip is taken to be off: a tenth.
 const MOST_OFF: i128 = 10;
@@ -22,11 +23,11 @@ const AHEAD: f64 = 12.0;
 /// Fewest looks, and fewest of them that are off at the table's pace.
 const FEWEST_LOOKS: usize = 12;
 const FEWEST_OFF: usize = 2;
-/// Square of the standard deviations by which late looks in either half must differ: three.
-const UNLIKE_HALVES: usize = 9;
-/// Speeds tried to either side for a clock that may have gained what the display was late by: a
-/// count, which slow panels are late by, and as much again.
-const CAUGHT_UP_STEPS: i128 = 4;
+/// Counts that a clock may gain over the whole sighting in place of a display that is late: by
+/// as much as slow panels are (one count, and two for clocks of more than 100), and one more.
+const CAUGHT_UP: i128 = 3;
+/// Paces tried for each count gained.
+const PACES_PER_COUNT: i128 = 4;
 /// Steps of the last grid in one frame over the whole sighting.
 const STEPS_PER_FRAME: i128 = 3;
 /// Paces of the last grid to either side of the likeliest.
@@ -48,8 +49,11 @@ pub(super) fn fit_odd_pace<'a>(
     let best = table.scored.first()?;
     let counts = window::place(looks, times, best, table.reference_tick)?;
     let drifts = drifts(looks, best, &counts);
-    let on_time = window::place(looks, times, &best.on_time(), table.reference_tick)?;
-    if !drifts && !late_in_one_half(&counts, &on_time) {
+    let may_have_gained = || {
+        let is_late = best.refresh.is_some() && best.pace.speed == Ratio::ONE;
+        is_late && is_even_at_another_pace(looks, times, best, &counts)
+    };
+    if !drifts && !may_have_gained() {
         return None;
     }
     let dial = looks.dial;
@@ -72,7 +76,7 @@ pub(super) fn fit_odd_pace<'a>(
         let most = if drifts {
             (steps / MOST_OFF).min(MOST_STEPS)
         } else if form.base() == best.pace.form.base() {
-            CAUGHT_UP_STEPS
+            CAUGHT_UP
         } else {
             continue;
         };
@@ -80,7 +84,7 @@ pub(super) fn fit_odd_pace<'a>(
     }
     let table_score = best.score;
     let (mut best, score) = likeliest(&grid)?;
-    // Most panels that are late in one half only beat with the camera: no pace does better.
+    // Most panels only beat with the camera: no pace does better.
     if !drifts && score < table_score {
         return None;
     }
@@ -164,35 +168,49 @@ fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
         let digits = best.pace.form.digits(count);
         looks.agreement(look, digits.as_slice()).against
     };
-    // A number that would follow the clock's last one if its seconds were longer.
-    let form = best.pace.form;
-    let beyond = form.base()..10u32.pow(form.last_digits().into());
-    let is_beyond = |look: usize| {
-        let near = (0..=2).map(|before| form.label(counts[look] - before));
-        near.flat_map(|label| [(label, 1), (label, 2)])
-            .any(|(label, more)| {
-                let (hours, minutes, seconds) = (label.hours(), label.minutes(), label.seconds());
-                let part = label.part() + more;
-                let shown = || form.digits_of(Label::new(hours, minutes, seconds, part));
-                beyond.contains(&part.into()) && looks.agreement(look, shown().as_slice()).agrees()
-            })
-    };
     let is_off = |&look: &usize| match against(look, counts[look]) {
         0 => false,
         1 => {
             let mut near = [-2, -1, 1, 2].into_iter();
-            near.any(|off| against(look, counts[look] + off) == 0) || is_beyond(look)
+            near.any(|off| against(look, counts[look] + off) == 0)
         }
         _ => true,
     };
-    (0..looks.len()).filter(is_off).take(enough).count() == enough
+    labels::beyond_the_last(looks, best.pace.form, counts) >= labels::FEWEST
+        || (0..looks.len()).filter(is_off).take(enough).count() == enough
 }
 
-/// True if the display would have to be late in one half of the looks far more often than in the
-/// other: a panel is late throughout, a clock that gains on the table's is so till it caught up.
-fn late_in_one_half(counts: &[i64], on_time: &[i64]) -> bool {
-    let is_late: Vec<bool> = counts.iter().zip(on_time).map(|(a, b)| a < b).collect();
-    let (first, second) = is_late.split_at(is_late.len() / 2);
-    let [first, second] = [first, second].map(|half| half.iter().filter(|&&late| late).count());
-    first.abs_diff(second).pow(2) >= UNLIKE_HALVES * (first + second).max(1)
+/// True if a clock a little faster or slower than the table's would have shown the same counts
+/// without ever being late. A panel that beats with the camera is late in turns, which no even
+/// clock is.
+fn is_even_at_another_pace(looks: &Looks, times: &Times, best: &Scored, counts: &[i64]) -> bool {
+    let form = best.pace.form;
+    let agrees = |&look: &usize| {
+        let digits = form.digits(counts[look]);
+        looks.agreement(look, digits.as_slice()).agrees()
+    };
+    let agreeing: Vec<usize> = (0..looks.len()).filter(agrees).collect();
+    let span = i128::from(looks.span_ticks());
+    // In units, so many to the count that all paces are whole.
+    let per_tick = best.pace.counts_per_second() * times.tick_s;
+    let units = per_tick.den() * PACES_PER_COUNT * span;
+    // A digit caught in its change is read as either of both.
+    let mut open = units / 100 * (100.0 * looks.mixed_share()) as i128;
+    // A pace that makes do with the fastest of panels explains more than one that does not.
+    if best.refresh > Some(window::FASTEST_PANEL) {
+        let (rate, hz) = (form.rate().ratio(), REFRESHES[window::FASTEST_PANEL].0);
+        open += units * rate.num() / (rate.den() * hz);
+    }
+    let most = CAUGHT_UP * PACES_PER_COUNT;
+    (-most..=most).any(|k| {
+        let pace = per_tick.num() * PACES_PER_COUNT * span + k * per_tick.den();
+        let at_first = |&look: &usize| {
+            let since = i128::from(looks.ticks[look] - looks.ticks[0]);
+            i128::from(counts[look]) * units - pace * since
+        };
+        let lowest = agreeing.iter().map(at_first).min();
+        let highest = agreeing.iter().map(at_first).max();
+        // All intervals of one count meet.
+        matches!((lowest, highest), (Some(low), Some(high)) if high - low < units + open)
+    })
 }

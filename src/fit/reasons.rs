@@ -116,6 +116,27 @@ pub(super) fn hours_cut() -> Note {
     )
 }
 
+/// `off` is 1 or -1.
+pub(super) fn seconds_from_elsewhere(fitted: u8, off: i64) -> Note {
+    let shown = (i64::from(fitted) + off).rem_euclid(60);
+    Note::new(
+        "seconds_doubtful",
+        format!(
+            "the seconds may be {fitted:02} or {shown:02}: they do not change together with the \
+             digits after them; compare one frame by eye"
+        ),
+    )
+}
+
+/// Midday and midnight are told apart by 12 and 00 only.
+pub(super) fn hours_of_twelve() -> Note {
+    Note::new(
+        "hours_doubtful",
+        "the start lies before one o'clock, all that was seen after it: a clock of twelve hours \
+         shows 12 there, one of twenty-four 00; compare one frame by eye",
+    )
+}
+
 pub(super) fn parts_doubtful(counts: i64) -> Note {
     Note::new(
         "parts_doubtful",

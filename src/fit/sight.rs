@@ -1,11 +1,12 @@
 //! One sighting, by itself: is it a clock, does it run.
 
 use super::Known;
-use super::audit::{Ballot, ENOUGH, Group, Tally};
+use super::audit::{Ballot, ENOUGH, Group};
 use super::lean::Leans;
 use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
 use super::pace::{Pace, paces};
+use super::tally::Tally;
 use super::window::{self, WindowFit, fit_window};
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, Ratio};

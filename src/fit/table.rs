@@ -2,7 +2,7 @@
 
 use super::Known;
 use super::join::Joint;
-use super::looks::Times;
+use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::sight::{Seen, is_coarse};
 use super::window::{Scored, WindowFit};
@@ -56,7 +56,7 @@ impl Table<'_> {
 
     /// True if two sightings are looks at the same digits: in a frame that both hold, one
     /// lies on the other. Stretches of one sighting are not.
-    pub fn share_digits(&self, a: usize, b: usize) -> bool {
+    fn share_digits(&self, a: usize, b: usize) -> bool {
         if self.seen[a].sighting == self.seen[b].sighting {
             return false;
         }
@@ -72,6 +72,27 @@ impl Table<'_> {
                 a.height_px().max(b.height_px()),
             );
             2.0 * along.abs() < reach.0 && 2.0 * aside.abs() < reach.1
+        })
+    }
+
+    /// True if two sightings, or stretches, were seen at one time.
+    pub fn overlap(&self, a: usize, b: usize) -> bool {
+        let span = |i: usize| {
+            let looks = self.seen[i].looks.as_ref();
+            looks.map_or((0, 0), |l| (l.ticks[0], l.ticks[l.len() - 1]))
+        };
+        let (a, b) = (span(a), span(b));
+        a.0 <= b.1 && b.0 <= a.1
+    }
+
+    /// True if another of the `members` looks at the same digits, in more frames: one display
+    /// may be seen in several ways, which is no news about its digits.
+    pub fn is_seen_again(&self, index: usize, members: &[(usize, &Scored)]) -> bool {
+        let looks = |i: usize| self.seen[i].looks.as_ref().map_or(0, Looks::len);
+        members.iter().any(|&(other, _)| {
+            (looks(other), other) > (looks(index), index)
+                && self.overlap(index, other)
+                && self.share_digits(index, other)
         })
     }
 

@@ -74,14 +74,6 @@ impl Scored {
         })
     }
 
-    /// The same start on a display that is never late.
-    pub fn on_time(&self) -> Self {
-        Self {
-            refresh: None,
-            ..self.clone()
-        }
-    }
-
     /// The same phase at a time of day about `foretold` counts, at its cost in
     /// nats, where the looks do not object: a sighting whose hours are dark may
     /// take them from another.
@@ -239,6 +231,8 @@ pub(super) fn fit_window(
 const CERTAIN: f64 = 0.5;
 /// Index of 60 Hz in the refresh table.
 const PANEL: usize = 1;
+/// Index of 120 Hz, the fastest that is tried.
+pub(super) const FASTEST_PANEL: usize = 0;
 /// Index of 50 Hz, the slowest panel in common use.
 pub(super) const SLOW_PANEL: usize = 2;
 

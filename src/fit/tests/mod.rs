@@ -9,4 +9,5 @@ mod odd;
 mod proven;
 mod reasons;
 mod sim;
+mod unruly;
 mod windows;

@@ -1,0 +1,232 @@
+//! Checks that could fail a start: do enough frames agree, did the clock run, did it jump, do its
+//! slow digits stand.
+
+use super::ClockFit;
+use super::audit::{Ballot, ENOUGH, Group, Shifts};
+use super::join::Joint;
+use super::labels;
+use super::lean::Leans;
+use super::looks::Looks;
+use super::pace::paces;
+use super::reasons;
+use super::sight::{self, FEW_FRAMES};
+use super::table::Table;
+use super::tally::Tally;
+use super::window::{self, Scored, fit_window};
+use crate::note::Note;
+use crate::timecode::{ClockForm, HalfOpen, Ratio};
+
+/// Different counts that must be seen before a clock counts as running: with
+/// two changes, the time between them is bounded from both sides.
+const DISTINCT_COUNTS: usize = 3;
+/// ... and at a speed that only the digits tell. Seconds that stand where frames would, behind a
+/// day and the time of day, are 24 a second at a tenth of the speed to two or three of their changes;
+/// a speed at which the display would be slower than panels are is doubtful besides.
+const COUNTS_AT_ANOTHER_SPEED: usize = 5;
+/// Frames in a row against the fit that may be a second start: a jump.
+const JUMP_FRAMES: usize = 4;
+/// Frames in a row that show another second than the fit has: digits are misread here and
+/// there, not for a third of a second and always in the same group.
+const OTHER_SECOND_FRAMES: usize = 8;
+/// Share of the frames that agree with a start at another speed than the clip's own, at
+/// least: three in four. One clip in a hundred is conformed, and slow counts explain much.
+const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
+/// Widest bounds of a sure start, in clip frames or counts, besides the slack: two, where
+/// the change itself is caught in a frame, and three tenths for how a reader takes it and for a
+/// panel that nothing rules out. Judged; of clocks of seconds, whose changes are few, a tenth
+/// left one in thirty unsure, and none was a frame off.
+const WIDEST: (i128, i128) = (23, 10);
+
+/// Which of the checks that could fail a start has passed.
+pub(super) struct Checks {
+    was_seen_running: bool,
+    /// Hours, minutes and seconds each lead their best rival.
+    pub slow_digits_stand: bool,
+}
+
+impl Checks {
+    /// Texture reads like digits that do not run and are not clear: no start to defend.
+    pub const fn is_mirage(&self) -> bool {
+        !self.was_seen_running && !self.slow_digits_stand
+    }
+}
+
+impl Table<'_> {
+    /// Counts frames, and checks what could fail. `start` is what all that is left open holds.
+    #[must_use]
+    pub fn audit(
+        &self,
+        chosen: &Joint,
+        start: HalfOpen,
+        members: &[(usize, &Scored)],
+        fit: &mut ClockFit,
+        doubts: &mut Vec<Note>,
+    ) -> Checks {
+        let mut checks = Checks {
+            was_seen_running: true,
+            slow_digits_stand: true,
+        };
+        let mut leans = Leans::new();
+        let mut told = Vec::new();
+        let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
+        let least = i64::try_from(least).unwrap_or(i64::MAX).max(2);
+        let mut shifts = Shifts::new(chosen.pace.form.base(), least);
+        let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
+        let mut running = 0.0;
+        let (mut has_jumped, mut lacks_a_place) = (false, false);
+        let mut uneven = None;
+        let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
+        let mut other_second = None;
+        for &(index, member) in members {
+            let seen = &self.seen[index];
+            let Some(looks) = &seen.looks else { continue };
+            let form = member.pace.form;
+            let window = &self.windows[index];
+            let Some(counts) = window::place(looks, self.times, member, window.reference_tick)
+            else {
+                continue;
+            };
+            let blurred = sight::blurred_places(&member.pace, self.frame_s());
+            let is_again = self.is_seen_again(index, members);
+            if !is_again {
+                shifts.add(looks, form, &counts);
+                leans.add(looks, form, &counts, blurred);
+            }
+            let tally = Tally::of(looks, form, &counts);
+            let sighting = &mut fit.sightings[seen.sighting];
+            sighting.frames_agreeing += tally.agreeing;
+            sighting.displayed.resize(looks.readings_in_sighting, 0);
+            for (&source, &count) in looks.sources.iter().zip(&counts) {
+                sighting.displayed[source] = count;
+            }
+            has_jumped |=
+                self.jumped(looks, &tally) || tally.longest_other_second >= OTHER_SECOND_FRAMES;
+            has_jumped |= labels::begin_elsewhere(looks, form, &counts, least);
+            uneven = uneven.or(tally.uneven_place(blurred));
+            let beyond = labels::beyond_the_last(looks, form, &counts);
+            if beyond >= labels::FEWEST {
+                uneven = uneven.or(Some((tally.read, beyond)));
+            }
+            let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
+            other_second = other_second
+                .or_else(|| labels::other_second_at(looks, form, &counts, on_frame_0, near));
+            read += tally.read;
+            agreeing += tally.agreeing;
+            distinct = distinct.max(tally.distinct);
+            running += seen.running;
+            if seen.tail > 0 {
+                let note = reasons::last_places_unread(form);
+                if !fit.notes.contains(&note) {
+                    fit.notes.push(note);
+                }
+            }
+            if let Some(place) = seen.left_out {
+                has_jumped |= labels::runs_apart(looks, place, form, &counts);
+                let note = reasons::place_left_out(looks.dial, place);
+                if !fit.notes.contains(&note) {
+                    fit.notes.push(note);
+                }
+            }
+            lacks_a_place |= seen.left_out.is_some();
+            if !is_again {
+                told.push((looks, form, counts));
+            }
+        }
+        let worth = leans.worth();
+        if has_jumped {
+            doubts.push(reasons::jumped());
+        }
+        if agreeing < FEW_FRAMES {
+            checks.was_seen_running = false;
+            doubts.push(reasons::few_frames(agreeing));
+        } else if running < ENOUGH || distinct < DISTINCT_COUNTS {
+            checks.was_seen_running = false;
+            doubts.push(reasons::not_seen_running(distinct));
+        }
+        if let Some((told, against)) = uneven {
+            doubts.push(reasons::uneven(against, told));
+        }
+        let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
+        let (share, of) = if is_at_another_speed {
+            AGREE_AT_ANOTHER_SPEED
+        } else {
+            (1, 2)
+        };
+        // Two exceptions at once explain the digits of nearly any clock, and so does a speed that
+        // makes few counts of many frames. Frames that are lost here and there make an odd speed
+        // and digits that are late.
+        let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
+        let is_late = match chosen.pace.doubt_ppm {
+            0 => refresh.max() > Some(window::SLOW_PANEL),
+            _ => refresh.max() > Some(window::FASTEST_PANEL),
+        };
+        if is_at_another_speed && (lacks_a_place || is_late || distinct < COUNTS_AT_ANOTHER_SPEED) {
+            doubts.push(reasons::speed_doubtful(chosen.pace.speed));
+        }
+        if of * agreeing <= share * read {
+            doubts.push(reasons::few_agree(agreeing, read));
+        }
+        if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
+            doubts.push(reasons::parts_doubtful(counts));
+        }
+        let dials = members
+            .iter()
+            .filter_map(|&(i, _)| self.seen[i].looks.as_ref());
+        let hour_digits = dials.map(|looks| looks.dial.hour_digits).max();
+        if hour_digits == Some(1) {
+            doubts.push(reasons::hours_cut());
+        }
+        for group in Group::ALL {
+            let mut ballot = Ballot::new(group, worth);
+            for (looks, form, counts) in &told {
+                // Where another sighting shows two digits of the hours, a single one may be either.
+                let is_cut = Some(looks.dial.hour_digits) < hour_digits;
+                if group != Group::Hours || !is_cut {
+                    ballot.add(looks, *form, counts);
+                }
+            }
+            let lead = ballot.lead();
+            if !lead.is_settled {
+                checks.slow_digits_stand = false;
+                doubts.push(reasons::group_in_doubt(&lead));
+            }
+        }
+        if let Some(off) = other_second {
+            let fitted = chosen.pace.form.label(on_frame_0).seconds();
+            checks.slow_digits_stand = false;
+            doubts.push(reasons::seconds_from_elsewhere(fitted, off));
+        }
+        let hour = |count: i64| chosen.pace.form.label(count).hours();
+        let begins_at_one = |(_, form, counts): &(_, _, Vec<i64>)| {
+            counts
+                .iter()
+                .all(|&count| ClockForm::label(*form, count).hours() == 1)
+        };
+        if hour(on_frame_0) == 0 && told.iter().all(begins_at_one) {
+            doubts.push(reasons::hours_of_twelve());
+        }
+        checks
+    }
+
+    /// True if the frames against the fit agree among themselves on another start, or on a stop.
+    fn jumped(&self, looks: &Looks, tally: &Tally) -> bool {
+        if tally.odd.len() < JUMP_FRAMES.max(tally.read / 20) || tally.longest_odd < JUMP_FRAMES {
+            return false;
+        }
+        let mut odd = looks.subset(&tally.odd);
+        let paces = paces(looks.dial, self.known);
+        let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
+        let again = sight::tally(&odd, self.times, &window);
+        let needed = 3 * tally.odd.len() / 4;
+        again.agreeing >= needed.max(JUMP_FRAMES)
+    }
+
+    pub fn check_bounds(&self, chosen: &Joint, start: HalfOpen, doubts: &mut Vec<Note>) {
+        let grain = self.grain(&chosen.pace);
+        let limit = grain * Ratio::new(WIDEST.0, WIDEST.1) + self.slack(chosen);
+        if start.width() > limit {
+            let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
+            doubts.push(reasons::bounds_wide(frames));
+        }
+    }
+}

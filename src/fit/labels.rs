@@ -1,0 +1,159 @@
+//! What single frames say as whole labels, where the fit says something else.
+
+use super::looks::Looks;
+use crate::timecode::{ClockForm, Label};
+
+/// Nats by which the digits of a single frame must speak against the fit to be believed: as much
+/// as a start must lead by.
+const BELIEVED: f32 = 9.21;
+/// Places in which it must: one digit may be misread beyond doubt.
+const PLACES_OF_ONE_FRAME: usize = 2;
+/// Frames with a number that the clock has not, or with another second, before they count.
+pub(super) const FEWEST: usize = 2;
+
+/// The count that a look tells, where that is not `count`; places that do not speak against
+/// `count` are taken to agree. `None` if all agree, or if the clock never shows that label.
+fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> {
+    let fitted = form.digits(count);
+    let mut digits: Vec<u8> = fitted.as_slice().to_vec();
+    let hidden = looks.dial.hidden_digits();
+    for (place, digit) in digits[hidden..].iter_mut().enumerate() {
+        if looks.place_against(look, place, *digit) == Some(true) {
+            *digit = looks.reading(look).places[place].best().0;
+        }
+    }
+    if digits == fitted.as_slice() {
+        return None;
+    }
+    let number = |of: &[u8]| of.iter().fold(0, |sum, &d| 10 * sum + u16::from(d));
+    let two = |from: usize| number(&digits[from..from + 2]) as u8;
+    let label = Label::new(two(0), two(2), two(4), number(&digits[6..]));
+    let there = form.count(&label).ok()?;
+    let day = form.counts_per_day();
+    let ahead = (there - count).rem_euclid(day);
+    Some(count + if ahead > day / 2 { ahead - day } else { ahead })
+}
+
+/// Looks that show a number which would follow the clock's last one if its seconds were longer.
+/// `counts` are those that the fit says were displayed.
+pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) -> usize {
+    let of_the_clock = form.base()..10u32.pow(form.last_digits().into());
+    let is_against = |look: &usize| {
+        let digits = form.digits(counts[*look]);
+        looks.agreement(*look, digits.as_slice()).against > 0
+    };
+    let is_beyond = |look: usize| {
+        let near = (0..=2).map(|before| form.label(counts[look] - before));
+        near.flat_map(|label| [(label, 1), (label, 2)])
+            .any(|(label, more)| {
+                let (hours, minutes, seconds) = (label.hours(), label.minutes(), label.seconds());
+                let part = label.part() + more;
+                let shown = || form.digits_of(Label::new(hours, minutes, seconds, part));
+                of_the_clock.contains(&part.into())
+                    && looks.agreement(look, shown().as_slice()).agrees()
+            })
+    };
+    let against = (0..looks.len()).filter(is_against);
+    against.filter(|&look| is_beyond(look)).count()
+}
+
+/// True if the first looks tell another time, `least` counts away or more: the clock was set, or
+/// ran otherwise, before the rest was seen. A single look is believed if it says so plainly, in
+/// several digits; two or more if they agree with each other. Looks that tell less than most do
+/// have no say.
+pub(super) fn begin_elsewhere(looks: &Looks, form: ClockForm, counts: &[i64], least: i64) -> bool {
+    let agreement = |look: usize| {
+        let digits = form.digits(counts[look]);
+        looks.agreement(look, digits.as_slice())
+    };
+    let mut read: Vec<usize> = (0..looks.len()).map(|look| agreement(look).read).collect();
+    let middle = read.len() / 2;
+    let usual = *read.select_nth_unstable(middle).1;
+    let first: Vec<usize> = (0..looks.len())
+        .filter(|&look| agreement(look).read >= usual.max(1))
+        .take_while(|&look| agreement(look).against > 0)
+        .collect();
+    let off = |&look: &usize| Some(told(looks, look, form, counts[look])? - counts[look]);
+    let Some(offs) = first.iter().map(off).collect::<Option<Vec<i64>>>() else {
+        return false;
+    };
+    let are_alike = |pair: &[i64]| {
+        pair[0].signum() == pair[1].signum() && (pair[0] - pair[1]).abs() <= 2 * least
+    };
+    match *offs {
+        [] => false,
+        [off] => off.abs() >= least && is_plain(looks, first[0], form, counts[first[0]]),
+        [off, ..] => off.abs() >= least && offs.windows(2).all(are_alike),
+    }
+}
+
+/// True if a look speaks against a count in several digits, all of them together plainly.
+fn is_plain(looks: &Looks, look: usize, form: ClockForm, count: i64) -> bool {
+    let digits = form.digits(count);
+    let shown = &digits.as_slice()[looks.dial.hidden_digits()..];
+    let against = |(place, &digit): (usize, &u8)| {
+        let says = looks.place(look, place);
+        let most = says.iter().copied().fold(f32::MIN, f32::max);
+        (looks.place_against(look, place, digit) == Some(true))
+            .then(|| most - says[usize::from(digit)])
+    };
+    let nats: Vec<f32> = shown.iter().enumerate().filter_map(against).collect();
+    nats.len() >= PLACES_OF_ONE_FRAME && nats.iter().sum::<f32>() >= BELIEVED
+}
+
+/// The second that the display shows, in the frames whose parts are `near` counts from those of
+/// `start` or less, if it is the one before or after that of the fit in most of them: seconds that
+/// come from another source change with another number than 0. In seconds after that of `start`.
+pub(super) fn other_second_at(
+    looks: &Looks,
+    form: ClockForm,
+    counts: &[i64],
+    start: i64,
+    near: i64,
+) -> Option<i64> {
+    let base = i64::from(form.base());
+    let part = |count: i64| i64::from(form.label(count).part());
+    let is_near = |&look: &usize| {
+        let apart = (part(counts[look]) - part(start)).rem_euclid(base);
+        apart.min(base - apart) <= near
+    };
+    let mut others = [0, 0];
+    let mut agreeing = 0;
+    for look in (0..looks.len())
+        .filter(|&look| looks.is_read(look))
+        .filter(is_near)
+    {
+        match told(looks, look, form, counts[look]).map(|there| there - counts[look]) {
+            None => agreeing += 1,
+            Some(off) if off == -base => others[0] += 1,
+            Some(off) if off == base => others[1] += 1,
+            Some(_) => {}
+        }
+    }
+    let most = if others[0] >= others[1] {
+        (others[0], -1)
+    } else {
+        (others[1], 1)
+    };
+    (most.0 >= FEWEST && most.0 > agreeing).then_some(most.1)
+}
+
+/// True if a place that was left out goes on with the others, but by so much off: a clock that
+/// was set while in view, and no place that is misread.
+pub(super) fn runs_apart(looks: &Looks, place: usize, form: ClockForm, counts: &[i64]) -> bool {
+    let hidden = looks.dial.hidden_digits();
+    let mut off_by = [[0usize; 10]; 10];
+    let mut told = 0;
+    for (look, &count) in counts.iter().enumerate() {
+        let (shown, most) = looks.reading(look).places[place].best();
+        if most >= 0.5 {
+            let fitted = form.digits(count).as_slice()[hidden + place];
+            off_by[usize::from((10 + shown - fitted) % 10)][usize::from(fitted)] += 1;
+            told += 1;
+        }
+    }
+    off_by[1..].iter().any(|by_digit| {
+        let looks: usize = by_digit.iter().sum();
+        2 * looks >= told && by_digit.iter().filter(|&&n| n >= FEWEST).count() >= FEWEST
+    })
+}

@@ -1,0 +1,110 @@
+//! Frames of one sighting, counted: which agree with the fit, and how the others do not.
+
+use super::audit::Group;
+use super::looks::Looks;
+use crate::timecode::ClockForm;
+
+/// Frames of one sighting, counted.
+#[derive(Clone, Debug)]
+pub(super) struct Tally {
+    /// Looks in which some digit was told.
+    pub read: usize,
+    /// Those of them in which no told digit is against the fit.
+    pub agreeing: usize,
+    /// Different digits among the agreeing looks, at places that a quarter of them tell.
+    pub distinct: usize,
+    /// Looks that were read and do not agree, ascending.
+    pub odd: Vec<usize>,
+    /// Looks that do not agree in the longest run of them; one that does between two others, as
+    /// where a blurred digit tells nothing, does not end it.
+    pub longest_odd: usize,
+    /// Longest run of read looks whose seconds are plainly against the fit.
+    pub longest_other_second: usize,
+    /// For each place: looks that tell a digit there, and those against the fit.
+    pub places: Vec<(usize, usize)>,
+}
+
+impl Tally {
+    pub const EMPTY: Self = Self {
+        read: 0,
+        agreeing: 0,
+        distinct: 0,
+        odd: Vec::new(),
+        longest_odd: 0,
+        longest_other_second: 0,
+        places: Vec::new(),
+    };
+
+    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
+        let mut tally = Self {
+            places: vec![(0, 0); looks.dial.places()],
+            ..Self::EMPTY
+        };
+        let hidden = looks.dial.hidden_digits();
+        let mut seen: Vec<Vec<u8>> = Vec::new();
+        let seconds = Group::Seconds.places(looks);
+        let (mut run, mut agreed, mut other_second) = (0, 0, 0);
+        for (look, &count) in counts.iter().enumerate() {
+            if !looks.is_read(look) {
+                continue;
+            }
+            tally.read += 1;
+            let digits = form.digits(count);
+            let mut is_other_second = false;
+            for (place, (told, against)) in tally.places.iter_mut().enumerate() {
+                if let Some(is_against) =
+                    looks.place_against(look, place, digits.as_slice()[hidden + place])
+                {
+                    *told += 1;
+                    *against += usize::from(is_against);
+                    is_other_second |= is_against && seconds.contains(&place);
+                }
+            }
+            other_second = if is_other_second { other_second + 1 } else { 0 };
+            tally.longest_other_second = tally.longest_other_second.max(other_second);
+            if looks.agreement(look, digits.as_slice()).agrees() {
+                tally.agreeing += 1;
+                seen.push(digits.as_slice()[hidden..].to_vec());
+                agreed += 1;
+                if agreed > 1 {
+                    run = 0;
+                }
+            } else {
+                tally.odd.push(look);
+                (run, agreed) = (run + 1, 0);
+                tally.longest_odd = tally.longest_odd.max(run);
+            }
+        }
+        // What no frame told apart was not seen to be different.
+        for (place, &(told, _)) in tally.places.iter().enumerate() {
+            if 4 * told < tally.read {
+                seen.iter_mut().for_each(|digits| digits[place] = 0);
+            }
+        }
+        seen.sort_unstable();
+        seen.dedup();
+        tally.distinct = seen.len();
+        tally
+    }
+
+    /// True if more than half of the read looks agree.
+    pub const fn has_majority(&self) -> bool {
+        2 * self.agreeing > self.read
+    }
+
+    /// Looks told and looks against at a place that is against the fit in a quarter of its
+    /// looks, and in three at least: a clock that does not run evenly shows at its last digits.
+    ///
+    /// The last `blurred` places go round in one exposure, and may read as anything.
+    pub fn uneven_place(&self, blurred: usize) -> Option<(usize, usize)> {
+        let steady = &self.places[..self.places.len().saturating_sub(blurred)];
+        let is_off = |&(told, against): &(usize, usize)| against >= 3 && 4 * against > told;
+        steady.iter().copied().find(is_off)
+    }
+
+    /// A place that is against the fit in most looks: it is misread, whatever it says.
+    pub fn misread_place(&self) -> Option<usize> {
+        let mostly = |&(told, against): &(usize, usize)| told >= 4 && 2 * against > told;
+        self.places.iter().position(mostly)
+    }
+}

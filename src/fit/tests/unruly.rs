@@ -1,0 +1,145 @@
+//! Displays, cameras and clips that do not keep to what the fit assumes of them: never sure and
+//! wrong.
+
+use super::cases::{assert_sure, assert_unsure, label, run};
+use super::sim::{Filmed, Scene, frames};
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, Rate};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+fn clock(text: &str, seen: std::ops::Range<u64>) -> Scene {
+    let mut scene = Scene::new(frames(Rate::F25), text, Rate::F25);
+    scene.frames = seen.collect();
+    scene
+}
+
+/// The scene filmed, as of `by` counts later from reading `from` on.
+fn set_on(scene: &Scene, from: usize, by: i64) -> Filmed {
+    let mut later = scene.clone();
+    later.phi += by as f64;
+    let mut filmed = scene.film();
+    filmed.sighting.readings[from..].clone_from_slice(&later.film().sighting.readings[from..]);
+    filmed
+}
+
+#[test]
+fn first_frames_that_tell_another_time_are_no_misread_ones() {
+    let scene = clock("10:20:30:07", 0..60);
+    assert_sure(&run(&scene.film()), "10:20:30:07");
+    // One frame and three, an hour and a minute away; three that are some counts off.
+    for (before, by) in [(1, 91_500), (3, 91_500), (3, 7), (3, -5)] {
+        assert_unsure(&run(&set_on(&scene, before, by)), "clock_jumped");
+    }
+    // A clip that slows down: the first frames are off by less and less.
+    let mut filmed = scene.film();
+    for (at, off) in [(0, 3), (1, 2), (2, 1)] {
+        let mut early = scene.clone();
+        early.phi -= f64::from(off);
+        filmed.sighting.readings[at] = early.film().sighting.readings[at].clone();
+    }
+    assert_unsure(&run(&filmed), "clock_jumped");
+    // A digit of one frame may be misread.
+    let mut filmed = scene.film();
+    let places = &mut filmed.sighting.readings[0].places;
+    places[5] = places[0];
+    assert_sure(&run(&filmed), "10:20:30:07");
+}
+
+#[test]
+fn a_clock_set_by_a_few_seconds_is_no_place_that_is_misread() {
+    // Half of the frames have another digit of the seconds; their tens change after that.
+    let scene = clock("10:20:35:00", 0..120);
+    for from in [50, 60, 70] {
+        let fit = run(&set_on(&scene, from, 75));
+        assert_ne!(fit.verdict, Verdict::Sure, "{from}: {fit:#?}");
+    }
+}
+
+#[test]
+fn a_start_before_one_o_clock_that_was_not_seen_may_be_at_twelve() {
+    let unseen = clock("00:59:58:00", 100..160);
+    assert_unsure(&run(&unseen.film()), "hours_doubtful");
+    assert_sure(&run(&clock("00:59:58:00", 0..80).film()), "00:59:58:00");
+    assert_sure(&run(&clock("01:59:58:00", 100..160).film()), "01:59:58:00");
+}
+
+#[test]
+fn frames_at_a_rate_that_no_table_holds_are_not_sure() {
+    for base in [12, 15, 36, 64, 72] {
+        for first in [0, 80] {
+            for seed in 0..6 {
+                let form = frames(Rate::new(base, 1).unwrap());
+                let mut scene = Scene::new(form, "22:16:17:04", Rate::F50);
+                scene.phi += 0.31 * f64::from(seed as u32);
+                scene.seed = seed;
+                scene.frames = (first..first + 110).collect();
+                let fit = run(&scene.film());
+                assert_ne!(fit.verdict, Verdict::Sure, "{base} {first}: {fit:#?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn seconds_that_change_apart_from_the_frames_are_in_doubt_where_it_matters() {
+    // The seconds, and all above, come three counts late.
+    let filmed = |text: &str| {
+        let scene = clock(text, 30..130);
+        let mut late = scene.clone();
+        late.phi -= 3.0;
+        let late = late.film().sighting.readings;
+        let mut filmed = scene.film();
+        for (reading, late) in filmed.sighting.readings.iter_mut().zip(late) {
+            reading.places[..6].clone_from_slice(&late.places[..6]);
+        }
+        filmed
+    };
+    let fit = run(&filmed("10:20:30:01"));
+    assert_unsure(&fit, "seconds_doubtful");
+    assert!(fit.reasons[0].sentence.contains("30 or 29"), "{fit:#?}");
+    assert_sure(&run(&filmed("10:20:30:12")), "10:20:30:12");
+}
+
+/// A camera that loses frames and stamps the others evenly makes the clock seem fast, and late
+/// now and then.
+#[test]
+fn frames_that_were_lost_make_no_speed_to_be_sure_of() {
+    let mut off_by_a_frame = Vec::new();
+    for seed in 0..80 {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let first = [0, 60][seed as usize % 2];
+        let rate = [Rate::F24, Rate::F30, Rate::F50, Rate::F60][seed as usize / 2 % 4];
+        let mut scene = Scene::new(frames(rate), "10:20:30:07", Rate::F30);
+        scene.phi += rng.random::<f64>() - 0.5;
+        scene.seed = seed;
+        scene.frames = (first..first + 130)
+            .filter(|_| rng.random_bool(0.92))
+            .collect();
+        let mut filmed = scene.film();
+        for (at, reading) in (first..).zip(&mut filmed.sighting.readings) {
+            reading.stamp.ticks = at as i64;
+        }
+        filmed.facts.tick_seconds = Rate::F30.ratio().recip();
+        let fit = run(&filmed);
+        if fit.verdict != Verdict::Sure {
+            continue;
+        }
+        // Lost before it was seen, or not: what is carried to frame 0 is as if none was.
+        let off = fit.start.unwrap().counts.middle().to_f64() - scene.phi;
+        let grain = (rate.ratio().to_f64() / 30.0).max(1.0);
+        if off.abs() > grain + rate.ratio().to_f64() / 60.0 {
+            off_by_a_frame.push((seed, rate.decimal(), off));
+        }
+    }
+    assert!(off_by_a_frame.is_empty(), "{off_by_a_frame:?}");
+}
+
+/// Seconds alone have no parts that could change apart from them.
+#[test]
+fn clocks_without_frames_pass_these_checks() {
+    let mut scene = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F25);
+    scene.frames = (0..100).collect();
+    assert_eq!(label(&run(&scene.film())), "10:20:30");
+    assert_sure(&run(&scene.film()), "10:20:30");
+}
