@@ -68,6 +68,7 @@ impl Table<'_> {
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
+        let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
         let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
         let least = i64::try_from(least).unwrap_or(i64::MAX).max(2);
         let mut shifts = Shifts::new(chosen.pace.form.base(), least);
@@ -99,15 +100,16 @@ impl Table<'_> {
             for (&source, &count) in looks.sources.iter().zip(&counts) {
                 sighting.displayed[source] = count;
             }
-            has_jumped |=
-                self.jumped(looks, &tally) || tally.longest_other_second >= OTHER_SECOND_FRAMES;
-            has_jumped |= labels::begin_elsewhere(looks, form, &counts, least);
+            // The last one fits a window anew.
+            has_jumped = has_jumped
+                || tally.longest_other_second >= OTHER_SECOND_FRAMES
+                || labels::begin_elsewhere(looks, form, &counts, least)
+                || self.jumped(looks, &tally);
             uneven = uneven.or(tally.uneven_place(blurred));
             let beyond = labels::beyond_the_last(looks, form, &counts);
             if beyond >= labels::FEWEST {
                 uneven = uneven.or(Some((tally.read, beyond)));
             }
-            let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
             other_second = other_second
                 .or_else(|| labels::other_second_at(looks, form, &counts, on_frame_0, near));
             read += tally.read;

@@ -1,6 +1,6 @@
 //! What single frames say as whole labels, where the fit says something else.
 
-use super::looks::Looks;
+use super::looks::{Agreement, Looks};
 use crate::timecode::{ClockForm, Label};
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
@@ -38,10 +38,7 @@ fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> 
 /// `counts` are those that the fit says were displayed.
 pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) -> usize {
     let of_the_clock = form.base()..10u32.pow(form.last_digits().into());
-    let is_against = |look: &usize| {
-        let digits = form.digits(counts[*look]);
-        looks.agreement(*look, digits.as_slice()).against > 0
-    };
+    let is_against = |&look: &usize| looks.agreement_at(look, form, counts[look]).against > 0;
     let is_beyond = |look: usize| {
         let near = (0..=2).map(|before| form.label(counts[look] - before));
         near.flat_map(|label| [(label, 1), (label, 2)])
@@ -62,16 +59,15 @@ pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) ->
 /// several digits; two or more if they agree with each other. Looks that tell less than most do
 /// have no say.
 pub(super) fn begin_elsewhere(looks: &Looks, form: ClockForm, counts: &[i64], least: i64) -> bool {
-    let agreement = |look: usize| {
-        let digits = form.digits(counts[look]);
-        looks.agreement(look, digits.as_slice())
-    };
-    let mut read: Vec<usize> = (0..looks.len()).map(|look| agreement(look).read).collect();
+    let agreements: Vec<Agreement> = (0..looks.len())
+        .map(|look| looks.agreement_at(look, form, counts[look]))
+        .collect();
+    let mut read: Vec<usize> = agreements.iter().map(|a| a.read).collect();
     let middle = read.len() / 2;
     let usual = *read.select_nth_unstable(middle).1;
     let first: Vec<usize> = (0..looks.len())
-        .filter(|&look| agreement(look).read >= usual.max(1))
-        .take_while(|&look| agreement(look).against > 0)
+        .filter(|&look| agreements[look].read >= usual.max(1))
+        .take_while(|&look| agreements[look].against > 0)
         .collect();
     let off = |&look: &usize| Some(told(looks, look, form, counts[look])? - counts[look]);
     let Some(offs) = first.iter().map(off).collect::<Option<Vec<i64>>>() else {

@@ -3,7 +3,7 @@
 use super::pace::Dial;
 use crate::facts::ClipFacts;
 use crate::reading::{Reading, Sighting};
-use crate::timecode::Ratio;
+use crate::timecode::{ClockForm, Ratio};
 
 /// Share of frames that may show anything at all: torn, hidden, another screen.
 /// Bounds what one frame can say against a start at about ln(1 / 0.05) below
@@ -261,6 +261,11 @@ impl<'a> Looks<'a> {
             .map(|(ten, &digit)| ten[usize::from(digit)])
             .sum();
         (sum + (1.0 - STRAY_SHARE).ln()).max(STRAY_SHARE.ln())
+    }
+
+    /// Compares a reading with what a clock shows at a count.
+    pub fn agreement_at(&self, look: usize, form: ClockForm, count: i64) -> Agreement {
+        self.agreement(look, form.digits(count).as_slice())
     }
 
     /// Compares a reading with a full label.

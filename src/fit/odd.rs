@@ -164,10 +164,7 @@ fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
     } else {
         FEWEST_OFF
     };
-    let against = |look: usize, count: i64| {
-        let digits = best.pace.form.digits(count);
-        looks.agreement(look, digits.as_slice()).against
-    };
+    let against = |look: usize, count: i64| looks.agreement_at(look, best.pace.form, count).against;
     let is_off = |&look: &usize| match against(look, counts[look]) {
         0 => false,
         1 => {
@@ -185,10 +182,7 @@ fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
 /// clock is.
 fn is_even_at_another_pace(looks: &Looks, times: &Times, best: &Scored, counts: &[i64]) -> bool {
     let form = best.pace.form;
-    let agrees = |&look: &usize| {
-        let digits = form.digits(counts[look]);
-        looks.agreement(look, digits.as_slice()).agrees()
-    };
+    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
     let agreeing: Vec<usize> = (0..looks.len()).filter(agrees).collect();
     let span = i128::from(looks.span_ticks());
     // In units, so many to the count that all paces are whole.

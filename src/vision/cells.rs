@@ -7,7 +7,6 @@
 //! A picture is looked at whole, or only in windows around places that a look at half its
 //! size hints at: most of most pictures holds no digits, and looking costs by the pixel.
 
-use super::lines::ends;
 use super::net::Net;
 use crate::error::Result;
 use crate::geometry::{Point, Quad};
@@ -221,11 +220,8 @@ fn middle_of(row: usize, column: usize) -> Point {
 
 /// True if the point lies in the quad, or up to half its height beside it.
 fn holds(quad: &Quad, at: Point) -> bool {
-    let (ahead, (start, end)) = (quad.direction(), ends(quad));
-    let from = Point::new(at.x - start.x, at.y - start.y);
-    let reach = quad.height_px();
-    let aside = (from.x * -ahead.y + from.y * ahead.x).abs();
-    (-reach / 2.0..start.distance(end) + reach / 2.0).contains(&dot(from, ahead)) && aside < reach
+    let ((along, aside), height) = (quad.along_and_aside(at), quad.height_px());
+    along.abs() < (quad.length_px() + height) / 2.0 && aside.abs() < height
 }
 
 /// A square of the picture that may reach beyond it, where its edges go on.
