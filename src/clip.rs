@@ -19,7 +19,7 @@ use crate::error::{Error, Result};
 use crate::evidence::Album;
 use crate::facts::ClipFacts;
 use crate::fit::{self, ClockFit, Known, SightingFit};
-use crate::frame::{Aim, Footage, Stamp};
+use crate::frame::{Aim, Footage, Light, Stamp};
 use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
@@ -119,6 +119,8 @@ pub fn read_footage(
         frames_seen: 0,
         notes: Vec::new(),
         afterglow: Afterglow::default(),
+        light: Light::Luma,
+        looked_in_colours: None,
         reached: Ratio::ZERO,
     };
     let fit = watch.run()?;
@@ -159,6 +161,10 @@ struct Watch<'a> {
     frames_seen: u64,
     notes: Vec<Note>,
     afterglow: Afterglow,
+    /// By which light frames are looked at.
+    light: Light,
+    /// When they were last looked at by their colours.
+    looked_in_colours: Option<Ratio>,
     /// Time of the frame that was read last.
     reached: Ratio,
 }
@@ -242,6 +248,11 @@ impl Watch<'_> {
         Ok(stamp)
     }
 
+    /// The frame that [`Self::advance`] gave last, by the present light.
+    fn picture(&mut self) -> Result<Pyramid> {
+        Ok(Pyramid::new(self.footage.picture(self.light)?.grey))
+    }
+
     /// Displays in the frame that were not followed in vain before.
     fn fresh_displays(
         &mut self,
@@ -260,7 +271,7 @@ impl Watch<'_> {
                 Ok(seen.map(|seen| seen.reading.places))
             };
             if !fresh.iter().any(|d| d.is_same_as(&display))
-                && !self.in_vain.holds(&display, shown)?
+                && !self.in_vain.holds(self.light, &display, shown)?
             {
                 fresh.push(display);
             }

@@ -29,13 +29,22 @@ impl Stamp {
     }
 }
 
+/// What makes a pixel of a grey picture bright.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Light {
+    /// Luma.
+    Luma,
+    /// How far its red, green and blue lie apart: what is grey is black, whatever its luma.
+    Colour,
+}
+
 /// One presented frame.
 #[derive(Clone, Debug)]
 pub struct Frame {
     pub stamp: Stamp,
-    /// Luma as a person sees it: presented orientation (rotation and mirror
+    /// Brightness as a person sees it: presented orientation (rotation and mirror
     /// applied), full range 0..=255, 8 bit whatever the codec's depth.
-    pub luma: GrayImage,
+    pub grey: GrayImage,
     /// True if the frame holds two fields taken at different times.
     pub is_interlaced: bool,
 }
@@ -95,9 +104,9 @@ pub trait Footage {
     /// Cheap: no picture is converted before [`Footage::picture`] asks for it.
     fn advance(&mut self) -> Result<Option<Stamp>>;
 
-    /// The frame last given by [`Footage::advance`].
+    /// The frame last given by [`Footage::advance`], as bright as `light` says.
     ///
     /// # Panics
     /// If `advance` has not given a frame since the last seek.
-    fn picture(&mut self) -> Result<Frame>;
+    fn picture(&mut self, light: Light) -> Result<Frame>;
 }

@@ -5,7 +5,7 @@
 use crate::caption::text;
 use crate::clip_base::{clock_form, phi_bounds};
 use crate::error::{Error, ErrorKind, Result};
-use crate::frame::{Aim, Footage, Frame};
+use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
 use crate::outcome::{ClipOutcome, Window};
 use crate::progress::{Event, Listener, Wish};
@@ -180,7 +180,7 @@ pub fn draw(
             if listener.hear(Event::Reading { at_s }) == Wish::Stop {
                 return Ok(None);
             }
-            let page = page(&footage.picture()?, window, &forecast);
+            let page = page(&footage.picture(Light::Luma)?, window, &forecast);
             let recorder = match &mut recorder {
                 Some(recorder) => recorder,
                 none => {
@@ -206,12 +206,12 @@ fn stretch(window: &Window) -> (Ratio, Ratio) {
 
 /// The frame, and below it the filmed display beside the label.
 fn page(frame: &Frame, window: &Window, forecast: &Forecast) -> RgbImage {
-    let small = fit(&frame.luma, WIDTH_PX, FRAME_HEIGHT_PX);
+    let small = fit(&frame.grey, WIDTH_PX, FRAME_HEIGHT_PX);
     let mut page = RgbImage::from_pixel(WIDTH_PX, FRAME_HEIGHT_PX + BAND_PX, PAPER);
     paste(&mut page, &small, (WIDTH_PX - small.width()) / 2, 0);
 
     let top = FRAME_HEIGHT_PX + MARGIN_PX;
-    let display = display(&frame.luma, window);
+    let display = display(&frame.grey, window);
     let (wide, high) = (DISPLAY_PX - 2 * MARGIN_PX, BAND_PX - 2 * MARGIN_PX);
     let large = fit(&display, wide, high);
     let y = top + (high - large.height()) / 2;
@@ -343,11 +343,11 @@ mod tests {
             Ok((self.next <= 100).then(|| Self::stamp(self.next - 1)))
         }
 
-        fn picture(&mut self) -> Result<Frame> {
+        fn picture(&mut self, _: Light) -> Result<Frame> {
             let index = self.next - 1;
             Ok(Frame {
                 stamp: Self::stamp(index),
-                luma: GrayImage::from_pixel(160, 90, image::Luma([2 * index as u8])),
+                grey: GrayImage::from_pixel(160, 90, image::Luma([2 * index as u8])),
                 is_interlaced: false,
             })
         }
@@ -419,7 +419,7 @@ mod tests {
         // A fifth of a second before the first reading, and behind the last.
         for index in 5..=55 {
             preview.advance().unwrap().expect("a frame");
-            let page = preview.picture().unwrap().luma;
+            let page = preview.picture(Light::Luma).unwrap().grey;
             let grey = page.get_pixel(WIDTH_PX / 2, FRAME_HEIGHT_PX / 2).0[0];
             assert!(grey.abs_diff(2 * index) <= 2, "frame {index} is {grey}");
             let label = written(&form.text(1000 + i64::from(index)));

@@ -78,6 +78,23 @@ fn small_digits_are_found() {
     read_burned_in(&clock).must_start_at(TEN);
 }
 
+/// Inks whose luma is that of the paper, by ITU-R BT.601, 2.5.1, which FFmpeg draws by.
+#[test]
+fn digits_that_stand_out_by_their_colour_alone_are_read() {
+    for (ink, paper) in [
+        ("0xff0000", "0x4c4c4c"),
+        ("0x00b400", "0x6a6a6a"),
+        ("0x3c3cff", "0x525252"),
+    ] {
+        let clock = BurnedIn {
+            ink,
+            paper: Paper::Plain(paper),
+            ..BurnedIn::new(TEN, "25")
+        };
+        read_burned_in(&clock).must_be_sure_of(TEN);
+    }
+}
+
 // Rates ------------------------------------------------------------------------
 
 #[test]

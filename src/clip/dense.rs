@@ -99,7 +99,7 @@ impl Watch<'_> {
                 break;
             }
             if let Some(stamp) = self.advance()? {
-                now = Some((stamp, Some(Pyramid::new(self.footage.picture()?.luma))));
+                now = Some((stamp, Some(self.picture()?)));
             }
         }
         done.extend(tracks);
@@ -108,7 +108,7 @@ impl Watch<'_> {
             if track.is_still() || !track.is_legible() || track.is_cut() {
                 let shown = track.sighting.readings.last();
                 let shown = shown.map_or_else(Vec::new, |reading| reading.places.clone());
-                self.in_vain.add(track.display.clone(), shown);
+                self.in_vain.add(self.light, track.display.clone(), shown);
             }
             if tells {
                 self.sightings.push(track.sighting);

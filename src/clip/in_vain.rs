@@ -1,8 +1,10 @@
 //! Displays that were followed and led nowhere: lettering mostly, which is met again at every
-//! look. A clock that comes to stand where lettering stood shows other digits.
+//! look. A clock that comes to stand where lettering stood shows other digits, and one that
+//! cannot be read by its luma may be read by its colour.
 
 use super::track::PLAIN;
 use crate::error::Result;
+use crate::frame::Light;
 use crate::reading::DigitOdds;
 use crate::vision::Display;
 
@@ -10,16 +12,16 @@ use crate::vision::Display;
 const MOST_PLACES: (usize, usize) = (3, 4);
 
 /// Displays that were followed and did not change or could not be read, with what they showed
-/// at the last; nothing if no frame showed them.
+/// at the last, nothing if no frame showed them, and by which light they were seen.
 #[derive(Default)]
-pub(super) struct InVain(Vec<(Display, Vec<DigitOdds>)>);
+pub(super) struct InVain(Vec<(Light, Display, Vec<DigitOdds>)>);
 
 impl InVain {
-    pub fn add(&mut self, display: Display, shown: Vec<DigitOdds>) {
-        self.0.push((display, shown));
+    pub fn add(&mut self, light: Light, display: Display, shown: Vec<DigitOdds>) {
+        self.0.push((light, display, shown));
     }
 
-    /// True if `display` is one of them: it stands where one does and does not plainly show
+    /// True if `display`, seen by `light`, is one of them: it stands where one does and does not plainly show
     /// something else, or it shows the same elsewhere, as lettering does that a camera pans over.
     /// `shown` tells what it shows, if it is seen.
     ///
@@ -27,14 +29,16 @@ impl InVain {
     /// Those of `shown`.
     pub fn holds(
         &self,
+        light: Light,
         display: &Display,
         shown: impl FnOnce() -> Result<Option<Vec<DigitOdds>>>,
     ) -> Result<bool> {
-        if self.0.is_empty() {
+        let mut known = self.0.iter().filter(|known| known.0 == light).peekable();
+        if known.peek().is_none() {
             return Ok(false);
         }
         let now = shown()?.unwrap_or_default();
-        Ok(self.0.iter().any(|(known, then)| {
+        Ok(known.any(|(_, known, then)| {
             let alike = Alike::of(then, &now);
             if known.is_same_as(display) {
                 !alike.is_other()

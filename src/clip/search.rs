@@ -3,7 +3,7 @@
 
 use super::{END_S, Found, Watch, ratio};
 use crate::error::Result;
-use crate::frame::{Aim, Pace, Stamp};
+use crate::frame::{Aim, Light, Pace, Stamp};
 use crate::note::Note;
 use crate::progress::{Event, Wish};
 use crate::timecode::Ratio;
@@ -22,6 +22,9 @@ const CLOSEST_S: (i128, i128) = (9, 10);
 /// second at most as a rule (common practice, no source), frames between are looked at, too:
 /// a slate held for two seconds is met at least once, mostly twice.
 const END_WIDEST_S: (i128, i128) = (6, 5);
+/// Seconds from the look at colours before from which on one that finds a display is followed:
+/// looks further apart are those of head and tail.
+const COLOURS_WIDEST_S: (i128, i128) = (2, 1);
 /// Seconds behind a look that showed a display until which every frame is decoded, even if
 /// following the display led nowhere. The next key frames are another chance.
 const NO_MORE_S: u32 = 1;
@@ -36,6 +39,9 @@ pub(super) struct Search {
     sharpness: Sharpness,
     /// ... and where every frame is decoded, around a find.
     closer: Sharpness,
+    /// True if digits that stand out by their colour alone are looked for, too: lit segments
+    /// between grey unlit ones in daylight.
+    in_colours: bool,
 }
 
 impl Search {
@@ -54,6 +60,7 @@ impl Search {
             },
             sharpness,
             closer: sharpness,
+            in_colours: sharpness == Sharpness::Coarse,
         }
     }
 
@@ -69,6 +76,7 @@ impl Search {
             },
             sharpness: Sharpness::Broad,
             closer: Sharpness::Coarse,
+            in_colours: false,
         }
     }
 
@@ -102,38 +110,16 @@ impl Watch<'_> {
                 break;
             }
             widest = last.map_or(widest, |l| widest.max(at - l));
-            if starts_dense && last.is_none() {
-                if self.look(stamp, search.closer)? == Found::Settled {
-                    return Ok(Found::Settled);
-                }
-                last = Some(self.reached);
-                self.footage.set_pace(search.pace);
-                continue;
-            }
-            if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
-                return Ok(Found::Settled);
-            }
-            let pyramid = Pyramid::new(self.footage.picture()?.luma);
-            let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
-            if found.displays.is_empty() {
-                self.stages.candidates(&pyramid, &[], stamp);
-            }
-            let may_be_dark =
-                !search.is_broad() && self.afterglow.is_worth_it(at, &found.loose_digits);
             let before = last.replace(at);
-            if found.displays.is_empty() && !may_be_dark {
-                continue;
-            }
-            self.footage.set_pace(Pace::EveryFrame);
-            let found = if found.displays.is_empty() {
-                self.footage.seek(Aim::At(at))?;
-                self.advance()?;
-                let luma = self.footage.picture()?.luma;
-                self.look_at_afterglow(luma, found.loose_digits, search.closer)?
+            let found = if starts_dense && before.is_none() {
+                self.look(stamp, search.closer)?
             } else {
-                self.look_closely(before, at, search.closer)?
+                self.look_around(before, stamp, search)?
             };
-            if found == Found::Settled {
+            if found == Found::Settled
+                || (search.in_colours
+                    && self.look_in_colours(stamp, search.closer)? == Found::Settled)
+            {
                 return Ok(Found::Settled);
             }
             // What was read closely is not read again.
@@ -149,6 +135,68 @@ impl Watch<'_> {
                     widest.to_f64()
                 ),
             ));
+        }
+        Ok(Found::GoOn)
+    }
+
+    /// Looks at a frame, and if it shows a display at every frame around it; the look before was
+    /// at `before`.
+    fn look_around(
+        &mut self,
+        before: Option<Ratio>,
+        stamp: Stamp,
+        search: Search,
+    ) -> Result<Found> {
+        let at = stamp.seconds();
+        if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
+            return Ok(Found::Settled);
+        }
+        let pyramid = self.picture()?;
+        let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
+        if !found.displays.is_empty() {
+            self.footage.set_pace(Pace::EveryFrame);
+            return self.look_closely(before, at, search.closer);
+        }
+        self.stages.candidates(&pyramid, &[], stamp);
+        if search.is_broad() || !self.afterglow.is_worth_it(at, &found.loose_digits) {
+            return Ok(Found::GoOn);
+        }
+        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.seek(Aim::At(at))?;
+        self.advance()?;
+        let luma = self.picture()?.into_full();
+        self.look_at_afterglow(luma, found.loose_digits, search.closer)
+    }
+
+    /// Looks at a frame, unless one close before it was, and around it for digits that stand out
+    /// by their colour alone. Comes back to where it was called.
+    fn look_in_colours(&mut self, stamp: Stamp, closer: Sharpness) -> Result<Found> {
+        let (at, reached) = (stamp.seconds(), self.reached);
+        let since = |last: Ratio| at - last;
+        let before = (self.looked_in_colours)
+            .filter(|&last| at >= last && since(last) < ratio(COLOURS_WIDEST_S));
+        if before.is_some_and(|last| since(last) < ratio(CLOSEST_S)) {
+            return Ok(Found::GoOn);
+        }
+        self.looked_in_colours = Some(at);
+        if reached != at {
+            self.footage.set_pace(Pace::EveryFrame);
+            self.footage.seek(Aim::At(at))?;
+            self.advance()?;
+        }
+        self.light = Light::Colour;
+        let colours = self.picture()?;
+        let found = self.fresh_displays(&colours, stamp, Sharpness::Broad)?;
+        if found.displays.iter().any(Display::is_plain) {
+            self.footage.set_pace(Pace::EveryFrame);
+            if self.look_closely(before, at, closer)? == Found::Settled {
+                return Ok(Found::Settled);
+            }
+        }
+        self.light = Light::Luma;
+        if self.reached < reached {
+            self.footage.seek(Aim::At(reached))?;
+            self.advance()?;
         }
         Ok(Found::GoOn)
     }
@@ -188,8 +236,7 @@ impl Watch<'_> {
         {
             return Ok(Found::Settled);
         }
-        let frame = self.footage.picture()?;
-        let pyramid = Pyramid::new(frame.luma);
+        let pyramid = self.picture()?;
         let found = self.displays_in_view(&pyramid, stamp, sharpness)?;
         self.stages.candidates(&pyramid, &found.displays, stamp);
         if !found.displays.is_empty() {
@@ -234,7 +281,7 @@ impl Watch<'_> {
         let mut last = None;
         for _ in 0..AFTERGLOW_FRAMES {
             let Some(stamp) = self.advance()? else { break };
-            let luma = self.footage.picture()?.luma;
+            let luma = self.picture()?.into_full();
             if luma.dimensions() != brightest.dimensions() {
                 break;
             }

@@ -8,7 +8,7 @@ use super::spacing::Spacing;
 use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
-use crate::frame::{Aim, Footage, Frame, Landing, Pace, Stamp};
+use crate::frame::{Aim, Footage, Frame, Landing, Light, Pace, Stamp};
 use crate::note::Note;
 use crate::timecode::Ratio;
 use ffmpeg_next::frame;
@@ -571,14 +571,14 @@ impl Footage for Clip {
         }
     }
 
-    fn picture(&mut self) -> Result<Frame> {
+    fn picture(&mut self, light: Light) -> Result<Frame> {
         let shot = self
             .current
             .as_ref()
             .expect("advance() has given a frame since the last seek");
         let stored = self
             .luma
-            .read(&shot.picture)
+            .read(&shot.picture, light)
             .map_err(|e| e.in_file(&self.facts.path))?;
         let (width_px, height_px) = (shot.picture.width(), shot.picture.height());
         let presented = self
@@ -587,7 +587,7 @@ impl Footage for Clip {
         let (width_px, height_px) = self.orientation.presented_size(width_px, height_px);
         Ok(Frame {
             stamp: self.stamp(shot),
-            luma: GrayImage::from_raw(width_px, height_px, presented)
+            grey: GrayImage::from_raw(width_px, height_px, presented)
                 .expect("one byte for every pixel"),
             is_interlaced: shot.picture.is_interlaced(),
         })

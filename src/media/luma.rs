@@ -1,14 +1,15 @@
-//! Decoded frame to 8-bit, full-range luma.
+//! Decoded frame to 8-bit, full-range brightness.
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::frame::Light;
 use crate::wide::widely;
 use ffmpeg_next::{self as ffmpeg, color, ffi, format::Pixel, frame, software::scaling};
 
-/// Turns frames of any pixel format into luma planes, `width * height` bytes
+/// Turns frames of any pixel format into planes of brightness, `width * height` bytes
 /// row by row, 0 black to 255 white.
 #[derive(Default)]
 pub(super) struct LumaReader {
-    /// For formats without a luma plane of their own; kept between frames.
+    /// For formats without a luma plane of their own, and for colours; kept between frames.
     scaler: Option<scaling::Context>,
     /// Table of the last deep format: what it was made for, and its entries.
     deep_table: Option<(Levels, Vec<u8>)>,
@@ -124,16 +125,23 @@ pub(super) fn bit_depth(frame: &frame::Video) -> u8 {
 }
 
 impl LumaReader {
-    /// The luma of `frame` as it lies in the file, not turned.
+    /// How bright `frame` is, as it lies in the file, not turned.
     ///
     /// # Errors
-    /// [`ErrorKind::Undecodable`] if the format has no luma and cannot be converted.
-    pub(super) fn read(&mut self, frame: &frame::Video) -> Result<Vec<u8>> {
+    /// [`ErrorKind::Undecodable`] if the format must be converted and cannot be.
+    pub(super) fn read(&mut self, frame: &frame::Video, light: Light) -> Result<Vec<u8>> {
         // SAFETY: the frame is valid while borrowed.
         let format = unsafe { (*frame.as_ptr()).format };
-        match LumaPlane::of(format) {
-            Some(plane) => Ok(self.read_plane(frame, plane)),
-            None => self.convert(frame),
+        match (LumaPlane::of(format), light) {
+            (Some(plane), Light::Luma) => Ok(self.read_plane(frame, plane)),
+            (_, Light::Luma) => self.convert(frame, Pixel::GRAY8, |row, grey| {
+                grey.extend_from_slice(row);
+            }),
+            (_, Light::Colour) => self.convert(frame, Pixel::RGB24, |row, grey| {
+                let pixels = row.as_chunks::<3>().0.iter();
+                let apart = pixels.map(|[r, g, b]| r.max(g).max(b) - r.min(g).min(b));
+                widely(|| grey.extend(apart));
+            }),
         }
     }
 
@@ -199,8 +207,14 @@ impl LumaReader {
         luma
     }
 
-    /// Lets swscale make grey, which is full range in FFmpeg.
-    fn convert(&mut self, frame: &frame::Video) -> Result<Vec<u8>> {
+    /// Lets swscale make pictures in the format `into`, of one plane and full range in FFmpeg, of
+    /// which `take` makes grey, row by row.
+    fn convert(
+        &mut self,
+        frame: &frame::Video,
+        into: Pixel,
+        take: impl Fn(&[u8], &mut Vec<u8>),
+    ) -> Result<Vec<u8>> {
         let failed = |e: ffmpeg::Error| {
             Error::new(
                 ErrorKind::Undecodable,
@@ -212,7 +226,10 @@ impl LumaReader {
         let (format, width, height) = (frame.format(), frame.width(), frame.height());
         let fits = |s: &scaling::Context| {
             let input = s.input();
-            input.format == format && input.width == width && input.height == height
+            input.format == format
+                && input.width == width
+                && input.height == height
+                && s.output().format == into
         };
         let scaler = match &mut self.scaler {
             Some(scaler) if fits(scaler) => scaler,
@@ -221,7 +238,7 @@ impl LumaReader {
                     format,
                     width,
                     height,
-                    Pixel::GRAY8,
+                    into,
                     width,
                     height,
                     scaling::Flags::BILINEAR | scaling::Flags::ACCURATE_RND,
@@ -229,16 +246,15 @@ impl LumaReader {
                 .map_err(failed)?,
             ),
         };
-        let mut grey = frame::Video::empty();
-        scaler.run(frame, &mut grey).map_err(failed)?;
-        let stride = grey.stride(0);
-        Ok(grey
-            .data(0)
-            .chunks(stride)
-            .take(height as usize)
-            .flat_map(|row| &row[..width as usize])
-            .copied()
-            .collect())
+        let mut converted = frame::Video::empty();
+        scaler.run(frame, &mut converted).map_err(failed)?;
+        let (width, height) = (width as usize, height as usize);
+        let row_len = width * if into == Pixel::GRAY8 { 1 } else { 3 };
+        let mut grey = Vec::with_capacity(width * height);
+        for row in converted.data(0).chunks(converted.stride(0)).take(height) {
+            take(&row[..row_len], &mut grey);
+        }
+        Ok(grey)
     }
 }
 
@@ -320,9 +336,12 @@ mod tests {
         let want: Vec<u8> = (0..3)
             .flat_map(|y| (0..5).map(move |x| ((y * stride + x) % 251) as u8))
             .collect();
-        assert_eq!(LumaReader::default().read(&frame).unwrap(), want);
+        assert_eq!(
+            LumaReader::default().read(&frame, Light::Luma).unwrap(),
+            want
+        );
         frame.set_color_range(color::Range::Unspecified);
-        let limited = LumaReader::default().read(&frame).unwrap();
+        let limited = LumaReader::default().read(&frame, Light::Luma).unwrap();
         assert_eq!(limited[0], 0);
         assert_eq!(limited.len(), 15);
     }
@@ -330,7 +349,7 @@ mod tests {
     #[test]
     fn pictures_stored_from_the_bottom_up_come_out_upright() {
         let frame = filled(Pixel::GRAY8, 4, 6, |i| i as u8);
-        let upright = LumaReader::default().read(&frame).unwrap();
+        let upright = LumaReader::default().read(&frame, Light::Luma).unwrap();
         let mut flipped = frame::Video::new(Pixel::GRAY8, 4, 6);
         flipped.data_mut(0).copy_from_slice(frame.data(0));
         // SAFETY: the last row becomes the first, and rows are walked backwards;
@@ -341,7 +360,7 @@ mod tests {
             (*raw).data[0] = (*raw).data[0].offset(5 * stride as isize);
             (*raw).linesize[0] = -stride;
         }
-        let got = LumaReader::default().read(&flipped).unwrap();
+        let got = LumaReader::default().read(&flipped, Light::Luma).unwrap();
         let want: Vec<u8> = upright.chunks(4).rev().flatten().copied().collect();
         assert_eq!(got, want);
     }
@@ -351,26 +370,60 @@ mod tests {
         // 10-bit white (940 limited) in each layout: low bits, and high bits as in P010.
         for (format, word) in [(Pixel::YUV420P10LE, 940u16), (Pixel::P010LE, 940 << 6)] {
             let frame = filled(format, 6, 2, |i| word.to_le_bytes()[i % 2]);
-            assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+            assert_eq!(
+                LumaReader::default().read(&frame, Light::Luma).unwrap(),
+                [255; 12]
+            );
             assert_eq!(bit_depth(&frame), 10);
         }
         let frame = filled(Pixel::YUV420P10BE, 6, 2, |i| 940u16.to_be_bytes()[i % 2]);
-        assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+        assert_eq!(
+            LumaReader::default().read(&frame, Light::Luma).unwrap(),
+            [255; 12]
+        );
         // Y at even bytes in one, at odd bytes in the other.
         for (format, y_at) in [(Pixel::YUYV422, 0), (Pixel::UYVY422, 1)] {
             let frame = filled(format, 6, 2, |i| if i % 2 == y_at { 235 } else { 90 });
-            assert_eq!(LumaReader::default().read(&frame).unwrap(), [255; 12]);
+            assert_eq!(
+                LumaReader::default().read(&frame, Light::Luma).unwrap(),
+                [255; 12]
+            );
         }
+    }
+
+    #[test]
+    fn how_colourful_a_pixel_is_does_not_hang_on_its_luma() {
+        let colour_of = |frame: &frame::Video| {
+            let mut reader = LumaReader::default();
+            // One reader serves both kinds by turns.
+            reader.read(frame, Light::Luma).unwrap();
+            let colour = reader.read(frame, Light::Colour).unwrap();
+            assert_eq!(colour.len(), 21);
+            colour[0]
+        };
+        for (rgb, apart) in [([255, 0, 0], 255), ([90, 90, 90], 0), ([30, 120, 200], 170)] {
+            assert_eq!(
+                colour_of(&filled(Pixel::RGB24, 7, 3, |i| rgb[i % 3])),
+                apart
+            );
+        }
+        let grey = filled(Pixel::YUV444P, 7, 3, |_| 128);
+        assert!(colour_of(&grey) <= 2);
+        // Red by ITU-R BT.601: Y 81, Cb 90, Cr 240.
+        let mut red = filled(Pixel::YUV444P, 7, 3, |_| 81);
+        red.data_mut(1).fill(90);
+        red.data_mut(2).fill(240);
+        assert!(colour_of(&red) >= 250);
     }
 
     #[test]
     fn colours_become_full_range_grey() {
         let white = filled(Pixel::RGB24, 7, 3, |_| 255);
-        let grey = LumaReader::default().read(&white).unwrap();
+        let grey = LumaReader::default().read(&white, Light::Luma).unwrap();
         assert_eq!(grey.len(), 21);
         assert!(grey.iter().all(|v| *v >= 254), "{grey:?}");
         let black = filled(Pixel::RGB24, 7, 3, |_| 0);
-        let grey = LumaReader::default().read(&black).unwrap();
+        let grey = LumaReader::default().read(&black, Light::Luma).unwrap();
         assert!(grey.iter().all(|v| *v <= 1), "{grey:?}");
     }
 }

@@ -502,10 +502,10 @@ fn few_bits_give_small_files_and_worse_pictures() {
         shoot.record(&path, options).unwrap();
         let mut clip = crate::media::open(&path).unwrap();
         let mut apart = 0.0;
-        use crate::frame::Footage;
+        use crate::frame::{Footage, Light};
         for (_, drawn) in shoot.film().unwrap().take(25) {
             clip.advance().unwrap().unwrap();
-            let seen = clip.picture().unwrap().luma;
+            let seen = clip.picture(Light::Luma).unwrap().grey;
             let drawn = image::DynamicImage::from(drawn).to_luma8();
             apart += seen
                 .pixels()

@@ -184,7 +184,7 @@ impl Shoot {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Footage;
+    use crate::frame::{Footage, Light};
 
     #[test]
     fn a_recorded_clip_gives_back_times_and_pictures() {
@@ -201,7 +201,7 @@ mod tests {
         for (stamp, drawn) in shoot.film().unwrap() {
             let decoded_at = clip.advance().unwrap().unwrap();
             assert_eq!(decoded_at.seconds(), stamp.seconds());
-            let decoded = clip.picture().unwrap().luma;
+            let decoded = clip.picture(Light::Luma).unwrap().grey;
             let drawn = image::DynamicImage::from(drawn).to_luma8();
             let apart: f64 = decoded
                 .pixels()

@@ -14,7 +14,7 @@ fn assert_kept(source: &Path, copy: &Path) {
         second::assert_same(&tell(copy), &tell(source), source);
     }
     let (old, new) = (read_all(source), read_all(copy));
-    assert_eq!(old[0].luma, new[0].luma);
+    assert_eq!(old[0].grey, new[0].grey);
     let times = |frames: &[rollmark::frame::Frame]| -> Vec<_> {
         frames.iter().map(|frame| frame.stamp.seconds()).collect()
     };

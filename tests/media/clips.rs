@@ -1,7 +1,7 @@
 //! Making clips, and FFmpeg's own programs as second opinion.
 
 use image::GrayImage;
-use rollmark::frame::{Footage, Frame};
+use rollmark::frame::{Footage, Frame, Light};
 use rollmark::media::{self, Clip};
 use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
@@ -67,7 +67,7 @@ pub fn read_all(file: &Path) -> Vec<Frame> {
 pub fn rest(clip: &mut Clip) -> Vec<Frame> {
     let mut frames = Vec::new();
     while let Some(stamp) = clip.advance().expect("reading goes on") {
-        let frame = clip.picture().expect("a picture");
+        let frame = clip.picture(Light::Luma).expect("a picture");
         assert_eq!(frame.stamp, stamp);
         frames.push(frame);
     }
@@ -163,7 +163,7 @@ pub fn ffmpeg_grey(file: &Path, filters: &str) -> Vec<Vec<u8>> {
 pub fn assert_same_luma(name: &str, frames: &[Frame], grey: &[Vec<u8>]) {
     assert_eq!(frames.len(), grey.len(), "{name}");
     for (n, (frame, grey)) in frames.iter().zip(grey).enumerate() {
-        let luma = frame.luma.as_raw();
+        let luma = frame.grey.as_raw();
         assert_eq!(luma.len(), grey.len(), "{name}, frame {n}");
         let worst = luma.iter().zip(grey).map(|(a, b)| a.abs_diff(*b)).max();
         assert!(worst <= Some(1), "{name}, frame {n}: off by {worst:?}");

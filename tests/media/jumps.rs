@@ -1,7 +1,7 @@
 //! Jumps: after any of them the same frames come as when reading from the head.
 
 use super::clips::{self, Workshop, open, read_all, rest};
-use rollmark::frame::{Aim, Footage, Frame, Pace};
+use rollmark::frame::{Aim, Footage, Frame, Light, Pace};
 use rollmark::timecode::Ratio;
 use std::path::PathBuf;
 
@@ -54,7 +54,7 @@ fn assert_same(name: &str, got: &[Frame], want: &[Frame]) {
     for (got, want) in got.iter().zip(want) {
         assert_eq!(got.stamp.ticks, want.stamp.ticks, "{name}");
         assert!(
-            got.luma == want.luma,
+            got.grey == want.grey,
             "{name}: another picture at {:?}",
             got.stamp
         );
@@ -105,7 +105,7 @@ fn after_a_jump_the_frames_are_those_of_a_straight_reading() {
                 if some.is_empty() {
                     assert_eq!(stamp, got, "{name}");
                 }
-                some.push(clip.picture().unwrap());
+                some.push(clip.picture(Light::Luma).unwrap());
             }
             let until = (last + 30).min(all.len());
             assert_same(&name, &some, &all[last..until]);
@@ -160,7 +160,7 @@ fn key_frames_alone_are_the_key_frames() {
         for key in &keys {
             let want =
                 by_ticks(key.stamp.ticks).unwrap_or_else(|| panic!("{name}: {:?}", key.stamp));
-            assert!(key.luma == want.luma, "{name}: {:?}", key.stamp);
+            assert!(key.grey == want.grey, "{name}: {:?}", key.stamp);
         }
         let ticks: Vec<i64> = keys.iter().map(|f| f.stamp.ticks).collect();
         assert_eq!(ticks.first(), Some(&0), "{name}");
@@ -248,8 +248,8 @@ fn rough_key_frames_differ_a_little_and_leave_nothing_behind() {
             let same = fine.iter().chain(&all).find(at);
             let same = same.unwrap_or_else(|| panic!("{name}: {:?}", rough.stamp));
             let off = |(a, b): (&u8, &u8)| u64::from(a.abs_diff(*b));
-            let off: u64 = rough.luma.iter().zip(same.luma.iter()).map(off).sum();
-            assert!(off < 4 * same.luma.len() as u64, "{name}: {off}");
+            let off: u64 = rough.grey.iter().zip(same.grey.iter()).map(off).sum();
+            assert!(off < 4 * same.grey.len() as u64, "{name}: {off}");
             differing += usize::from(off > 0);
         }
         clip.set_pace(Pace::EveryFrame);
@@ -279,7 +279,7 @@ fn rare_key_frames_are_filled_up() {
         for frame in &some {
             let want = all.iter().find(|f| f.stamp.ticks == frame.stamp.ticks);
             let want = want.unwrap_or_else(|| panic!("{name}: {:?}", frame.stamp));
-            assert!(frame.luma == want.luma, "{name}: {:?}", frame.stamp);
+            assert!(frame.grey == want.grey, "{name}: {:?}", frame.stamp);
         }
         // Pictures are read in another order than shown: four of them more.
         let slack_s = Ratio::new(4, 25);

@@ -138,7 +138,7 @@ fn the_matrix_turns_and_mirrors_like_ffmpegs_filters() {
         let size = if is_upright { (178, 100) } else { (100, 178) };
         assert_eq!((facts.width_px, facts.height_px), size, "{filter}");
         let frames = read_all(&file);
-        assert_eq!(frames[0].luma.dimensions(), size, "{filter}");
+        assert_eq!(frames[0].grey.dimensions(), size, "{filter}");
         clips::assert_same_luma(filter, &frames, &clips::ffmpeg_grey(&file, filter));
     }
 }

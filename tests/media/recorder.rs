@@ -67,7 +67,7 @@ fn every_codec_and_container_reads_back() {
             for (n, frame) in read.iter().enumerate() {
                 let off_s = (frame.stamp.seconds() - Ratio::new(n as i128, 25)).abs();
                 assert!(off_s <= Ratio::new(1, 1000), "{name}, frame {n}");
-                let off = clips::mean_distance(&frame.luma, &luma(&picture(n as u32)));
+                let off = clips::mean_distance(&frame.grey, &luma(&picture(n as u32)));
                 assert!(off < 2.5, "{name}, frame {n}: {off}");
             }
             let clip = open(&file);
@@ -94,7 +94,7 @@ fn luma_pictures_are_recorded_too() {
     }
     recorder.finish().unwrap();
     for (n, frame) in read_all(&file).iter().enumerate() {
-        let off = clips::mean_distance(&frame.luma, &luma(&picture(n as u32)));
+        let off = clips::mean_distance(&frame.grey, &luma(&picture(n as u32)));
         assert!(off < 2.5, "frame {n}: {off}");
     }
 }
@@ -139,7 +139,7 @@ fn a_turn_is_written_for_players() {
             assert_eq!(open(&file).facts().rotation_degrees, degrees);
             let told = clips::ffprobe(&file, "", "stream_side_data=rotation");
             assert_eq!(told, [ffprobes], "{degrees}");
-            let shown = &read_all(&file)[0].luma;
+            let shown = &read_all(&file)[0].grey;
             let original = luma(&picture(0));
             let turned = match degrees {
                 90 => image::imageops::rotate90(&original),

@@ -27,7 +27,7 @@ pub use start::CopyTimecode;
 
 use super::Clip;
 use crate::error::{Error, ErrorKind, Result};
-use crate::frame::Footage;
+use crate::frame::{Footage, Light};
 use crate::note::Note;
 use crate::progress::{Event, Listener, Wish};
 use crate::save;
@@ -499,7 +499,7 @@ fn copy_bytes(
 fn compare_frame_0(source: &mut Clip, copy: &mut Clip) -> Result<()> {
     let picture = |clip: &mut Clip| {
         clip.advance()?;
-        Ok(clip.picture()?.luma)
+        Ok(clip.picture(Light::Luma)?.grey)
     };
     let (old, new) = (
         picture(source)?,

@@ -237,7 +237,7 @@ fn header_time(second_of_day: i64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Footage;
+    use crate::frame::{Footage, Light};
 
     const SMALL: Size = Size {
         width_px: 320,
@@ -290,7 +290,7 @@ mod tests {
         let mut film = clip.shoot.film().unwrap();
         for index in 0..20 {
             movie.advance().unwrap().unwrap();
-            let seen = movie.picture().unwrap().luma;
+            let seen = movie.picture(Light::Luma).unwrap().grey;
             let drawn = image::DynamicImage::from(film.frame(index)).to_luma8();
             assert_eq!(seen.dimensions(), (180, 320));
             let apart: f64 = seen
