@@ -128,12 +128,15 @@ def font_at(path, size):
 
 class FontFace:
     """A TrueType face, monospaced by force or as it comes, at times with a stroke or a dot in
-    its 0, a foot under its 1, a bar across its 7: fonts differ most in these."""
+    its 0, a foot under its 1 (to one side only in some), a bar across its 7: fonts differ most
+    in these."""
 
     def __init__(self, rng, path):
         self.path = path
         self.zero = rng.choice(["", "stroke", "back stroke", "dot"], p=[0.7, 0.12, 0.04, 0.14])
         self.foot = rng.uniform(0.25, 0.7) if rng.random() < 0.2 else 0.0
+        self.foot_sides = ((1, 1), (0, 1), (1, 0))[rng.choice(3, p=[0.55, 0.35, 0.1])]  # left, right
+        self.toe = rng.random() < 0.3  # the foot's right end turns up
         self.bar = rng.random() < 0.05
         self.pen = rng.uniform(0.05, 0.16)
         self.tracking = rng.choice([0.0, rng.uniform(-0.02, 0.2), rng.uniform(0.2, 0.5)], p=[0.6, 0.32, 0.08])
@@ -189,8 +192,10 @@ class FontFace:
             reach = 0.22 * w if self.zero == "stroke" else -0.22 * w
             draw.line((x - reach, middle + 0.27 * h, x + reach, middle - 0.27 * h), fill=255, width=pen)
         elif ch == "1" and self.foot:
-            r = self.foot * w / 2
-            draw.rectangle((x - r, base - pen, x + r, base - 1), fill=255)
+            left, right = (self.foot * w * side / sum(self.foot_sides) for side in self.foot_sides)
+            draw.rectangle((x - left, base - pen, x + right, base - 1), fill=255)
+            if self.toe and right:
+                draw.rectangle((x + right - pen, base - 3 * pen, x + right, base - 1), fill=255)
         elif ch == "7" and self.bar:
             r = 0.25 * w
             draw.rectangle((x - r, middle - pen / 2, x + r, middle + pen / 2), fill=255)

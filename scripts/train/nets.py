@@ -98,11 +98,13 @@ class Reader(nn.Module):
             Apart(64, 64),
             Apart(64, 96, stride=(2, 1)),
             Apart(96, 112),
+            More(112),
             Conv(112, 144, (4, 1), pad=(0, 0)),
-            Apart(144, 144, (1, 7)),
-            Apart(144, 144, (1, 7)),
+            More(144, (1, 7)),
+            More(144, (1, 7)),
+            More(144, (1, 7)),
             nn.Dropout(0.05),
-            Apart(144, 144, (1, 7)),
+            More(144, (1, 7)),
         )
         self.head = nn.Conv2d(144, 20, 1)
 
