@@ -1,7 +1,8 @@
 //! Reads single simulated frames, ordinary ones and those with one trouble each, with fonts
 //! and photos that no network was trained on, and tells how many are read exactly: every
 //! digit of a count that was on the glass while the frame was exposed. Besides, how many are
-//! read exactly but for digits that fingers hide.
+//! read exactly but for digits that nobody could tell: fingers hide them, or three or more were
+//! on the glass one after another within the exposure.
 //!
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR]` prints one line a
 //! trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
@@ -14,6 +15,7 @@ use rollmark::frame::Stamp;
 use rollmark::rehearse::{Film, Shoot, Stress};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
 use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::time::Instant;
@@ -27,6 +29,9 @@ const SMALL_PX: [f64; 3] = [9.0, 12.0, 16.0];
 const MOST_DISPLAYS: usize = 4;
 /// Share of a digit behind fingers from which nobody can tell it: halves tell most digits.
 const MOST_HIDDEN: f32 = 0.5;
+/// Digits on one place within the exposure of which one can be told: the fourth hundredth is
+/// a blend of all before.
+const MOST_BLENDED: usize = 2;
 /// JPEG qualities that stand for few bits, from mild to the limit: single frames have no
 /// neighbours that a video coder could borrow from.
 const FEW_BITS: [f64; 2] = [22.0, 5.0];
@@ -56,8 +61,8 @@ struct Still {
     stamp: Stamp,
     /// Digits of every count that was on the glass during the exposure.
     shown: Vec<String>,
-    /// Which of them fingers hide.
-    is_hidden: Vec<bool>,
+    /// Which of them nobody could tell.
+    is_untellable: Vec<bool>,
 }
 
 #[derive(Default)]
@@ -65,8 +70,8 @@ struct Tally {
     frames: u32,
     found: u32,
     exact: u32,
-    /// Exact but for digits that are hidden.
-    in_view: u32,
+    /// Exact but for digits that nobody could tell.
+    tellable: u32,
     search_ms: f64,
     follow_ms: f64,
     follows: u32,
@@ -116,8 +121,15 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
             .collect()
     };
     let mut film = Film::new(shoot).expect("the photos can be read");
-    let is_hidden = film.hidden().into_iter().map(|share| share > MOST_HIDDEN);
-    let is_hidden = is_hidden.collect();
+    let shown: Vec<String> = (first..=last).map(digits).collect();
+    let is_blended = |place: usize| {
+        let digits: BTreeSet<u8> = shown.iter().map(|s| s.as_bytes()[place]).collect();
+        digits.len() > MOST_BLENDED
+    };
+    let hidden = film.hidden().into_iter().enumerate();
+    let is_untellable = hidden
+        .map(|(place, share)| share > MOST_HIDDEN || is_blended(place))
+        .collect();
     let picture = film.frame(index);
     let mut luma = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
         // ITU-R BT.709, item 3.2.
@@ -140,19 +152,19 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
             tick_seconds: CAMERA.ratio().recip(),
             index: Some(index),
         },
-        shown: (first..=last).map(digits).collect(),
-        is_hidden,
+        shown,
+        is_untellable,
     }
 }
 
-/// True if `read` gives every digit of `shown` that is not hidden, and nothing else but, at
-/// most, something for each hidden one.
-fn agrees_in_view(shown: &[u8], is_hidden: &[bool], read: &[u8]) -> bool {
+/// True if `read` gives every digit of `shown` that can be told, and nothing else but, at
+/// most, something for each other one.
+fn agrees_where_tellable(shown: &[u8], is_untellable: &[bool], read: &[u8]) -> bool {
     let Some((digit, later)) = shown.split_first() else {
         return read.is_empty();
     };
-    let (is_this, are_later) = (is_hidden[0], &is_hidden[1..]);
-    let goes_on = |rest: &[u8]| agrees_in_view(later, are_later, rest);
+    let (is_this, are_later) = (is_untellable[0], &is_untellable[1..]);
+    let goes_on = |rest: &[u8]| agrees_where_tellable(later, are_later, rest);
     (is_this && goes_on(read))
         || (read.split_first())
             .is_some_and(|(first, rest)| (is_this || first == digit) && goes_on(rest))
@@ -163,7 +175,7 @@ fn agrees_in_view(shown: &[u8], is_hidden: &[bool], read: &[u8]) -> bool {
 fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
     let pyramid = Pyramid::new(still.luma.clone());
     tally.frames += 1;
-    let (mut is_found, mut is_exact, mut is_in_view) = (false, false, false);
+    let (mut is_found, mut is_exact, mut is_told) = (false, false, false);
     for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
         let began = Instant::now();
         let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
@@ -186,8 +198,9 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
                 .map(|(digit, p)| (b'0' + digit, p))
                 .collect();
             let text: String = best.iter().map(|b| char::from(b.0)).collect();
-            is_in_view |= (still.shown.iter())
-                .any(|s| agrees_in_view(s.as_bytes(), &still.is_hidden, text.as_bytes()));
+            is_told |= (still.shown.iter()).any(|s| {
+                agrees_where_tellable(s.as_bytes(), &still.is_untellable, text.as_bytes())
+            });
             if best.len() != still.shown[0].len() {
                 continue;
             }
@@ -222,7 +235,7 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
     }
     tally.found += u32::from(is_found);
     tally.exact += u32::from(is_exact);
-    tally.in_view += u32::from(is_in_view);
+    tally.tellable += u32::from(is_told);
     is_exact
 }
 
@@ -245,7 +258,7 @@ fn main() {
     let mut kept = String::from("file\tkind\tshown\tread\n");
     let mut files = 0;
     println!(
-        "{:>16} frames found exact in view  search ms  follow ms",
+        "{:>16} frames found exact tellable  search ms  follow ms",
         ""
     );
     for (row, kind) in (0u64..).zip(kinds) {
@@ -272,12 +285,12 @@ fn main() {
             }
         }
         println!(
-            "{:>16} {:6} {:5} {:5} {:7} {:10.1} {:10.1}",
+            "{:>16} {:6} {:5} {:5} {:8} {:10.1} {:10.1}",
             kind.name(),
             tally.frames,
             tally.found,
             tally.exact,
-            tally.in_view,
+            tally.tellable,
             tally.search_ms / f64::from(tally.frames.max(1)),
             tally.follow_ms / f64::from(tally.follows.max(1)),
         );
