@@ -95,6 +95,22 @@ fn digits_that_stand_out_by_their_colour_alone_are_read() {
     }
 }
 
+/// Lettering that looks like a stopped clock is followed from frame 0 on, by its luma; the
+/// frames it was followed through are looked at by their colours all the same.
+#[test]
+fn digits_in_colour_beside_white_ones_that_stand_still_are_read() {
+    let shelf = Shelf::new();
+    let draw = |text: &str, ink: &str, y: u32| {
+        format!("drawtext=fontfile={FONT}:{text}:fontsize=56:fontcolor={ink}:x=60:y={y}")
+    };
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=0x4c4c4c:s=640x360:r=25 -t 1.6 -vf {},{} {H264} both.mp4",
+        draw(r"text='17\:42\:08\:31'", "white", 40),
+        draw(r"timecode='10\:00\:00\:00':r=25", "0xff0000", 220),
+    ));
+    read(&shelf.path("both.mp4")).must_be_sure_of(TEN);
+}
+
 // Rates ------------------------------------------------------------------------
 
 #[test]
