@@ -58,6 +58,8 @@ impl Kind {
 /// A frame and what it shows.
 struct Still {
     luma: GrayImage,
+    /// How far red, green and blue lie apart.
+    colour: GrayImage,
     stamp: Stamp,
     /// Digits of every count that was on the glass during the exposure.
     shown: Vec<String>,
@@ -131,6 +133,10 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
         .map(|(place, share)| share > MOST_HIDDEN || is_blended(place))
         .collect();
     let picture = film.frame(index);
+    let colour = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
+        let [r, g, b] = picture.get_pixel(x, y).0;
+        image::Luma([r.max(g).max(b) - r.min(g).min(b)])
+    });
     let mut luma = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
         // ITU-R BT.709, item 3.2.
         let [r, g, b] = picture.get_pixel(x, y).0.map(f32::from);
@@ -147,6 +153,7 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
     }
     Still {
         luma,
+        colour,
         stamp: Stamp {
             ticks: i64::try_from(index).expect("a short clip"),
             tick_seconds: CAMERA.ratio().recip(),
@@ -170,22 +177,28 @@ fn agrees_where_tellable(shown: &[u8], is_untellable: &[bool], read: &[u8]) -> b
             .is_some_and(|(first, rest)| (is_this || first == digit) && goes_on(rest))
 }
 
-/// True if one of the displays in the frame is read exactly. A coarse look first, and a
-/// fine one if that brings nothing, as for a clip.
+/// True if one of the displays in the frame is read exactly. A coarse look first, a
+/// fine one if that brings nothing, and one at its colours, as for a clip.
 fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
-    let pyramid = Pyramid::new(still.luma.clone());
+    let luma = Pyramid::new(still.luma.clone());
+    let colour = Pyramid::new(still.colour.clone());
     tally.frames += 1;
     let (mut is_found, mut is_exact, mut is_told) = (false, false, false);
-    for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
+    let looks = [
+        (&luma, Sharpness::Coarse),
+        (&luma, Sharpness::Fine),
+        (&colour, Sharpness::Coarse),
+    ];
+    for (look, (pyramid, sharpness)) in looks.into_iter().enumerate() {
         let began = Instant::now();
-        let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
-        if sharpness == Sharpness::Coarse {
+        let discovery = eye.discover(pyramid, sharpness).expect("the networks run");
+        if look == 0 {
             tally.search_ms += began.elapsed().as_secs_f64() * 1e3;
         }
         for display in discovery.displays.iter().take(MOST_DISPLAYS) {
             let began = Instant::now();
             let seen = eye
-                .follow(&pyramid, display, still.stamp, Search::Around)
+                .follow(pyramid, display, still.stamp, Search::Around)
                 .expect("the networks run");
             tally.follow_ms += began.elapsed().as_secs_f64() * 1e3;
             tally.follows += 1;

@@ -1,4 +1,4 @@
-//! Films 308 clips that are hard to read, eleven of every trouble from mild to the limit
+//! Films 319 clips that are hard to read, eleven of every trouble from mild to the limit
 //! and over all clock and camera rates, and 100 without a running clock, with fonts and
 //! photos that no network was trained on, and reads them with the whole product. Prints
 //! one line a clip, as they come, and a table by trouble at the end.

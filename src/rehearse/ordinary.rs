@@ -185,6 +185,7 @@ fn ordinary_look(rng: &mut ChaCha8Rng, body: Body) -> Look {
             Body::Lcd if is_segments => rng.random_range(0.0..0.14),
             _ => 0.0,
         },
+        unlit: None,
         brightness: match body {
             Body::LedBox => rng.random_range(0.9..1.6),
             Body::Lcd => rng.random_range(0.5..0.9),

@@ -82,6 +82,8 @@ pub struct Look {
     pub case: [u8; 3],
     /// How far unlit segments go from the ground to the lit colour, 0.0..=0.3.
     pub ghost: f32,
+    /// sRGB colour of unlit segments of a stuff of their own; none where `ghost` says it.
+    pub unlit: Option<[u8; 3]>,
     /// Light of the screen's white, where 1.0 is a white card in the scene's light.
     pub brightness: f32,
     /// Share of the digits' light that spreads around them, 0.0..=0.5.
@@ -108,6 +110,7 @@ impl Look {
             ground: [0; 3],
             case: [0; 3],
             ghost: 0.0,
+            unlit: None,
             brightness: 1.0,
             glow: 0.0,
             lines: Lines::One,
@@ -263,6 +266,10 @@ impl Plate {
     pub fn draw_count(&self, count: Option<i64>, canvas: &mut Canvas, left: i32, top: i32) {
         let lit = dimmed(srgb(self.look.lit), self.look.brightness);
         let ground = dimmed(srgb(self.look.ground), self.look.brightness);
+        let unlit = match self.look.unlit {
+            Some(colour) => Some(dimmed(srgb(colour), self.look.brightness)),
+            None => (self.look.ghost > 0.0).then(|| mix(ground, lit, self.look.ghost)),
+        };
         let mut glow = (self.look.glow > 0.0)
             .then(|| Canvas::new(canvas.width_px(), canvas.height_px(), [0.0; 4]));
         for (slot, text) in self
@@ -275,10 +282,10 @@ impl Plate {
             for (c, pen) in line.pens {
                 let x = start + pen - left;
                 if c.is_ascii_digit()
-                    && self.look.ghost > 0.0
+                    && let Some(unlit) = unlit
                     && let Some(blank) = slot.sheet.blank()
                 {
-                    canvas.stamp(blank, x, y, mix(ground, lit, self.look.ghost));
+                    canvas.stamp(blank, x, y, unlit);
                 }
                 if count.is_none() {
                     continue;

@@ -74,11 +74,13 @@ pub enum Stress {
     Small,
     /// Seen from the side.
     Tilt,
+    /// Lit segments of one colour between grey unlit ones about as bright, as by day.
+    Daylight,
 }
 
 impl Stress {
     /// Every one.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 29] = [
         Self::ScanOut,
         Self::ScanAcross,
         Self::Blend,
@@ -107,6 +109,7 @@ impl Stress {
         Self::UpsideDown,
         Self::Small,
         Self::Tilt,
+        Self::Daylight,
     ];
 
     /// The body that shows it best; `None` leaves the one that was drawn.
@@ -119,7 +122,7 @@ impl Stress {
             Self::Reflection | Self::Glare | Self::Fingers | Self::Protector | Self::Cracked => {
                 Some(pick(rng, &phones))
             }
-            Self::Bloom | Self::Multiplex | Self::Coloured => Some(Body::LedBox),
+            Self::Bloom | Self::Multiplex | Self::Coloured | Self::Daylight => Some(Body::LedBox),
             Self::MainsFlicker => Some(Body::Lcd),
             Self::Ghost | Self::OddSegments => Some(pick(rng, &[Body::LedBox, Body::Lcd])),
             Self::Night | Self::TwoLines => Some(pick(
@@ -354,6 +357,21 @@ fn stress_display(rng: &mut ChaCha8Rng, staged: &mut Staged, stress: Stress, str
             look.brightness = by(1.0, 0.5) as f32;
             look.glow = by(0.05, 0.12) as f32;
         }
+        Stress::Daylight => {
+            look.face = Face::Segments(ordinary_segments(rng));
+            look.is_even = true;
+            look.lit = pick(
+                rng,
+                &[[255, 40, 30], [255, 90, 0], [30, 190, 60], [60, 70, 255]],
+            );
+            let grey = |share: f64| {
+                let [r, g, b] = look.lit.map(f64::from);
+                // ITU-R BT.709, item 3.2.
+                [(share * (0.2126 * r + 0.7152 * g + 0.0722 * b)).min(255.0) as u8; 3]
+            };
+            (look.unlit, look.ground) = (Some(grey(by(0.5, 1.3))), grey(by(0.2, 0.9)));
+            look.brightness = 1.0;
+        }
         Stress::Multiplex => {
             look.face = Face::Segments(ordinary_segments(rng));
             look.is_even = true;
@@ -495,7 +513,7 @@ mod tests {
         all.dedup();
         assert_eq!(all.len(), Stress::ALL.len());
         // The last of the list above, so that none is forgotten.
-        assert_eq!(Stress::Tilt as usize + 1, all.len());
+        assert_eq!(Stress::Daylight as usize + 1, all.len());
     }
 
     #[test]
