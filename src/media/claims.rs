@@ -336,18 +336,9 @@ fn tag(source: &Source, key: &str) -> Option<String> {
 /// What the container says of the opened stream; `None` if FFmpeg could not tell the layout of
 /// its pictures, which takes a picture's header at least: then only decoding shows whether it is
 /// a clip.
-pub(super) fn header(source: &Source) -> Option<HeaderFacts> {
+pub(super) fn header(source: &mut Source) -> Option<HeaderFacts> {
+    let (width_px, height_px) = source.known_size()?;
     let stream = source.stream();
-    let parameters = stream.parameters();
-    // SAFETY: the parameters belong to the open demuxer.
-    let (format, width, height) = unsafe {
-        let raw = &*parameters.as_ptr();
-        (raw.format, raw.width, raw.height)
-    };
-    let (width_px, height_px) = (u32::try_from(width).ok()?, u32::try_from(height).ok()?);
-    if format < 0 || width_px == 0 || height_px == 0 {
-        return None;
-    }
     let zero = Some(stream.start_time()).filter(|&start| start != ffi::AV_NOPTS_VALUE);
     Some(HeaderFacts {
         container: source.demuxer().format().name().to_owned(),

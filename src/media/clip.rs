@@ -89,8 +89,8 @@ pub struct Clip {
 /// What the container says, without decoding a picture where that is enough.
 pub(super) fn header(path: &Path) -> Result<HeaderFacts> {
     // Nothing is decoded, as a rule: one thread will do, as beside so many others.
-    let source = Source::open(path, usize::MAX)?;
-    match claims::header(&source) {
+    let mut source = Source::open(path, usize::MAX)?;
+    match claims::header(&mut source) {
         Some(header) => Ok(header),
         None => Clip::open(path, usize::MAX).map(|clip| HeaderFacts::from(&clip.facts)),
     }

@@ -31,6 +31,8 @@ pub(super) struct Opening {
     pub demuxer: Input,
     pub stream: usize,
     pub decoder: ffmpeg::decoder::Video,
+    /// The container says all that is asked of a stream, so that no picture of it was looked at.
+    pub is_as_claimed: bool,
 }
 
 /// Prepares FFmpeg, and makes it silent: what matters of what it says is in our
@@ -49,7 +51,11 @@ pub(super) fn prepare() {
 pub(super) fn open(path: &Path, beside: usize) -> Result<Opening> {
     prepare();
     check_file(path)?;
-    let mut demuxer = open_demuxer(path).map_err(|e| why_not(path, e))?;
+    let mut demuxer = open_container(path).map_err(|e| why_not(path, e))?;
+    let is_as_claimed = claims_enough(&demuxer);
+    if !is_as_claimed {
+        look_into(&mut demuxer).map_err(|e| why_not(path, e))?;
+    }
     if DRAWS_TEXT.contains(&demuxer.format().name()) {
         return Err(Error::new(ErrorKind::NotVideo, "is text, not video")
             .next("check what the file is; its name alone does not make it a clip"));
@@ -66,6 +72,7 @@ pub(super) fn open(path: &Path, beside: usize) -> Result<Opening> {
         demuxer,
         stream,
         decoder,
+        is_as_claimed,
     })
 }
 
@@ -94,7 +101,15 @@ fn check_file(path: &Path) -> Result<()> {
     Ok(())
 }
 
+/// Opens a container and learns all of its streams.
 pub(super) fn open_demuxer(path: &Path) -> std::result::Result<Input, ffmpeg::Error> {
+    let mut demuxer = open_container(path)?;
+    look_into(&mut demuxer)?;
+    Ok(demuxer)
+}
+
+/// Opens a container as it presents itself.
+fn open_container(path: &Path) -> std::result::Result<Input, ffmpeg::Error> {
     let unusable = ffmpeg::Error::Other {
         errno: ffmpeg::error::EINVAL,
     };
@@ -117,13 +132,86 @@ pub(super) fn open_demuxer(path: &Path) -> std::result::Result<Input, ffmpeg::Er
         if result < 0 {
             return Err(ffmpeg::Error::from(result));
         }
-        let input = Input::wrap(context);
-        let result = ffi::avformat_find_stream_info(context, std::ptr::null_mut());
-        if result < 0 {
-            return Err(ffmpeg::Error::from(result));
-        }
-        Ok(input)
+        Ok(Input::wrap(context))
     }
+}
+
+/// Has FFmpeg look at the first packets for what the container does not say; it decodes a
+/// picture or more for that, which a whole card's clips feel.
+fn look_into(demuxer: &mut Input) -> std::result::Result<(), ffmpeg::Error> {
+    // SAFETY: the demuxer is open.
+    let result =
+        unsafe { ffi::avformat_find_stream_info(demuxer.as_mut_ptr(), std::ptr::null_mut()) };
+    if result < 0 {
+        return Err(ffmpeg::Error::from(result));
+    }
+    Ok(())
+}
+
+/// True for a QuickTime or MP4 file with one picture stream, whose table of samples and
+/// decoder's parameters are whole and tell what is asked of a stream before its first picture
+/// is decoded, the depth of reordering among it (ISO/IEC 14496-12, 8.6; 14496-15, 5 and 8).
+fn claims_enough(demuxer: &Input) -> bool {
+    let mut streams =
+        (demuxer.streams()).filter(|stream| stream.parameters().medium() == media::Type::Video);
+    let (Some(stream), None) = (streams.next(), streams.next()) else {
+        return false;
+    };
+    let parameters = stream.parameters();
+    // SAFETY: the demuxer is open, its streams are not changed here.
+    let (has_extra, samples) = unsafe {
+        let raw = &*parameters.as_ptr();
+        let samples = ffi::avformat_index_get_entries_count(stream.as_ptr().cast_mut());
+        (raw.extradata_size > 0, i64::from(samples))
+    };
+    let (width_px, height_px) = size(&stream);
+    demuxer.format().name().split(',').any(|name| name == "mov")
+        && matches!(parameters.id(), codec::Id::H264 | codec::Id::HEVC)
+        && has_extra
+        && samples > 0
+        && samples >= stream.frames()
+        && width_px > 0
+        && height_px > 0
+        && stream.duration() > 0
+        && stream.avg_frame_rate().numerator() > 0
+        && stream.rate().numerator() > 0
+}
+
+/// Width and height in pixels, as the head of a picture tells them, without decoding it. `None`
+/// if the packet has none.
+pub(super) fn size_in_header(
+    stream: &ffmpeg::Stream,
+    packet: &ffmpeg::Packet,
+) -> Option<(u32, u32)> {
+    let mut context = codec::Context::from_parameters(stream.parameters()).ok()?;
+    let bytes = packet.data()?;
+    let length = i32::try_from(bytes.len()).ok()?;
+    // SAFETY: the parser is closed again; the context lives as long; the packet's bytes have the
+    // padding that FFmpeg asks for, and what the parser gives out points into them.
+    let (format, width, height) = unsafe {
+        let parser = ffi::av_parser_init((*context.as_ptr()).codec_id as i32);
+        let Some(seen) = parser.as_mut() else {
+            return None;
+        };
+        seen.flags |= ffi::PARSER_FLAG_COMPLETE_FRAMES as i32;
+        let (mut out, mut out_length) = (std::ptr::null_mut(), 0);
+        ffi::av_parser_parse2(
+            parser,
+            context.as_mut_ptr(),
+            &mut out,
+            &mut out_length,
+            bytes.as_ptr(),
+            length,
+            ffi::AV_NOPTS_VALUE,
+            ffi::AV_NOPTS_VALUE,
+            -1,
+        );
+        let told = (seen.format, seen.width, seen.height);
+        ffi::av_parser_close(parser);
+        told
+    };
+    let size = (u32::try_from(width).ok()?, u32::try_from(height).ok()?);
+    (format >= 0 && size.0 > 0 && size.1 > 0).then_some(size)
 }
 
 /// Puts FFmpeg's refusal into words that help.
@@ -182,7 +270,8 @@ fn choose_stream(demuxer: &Input) -> Result<(usize, ffmpeg::Codec)> {
     }
 }
 
-fn size(stream: &ffmpeg::Stream) -> (u32, u32) {
+/// Width and height in pixels, as the container or FFmpeg has them; 0 if unknown.
+pub(super) fn size(stream: &ffmpeg::Stream) -> (u32, u32) {
     let parameters = stream.parameters();
     // SAFETY: the parameters belong to the open demuxer.
     let (width, height) = unsafe {
@@ -246,6 +335,60 @@ fn threads(cores: usize, beside: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::media::{Quality, RecordCodec, RecordOptions, Recorder};
+    use crate::timecode::Rate;
+    use image::GrayImage;
+
+    #[test]
+    fn a_container_that_claims_enough_claims_what_a_look_at_its_pictures_tells() {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, codec, claims) in [
+            ("avc.mov", RecordCodec::H264, true),
+            ("avc.mp4", RecordCodec::H264, true),
+            ("hevc.mp4", RecordCodec::Hevc10, true),
+            // Codecs whose parameters stand in their pictures alone; other containers.
+            ("photo.mov", RecordCodec::Mjpeg, false),
+            ("avc.mkv", RecordCodec::H264, false),
+        ] {
+            let file = folder.path().join(name);
+            let mut options = RecordOptions::new(162, 98, Rate::F29_97, codec);
+            options.quality = Quality::Constant(30);
+            let mut recorder = Recorder::create(&file, options).unwrap();
+            for shade in 0..40 {
+                let picture = GrayImage::from_pixel(162, 98, image::Luma([shade * 6]));
+                recorder.write(&picture).unwrap();
+            }
+            recorder.finish().unwrap();
+            let mut demuxer = open_container(&file).unwrap();
+            assert_eq!(claims_enough(&demuxer), claims, "{name}");
+            if !claims {
+                continue;
+            }
+            let told = |demuxer: &Input| {
+                let stream = demuxer.stream(0).unwrap();
+                // SAFETY: the parameters belong to the open demuxer.
+                let delay = unsafe { (*stream.parameters().as_ptr()).video_delay };
+                let rates = (stream.avg_frame_rate(), stream.rate());
+                (
+                    size(&stream),
+                    delay,
+                    rates,
+                    stream.duration(),
+                    stream.time_base(),
+                )
+            };
+            let claimed = told(&demuxer);
+            let mut packet = ffmpeg::Packet::empty();
+            packet.read(&mut demuxer).unwrap();
+            let seen = size_in_header(&demuxer.stream(0).unwrap(), &packet);
+            let looked_into = open_demuxer(&file).unwrap();
+            assert_eq!(claimed, told(&looked_into), "{name}");
+            assert_eq!(seen, Some(claimed.0), "{name}");
+            let zeroes = ffmpeg::Packet::copy(&[0; 500]);
+            let seen = size_in_header(&demuxer.stream(0).unwrap(), &zeroes);
+            assert_eq!(seen, None, "{name}: no picture");
+        }
+    }
 
     #[test]
     fn a_clip_alone_gets_all_cores_and_many_share_them() {

@@ -110,6 +110,8 @@ pub(super) struct Source {
     demuxer: Input,
     stream: usize,
     decoder: ffmpeg::decoder::Video,
+    /// No picture was looked at when the file was opened.
+    is_as_claimed: bool,
     /// Packets of the picture stream that were read but not decoded yet.
     ahead: VecDeque<Packet>,
     head: Option<Mark>,
@@ -147,6 +149,7 @@ impl Source {
             demuxer,
             stream,
             decoder,
+            is_as_claimed,
         } = open::open(path, beside)?;
         let hops = Hops::of(&demuxer, stream);
         Ok(Self {
@@ -155,6 +158,7 @@ impl Source {
             demuxer,
             stream,
             decoder,
+            is_as_claimed,
             ahead: VecDeque::new(),
             head: None,
             is_draining: false,
@@ -182,6 +186,19 @@ impl Source {
         self.demuxer
             .stream(self.stream)
             .expect("the stream was there when the file was opened")
+    }
+
+    /// Width and height in pixels of pictures whose layout is known; `None` if only decoding
+    /// tells whether these are pictures.
+    pub(super) fn known_size(&mut self) -> Option<(u32, u32)> {
+        if self.is_as_claimed {
+            let first = self.look_ahead(1, usize::MAX).front().cloned()?;
+            return open::size_in_header(&self.stream(), &first);
+        }
+        // SAFETY: the parameters belong to the open demuxer.
+        let format = unsafe { (*self.stream().parameters().as_ptr()).format };
+        let (width_px, height_px) = open::size(&self.stream());
+        (format >= 0 && width_px > 0 && height_px > 0).then_some((width_px, height_px))
     }
 
     pub(super) const fn tally(&self) -> &Tally {
