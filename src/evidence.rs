@@ -6,8 +6,9 @@ use crate::geometry::{Point as Place, Quad};
 use crate::outcome::{Crop, Evidence, Point};
 use crate::reading::{Reading, Sighting};
 use crate::timecode::ClockForm;
+use crate::vision::Pyramid;
 use base64::Engine;
-use image::{GrayImage, ImageEncoder, Luma};
+use image::{GrayImage, ImageEncoder, Luma, imageops};
 use imageproc::geometric_transformations::{Border, Interpolation, Projection, warp_into};
 
 /// Crops that are handed on: enough to see the clock run.
@@ -34,7 +35,15 @@ pub(crate) struct Album {
 struct Kept {
     seconds: f64,
     quad: Quad,
-    picture: GrayImage,
+    around: Surroundings,
+}
+
+/// A part of a frame with a display in it, not turned yet: most of what is kept is dropped again.
+struct Surroundings {
+    part: GrayImage,
+    /// Place of the part's corner in the frame, px of the frame, and how many of them one px is.
+    corner: Place,
+    factor: f32,
 }
 
 impl Album {
@@ -48,7 +57,7 @@ impl Album {
     }
 
     /// A frame in which a display was read.
-    pub fn take(&mut self, frame: &GrayImage, reading: &Reading) {
+    pub fn take(&mut self, frame: &Pyramid, reading: &Reading) {
         if !self.is_wanted {
             return;
         }
@@ -57,10 +66,10 @@ impl Album {
             return;
         }
         self.kept
-            .extend(upright(frame, &reading.quad).map(|picture| Kept {
+            .extend(Surroundings::of(frame, &reading.quad).map(|around| Kept {
                 seconds: reading.stamp.seconds_f64(),
                 quad: reading.quad,
-                picture,
+                around,
             }));
         if self.kept.len() > MOST_KEPT {
             let mut index = 0;
@@ -112,7 +121,7 @@ impl Album {
                     seconds: kept.seconds,
                     digits: reading.guess(),
                     label: shown.map(|(clock, count)| clock.form.text(count)),
-                    png: png(&kept.picture),
+                    png: png(&kept.around.upright(&kept.quad)),
                 })
                 .collect(),
             points: spread(&points, MOST_POINTS).copied().collect(),
@@ -150,9 +159,9 @@ fn read_count(clock: &FittedClock, sighting: &Sighting, reading: &Reading) -> Op
     clock.form.count(&label).ok()
 }
 
-/// The part of the frame around `quad`, turned so that the text stands upright, without
-/// bending it: what the camera saw. `None` if the quad has no size.
-fn upright(frame: &GrayImage, quad: &Quad) -> Option<GrayImage> {
+/// Size of a crop of the frame around `quad`, and how much larger or smaller than there the
+/// display is shown in it. `None` if the quad has no size.
+fn crop_of(quad: &Quad) -> Option<((f32, f32), f32)> {
     let (length, height) = (quad.length_px(), quad.height_px());
     if !(length.is_finite() && length >= 1.0 && height >= 1.0) {
         return None;
@@ -160,28 +169,69 @@ fn upright(frame: &GrayImage, quad: &Quad) -> Option<GrayImage> {
     let margin = MARGIN * height;
     let (wide, tall) = (length + 2.0 * margin, height + 2.0 * margin);
     let scale = (WIDEST_PX / wide).min(TALLEST_PX / tall);
-    let size = |v: f32| ((v * scale).round() as u32).max(1);
-    let mut picture = GrayImage::new(size(wide), size(tall));
+    Some(((wide * scale, tall * scale), scale))
+}
+
+/// Turns by which the text of `quad` stands upright, in radians.
+fn angle_of(quad: &Quad) -> f32 {
     let along = |a: Place, b: Place| (b.x - a.x, b.y - a.y);
     let (top, bottom) = (
         along(quad.top_left, quad.top_right),
         along(quad.bottom_left, quad.bottom_right),
     );
-    let angle = (top.1 + bottom.1).atan2(top.0 + bottom.0);
-    let centre = quad.centre();
-    let to_picture =
-        Projection::translate(picture.width() as f32 / 2.0, picture.height() as f32 / 2.0)
-            * Projection::scale(scale, scale)
-            * Projection::rotate(-angle)
-            * Projection::translate(-centre.x, -centre.y);
-    warp_into(
-        frame,
-        to_picture,
-        Interpolation::Bilinear,
-        Border::Constant(Luma([0])),
-        &mut picture,
-    );
-    Some(picture)
+    (top.1 + bottom.1).atan2(top.0 + bottom.0)
+}
+
+impl Surroundings {
+    /// What a crop of the frame around `quad` shows, from the smallest of its sizes that is no
+    /// smaller than the crop. `None` if the quad has no size or lies outside.
+    fn of(frame: &Pyramid, quad: &Quad) -> Option<Self> {
+        let ((wide, tall), scale) = crop_of(quad)?;
+        let (picture, factor) = frame.level(frame.level_for(scale.recip(), 1.0));
+        // The crop's rectangle stands askew in the frame; its box, and a pixel for what lies
+        // between pixels.
+        let (sin, cos) = angle_of(quad).sin_cos();
+        let to_level = (2.0 * scale * factor).recip();
+        let half = |a: f32, b: f32| (wide * a.abs() + tall * b.abs()) * to_level + 1.0;
+        let centre = quad.centre();
+        let within = |centre: f32, half: f32, most: u32| {
+            let first = (centre / factor - half).floor().max(0.0) as u32;
+            let last = (centre / factor + half).ceil().max(0.0) as u32;
+            (first < most).then(|| (first, last.min(most) - first))
+        };
+        let (x, width) = within(centre.x, half(cos, sin), picture.width())?;
+        let (y, height) = within(centre.y, half(sin, cos), picture.height())?;
+        Some(Self {
+            part: imageops::crop_imm(picture, x, y, width, height).to_image(),
+            corner: Place::new(x as f32 * factor, y as f32 * factor),
+            factor,
+        })
+    }
+
+    /// The frame around `quad`, turned so that the text stands upright, without bending it: what
+    /// the camera saw.
+    fn upright(&self, quad: &Quad) -> GrayImage {
+        let ((wide, tall), scale) = crop_of(quad).expect("it had a size when it was kept");
+        let size = |v: f32| (v.round() as u32).max(1);
+        let mut picture = GrayImage::new(size(wide), size(tall));
+        let (scale, centre) = (scale * self.factor, quad.centre());
+        let to_picture =
+            Projection::translate(picture.width() as f32 / 2.0, picture.height() as f32 / 2.0)
+                * Projection::scale(scale, scale)
+                * Projection::rotate(-angle_of(quad))
+                * Projection::translate(
+                    (self.corner.x - centre.x) / self.factor,
+                    (self.corner.y - centre.y) / self.factor,
+                );
+        warp_into(
+            &self.part,
+            to_picture,
+            Interpolation::Bilinear,
+            Border::Constant(Luma([0])),
+            &mut picture,
+        );
+        picture
+    }
 }
 
 /// A PNG file as base64 text (RFC 4648, section 4).
@@ -272,20 +322,45 @@ mod tests {
     }
 
     #[test]
-    fn a_display_upside_down_is_turned_upright() {
-        // White where the text begins, grey where it ends.
-        let frame = GrayImage::from_fn(200, 100, |x, _| Luma([if x < 100 { 90 } else { 250 }]));
-        let quad = Quad::from_corners([
-            Place::new(180.0, 60.0),
-            Place::new(20.0, 60.0),
-            Place::new(20.0, 40.0),
-            Place::new(180.0, 40.0),
-        ]);
-        let picture = upright(&frame, &quad).unwrap();
-        let (w, h) = picture.dimensions();
-        assert!(w > 4 * h && w <= 421 && h <= 161, "{w} x {h}");
-        assert_eq!(picture.get_pixel(w / 8, h / 2)[0], 250);
-        assert_eq!(picture.get_pixel(w - w / 8, h / 2)[0], 90);
+    fn a_display_upside_down_is_turned_upright_from_every_size() {
+        for times in [1, 2, 5, 16] {
+            // White where the text begins, grey where it ends.
+            let middle = 100 * times;
+            let grey = |x| if x < middle { 90 } else { 250 };
+            let frame = GrayImage::from_fn(200 * times, 100 * times, |x, _| Luma([grey(x)]));
+            let corners = [(180.0, 60.0), (20.0, 60.0), (20.0, 40.0), (180.0, 40.0)];
+            let at = |c: f32| c * times as f32;
+            let quad = Quad::from_corners(corners.map(|(x, y)| Place::new(at(x), at(y))));
+            let around = Surroundings::of(&Pyramid::new(frame), &quad).unwrap();
+            let (wide, tall) = around.part.dimensions();
+            assert!(
+                wide <= 2 * 430 && tall <= 2 * 130,
+                "{wide} x {tall} are kept"
+            );
+            let picture = around.upright(&quad);
+            let (w, h) = picture.dimensions();
+            assert!(w > 4 * h && w <= 421 && h <= 161, "{w} x {h}");
+            assert_eq!(picture.get_pixel(w / 8, h / 2)[0], 250);
+            assert_eq!(picture.get_pixel(w - w / 8, h / 2)[0], 90);
+            // The middle of the text is the middle of the crop, to a hundredth of it.
+            let seam = (0..w).position(|x| picture.get_pixel(x, h / 2)[0] < 170);
+            let off = seam.unwrap().abs_diff(w as usize / 2);
+            assert!(
+                off * 100 <= w as usize,
+                "{off} px of {w}, {times} times as large"
+            );
+        }
+    }
+
+    #[test]
+    fn a_display_outside_of_the_frame_leaves_no_crop() {
+        let frame = Pyramid::new(GrayImage::new(200, 100));
+        let corners = [(300.0, 10.0), (390.0, 10.0), (390.0, 30.0), (300.0, 30.0)];
+        let outside = Quad::from_corners(corners.map(|(x, y)| Place::new(x, y)));
+        assert!(Surroundings::of(&frame, &outside).is_none());
+        // What the frame has of one at its edge is kept.
+        let at_edge = outside.map(|p| Place::new(p.x - 150.0, p.y));
+        assert!(Surroundings::of(&frame, &at_edge).is_some());
     }
 
     #[test]
@@ -302,7 +377,7 @@ mod tests {
 
     #[test]
     fn only_as_many_crops_are_kept_as_serve() {
-        let frame = GrayImage::new(20, 20);
+        let frame = Pyramid::new(GrayImage::new(20, 20));
         let mut album = Album::new(true);
         for _ in 0..1000 {
             album.take(&frame, &reading("00010002"));

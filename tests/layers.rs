@@ -50,7 +50,9 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     (
         "evidence",
-        &["timecode", "geometry", "reading", "outcome", "fit"],
+        &[
+            "timecode", "geometry", "reading", "outcome", "vision", "fit",
+        ],
     ),
     (
         "clip",

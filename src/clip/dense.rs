@@ -63,7 +63,7 @@ impl Watch<'_> {
                     Some(seen) if track.is_in_view(&seen.reading) => {
                         plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
                         self.stages.reading(&seen);
-                        self.album.take(pyramid.full(), &seen.reading);
+                        self.album.take(pyramid, &seen.reading);
                         track.take(seen);
                     }
                     _ => track.misses += 1,
