@@ -76,18 +76,20 @@ pub(super) struct Columns {
 pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
     let (w, h) = (strip.luma.width() as usize, STRIP_HEIGHT_PX as usize);
     let pixels = strip.luma.as_raw();
-    let n = pixels.len() as f32;
-    let mean = pixels.iter().map(|&v| f32::from(v)).sum::<f32>() / n;
-    let deviation = (pixels
-        .iter()
-        .map(|&v| (f32::from(v) - mean).powi(2))
-        .sum::<f32>()
-        / n)
-        .sqrt();
-    let scale = 1.0 / (deviation + LEAST_DEVIATION);
-    let input = Array4::from_shape_fn((1, 1, h, w), |(_, _, y, x)| {
-        (f32::from(pixels[y * w + x]) - mean) * scale
+    // Whole numbers: compilers do these for many pixels at once.
+    let (sum, of_squares) = pixels.iter().fold((0u64, 0u64), |(sum, of_squares), &v| {
+        let v = u64::from(v);
+        (sum + v, of_squares + v * v)
     });
+    let n = pixels.len() as u64;
+    let mean = (sum as f64 / n as f64) as f32;
+    let deviation = ((n * of_squares - sum * sum) as f64).sqrt() / n as f64;
+    let scale = 1.0 / (deviation as f32 + LEAST_DEVIATION);
+    let input: Vec<f32> = pixels
+        .iter()
+        .map(|&v| (f32::from(v) - mean) * scale)
+        .collect();
+    let input = Array4::from_shape_vec((1, 1, h, w), input).expect("as many as there are pixels");
     let out = net.run(input)?;
     let columns = w / COLUMN_PX as usize;
     Ok(Columns {
