@@ -502,3 +502,57 @@ impl Eye {
 fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
     views.iter().map(|v| v.1.legibility()).fold(0.0, f32::max)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rehearse::{Film, Shoot};
+    use crate::timecode::{ClockForm, Rate};
+    use ndarray::Array4;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    /// A network that counts how often it runs.
+    struct Counted(Box<dyn Net>, Arc<AtomicUsize>);
+
+    impl Net for Counted {
+        fn run(&self, input: Array4<f32>) -> Result<Array4<f32>> {
+            self.1.fetch_add(1, Ordering::Relaxed);
+            self.0.run(input)
+        }
+    }
+
+    /// A frame of an ordinary clip.
+    fn filmed(form: ClockForm) -> GrayImage {
+        let film = Film::new(Shoot::ordinary(8, form, Rate::F25).resized(640, 360));
+        image::DynamicImage::from(film.unwrap().frame(30)).into_luma8()
+    }
+
+    /// Places of the likeliest display in a picture, and how many strips were read to find it.
+    fn places_and_strips(picture: &GrayImage) -> (usize, usize) {
+        let strips = Arc::new(AtomicUsize::new(0));
+        let eye = Eye {
+            finder: net::finder().unwrap(),
+            reader: Box::new(Counted(net::reader().unwrap(), Arc::clone(&strips))),
+        };
+        let pyramid = Pyramid::new(picture.clone());
+        let found = eye.discover(&pyramid, Sharpness::Coarse).unwrap();
+        let places = found.displays.first().map_or(0, |d| d.layout().places());
+        (places, strips.load(Ordering::Relaxed))
+    }
+
+    #[test]
+    fn second_rows_are_looked_for_below_a_clock_of_seconds_but_not_beside_one_in_full_view() {
+        let seconds = filmed(ClockForm::Seconds);
+        let whole = filmed(ClockForm::frames(Rate::F25, false).unwrap());
+        let mut both = GrayImage::new(640, 720);
+        image::imageops::replace(&mut both, &seconds, 0, 0);
+        image::imageops::replace(&mut both, &whole, 0, 360);
+        let [alone, full, beside] = [&seconds, &whole, &both].map(places_and_strips);
+        assert_eq!([alone.0, full.0, beside.0], [6, 8, 8]);
+        assert!(
+            beside.1 + SECOND_ROWS.len() <= alone.1 + full.1,
+            "{alone:?} {full:?} {beside:?}"
+        );
+    }
+}
