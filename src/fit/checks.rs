@@ -5,6 +5,7 @@ use super::ClockFit;
 use super::audit::{Ballot, ENOUGH, Group, Shifts};
 use super::join::Joint;
 use super::labels;
+use super::late;
 use super::lean::Leans;
 use super::looks::Looks;
 use super::pace::paces;
@@ -74,7 +75,7 @@ impl Table<'_> {
         let mut shifts = Shifts::new(chosen.pace.form.base(), least);
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
         let mut running = 0.0;
-        let (mut has_jumped, mut lacks_a_place) = (false, false);
+        let (mut has_jumped, mut lacks_a_place, mut shows_too_many) = (false, false, false);
         let mut uneven = None;
         let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
         let mut other_second = None;
@@ -105,6 +106,15 @@ impl Table<'_> {
                 || tally.longest_other_second >= OTHER_SECOND_FRAMES
                 || labels::begin_elsewhere(looks, form, &counts, least)
                 || self.jumped(looks, &tally);
+            // At another speed the refresh of a panel may be several counts, and few are in view.
+            has_jumped |= member.pace.speed == Ratio::ONE
+                && self
+                    .first_look_alone(index, member, late::FEW_STRETCHES)
+                    .is_some_and(|first| {
+                        let apart = first.middle() - member.core.middle();
+                        apart.abs() > self.grain(&member.pace)
+                    });
+            shows_too_many |= late::shows_too_many(looks, member, &counts);
             uneven = uneven.or(tally.uneven_place(blurred));
             let beyond = labels::beyond_the_last(looks, form, &counts);
             if beyond >= labels::FEWEST {
@@ -162,7 +172,8 @@ impl Table<'_> {
             0 => refresh.max() > Some(window::SLOW_PANEL),
             _ => refresh.max() > Some(window::FASTEST_PANEL),
         };
-        if is_at_another_speed && (lacks_a_place || is_late || distinct < COUNTS_AT_ANOTHER_SPEED) {
+        let has_few = distinct < COUNTS_AT_ANOTHER_SPEED;
+        if is_at_another_speed && (lacks_a_place || is_late || shows_too_many || has_few) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
         if of * agreeing <= share * read {
@@ -208,6 +219,27 @@ impl Table<'_> {
             doubts.push(reasons::hours_of_twelve());
         }
         checks
+    }
+
+    /// What a sighting's first look says by itself, where its display seems late in no more than
+    /// so many stretches.
+    pub fn first_look_alone(
+        &self,
+        index: usize,
+        member: &Scored,
+        most_stretches: usize,
+    ) -> Option<HalfOpen> {
+        let looks = self.seen[index].looks.as_ref()?;
+        let reference_tick = self.windows[index].reference_tick;
+        let counts = window::place(looks, self.times, member, reference_tick)?;
+        late::first_look_alone(
+            looks,
+            self.times,
+            member,
+            &counts,
+            reference_tick,
+            most_stretches,
+        )
     }
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop.

@@ -3,6 +3,7 @@
 use super::audit::ENOUGH;
 use super::clock::mark_odds;
 use super::join::{self, Joint};
+use super::late;
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::reasons;
@@ -109,6 +110,7 @@ impl Table<'_> {
             .enumerate()
             .filter_map(|(i, start)| Some((i, start.as_ref()?)))
             .collect();
+        let start = self.with_first_look(start, &members);
         let gain = members.iter().map(|(_, start)| start.gain).sum();
         let checks = self.audit(chosen, start, &members, fit, &mut doubts);
         if checks.is_mirage() {
@@ -265,6 +267,23 @@ impl Table<'_> {
         }
         let blur = self.blur(&chosen.pace);
         HalfOpen::new(hull.low - blur, hull.high + blur)
+    }
+
+    /// The start, and what the first look of the earliest sighting says of it by itself, where
+    /// what made the display late may have come after that look.
+    fn with_first_look(&self, start: HalfOpen, members: &[(usize, &Scored)]) -> HalfOpen {
+        let earliest = members.iter().min_by_key(|m| self.windows[m.0].first_tick);
+        let first = earliest.and_then(|&(index, member)| {
+            Some((
+                self.first_look_alone(index, member, late::ONE_CHANGE)?,
+                member.bounds,
+            ))
+        });
+        first.map_or(start, |(first, bounds)| {
+            let earlier = (bounds.low - first.low).max(Ratio::ZERO);
+            let later = (first.high - bounds.high).max(Ratio::ZERO);
+            HalfOpen::new(start.low - earlier, start.high + later)
+        })
     }
 
     /// The start of a rival. One that is far behind already uses up the doubt

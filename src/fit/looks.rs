@@ -302,21 +302,22 @@ impl<'a> Looks<'a> {
         (0..places.len()).any(|p| !self.blank.contains(&p) && places[p].best().1 >= 0.5)
     }
 
+    /// Whether the last digit of a look is caught between two.
+    pub fn is_mixed(&self, look: usize) -> bool {
+        let places = &self.readings[look].places[..self.dial.places()];
+        places.last().is_some_and(|odds| {
+            let (best, most) = odds.best();
+            let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
+            let second = others.fold(0.0, f32::max);
+            second >= 0.15 && most + second >= 0.8
+        })
+    }
+
     /// Share of looks whose last digit is caught between two. A clock that is not locked to
     /// the camera is caught in its change in that part of a count in which the shutter is open.
     pub fn mixed_share(&self) -> f64 {
-        let is_mixed = |reading: &&&Reading| {
-            reading.places[..self.dial.places()]
-                .last()
-                .is_some_and(|odds| {
-                    let (best, most) = odds.best();
-                    let others = (0..10).filter(|&d| d != best).map(|d| odds.of(d));
-                    let second = others.fold(0.0, f32::max);
-                    second >= 0.15 && most + second >= 0.8
-                })
-        };
-        let mixed = self.readings.iter().filter(is_mixed).count();
-        mixed as f64 / self.readings.len().max(1) as f64
+        let mixed = (0..self.len()).filter(|&look| self.is_mixed(look)).count();
+        mixed as f64 / self.len().max(1) as f64
     }
 
     /// Ticks from one look to the next, the median; `None` for a single look.

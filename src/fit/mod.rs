@@ -12,6 +12,7 @@
 //! - `lean`: what frames of one standing digit are worth together
 //! - `tally`: frames of one sighting, counted
 //! - `labels`: what single frames say as whole labels
+//! - `late`: lateness in one stretch of the looks, which no panel has
 //! - `audit`: does each slow group of digits stand on its own
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `table`: what a decision looks at, and the measures it goes by
@@ -25,6 +26,7 @@ mod clock;
 mod join;
 mod judge;
 mod labels;
+mod late;
 mod lean;
 mod looks;
 mod odd;

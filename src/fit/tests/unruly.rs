@@ -101,6 +101,77 @@ fn seconds_that_change_apart_from_the_frames_are_in_doubt_where_it_matters() {
     assert_sure(&run(&filmed("10:20:30:12")), "10:20:30:12");
 }
 
+/// The scene filmed, with stamps as if no frame of a clip of this rate was lost.
+fn stamped_evenly(scene: &Scene, first: u64, rate: Rate) -> Filmed {
+    let mut filmed = scene.film();
+    for (at, reading) in (first..).zip(&mut filmed.sighting.readings) {
+        reading.stamp.ticks = at as i64;
+        reading.stamp.tick_seconds = rate.ratio().recip();
+    }
+    filmed.facts.tick_seconds = rate.ratio().recip();
+    filmed.facts.rate = Some(rate);
+    filmed
+}
+
+/// After the change all counts are ahead, so that those before it seem late; a panel is late in
+/// turns. Frame 0 lies before the change.
+#[test]
+fn looks_that_are_late_in_one_stretch_only_are_no_slow_panel() {
+    let mut missed = Vec::new();
+    let mut sure = 0;
+    let rates = [
+        (24, 24),
+        (24, 30),
+        (30, 25),
+        (30, 50),
+        (50, 60),
+        (100, 50),
+        (100, 60),
+    ];
+    for (seed, (clock, camera)) in (0u32..).zip(rates.iter().cycle().take(70)) {
+        let camera = Rate::new(*camera, 1).unwrap();
+        let mut scene = Scene::new(frames(Rate::new(*clock, 1).unwrap()), "10:20:30:07", camera);
+        scene.phi += 0.37 * f64::from(seed % 7);
+        scene.exposure = 0.3;
+        scene.seed = seed.into();
+        let lost = [4, 10, 25, 50][seed as usize % 4];
+        scene.frames = (0..90).filter(|&frame| frame != lost).collect();
+        let fit = run(&stamped_evenly(&scene, 0, camera));
+        if fit.verdict != Verdict::Sure {
+            continue;
+        }
+        sure += 1;
+        let start = fit.start.unwrap();
+        let off = start.seconds.middle().to_f64() * f64::from(*clock) - scene.phi;
+        if off.abs() > (f64::from(*clock) / camera.ratio().to_f64()).max(1.0) {
+            missed.push((seed, clock, camera, off));
+        }
+    }
+    assert!(missed.is_empty(), "{missed:?}");
+    assert!(sure > 10, "{sure}");
+}
+
+#[test]
+fn a_clip_that_slows_down_is_no_slow_panel() {
+    // Twice as fast up to some frame: 24 a second, and then 12, seem 20 or so in turns late.
+    let camera = Rate::new(120, 1).unwrap();
+    for at in [30, 40, 48, 56] {
+        for seed in 0..4u32 {
+            let twice = Rate::new(240, 1).unwrap();
+            let mut scene = Scene::new(frames(Rate::F24), "20:52:08:01", twice);
+            scene.phi += 0.23 * f64::from(seed);
+            scene.seed = seed.into();
+            scene.frames = (0..at).map(|k| 2 * k).chain(2 * at..at + 86).collect();
+            let fit = run(&stamped_evenly(&scene, 0, camera));
+            let off = fit.start.map_or(0.0, |start| {
+                start.seconds.middle().to_f64() - scene.phi / 24.0
+            });
+            let is_off = off.abs() > 1.0 / 24.0;
+            assert!(fit.verdict != Verdict::Sure || !is_off, "{at} {seed} {off}");
+        }
+    }
+}
+
 /// A camera that loses frames and stamps the others evenly makes the clock seem fast, and late
 /// now and then.
 #[test]
@@ -116,12 +187,7 @@ fn frames_that_were_lost_make_no_speed_to_be_sure_of() {
         scene.frames = (first..first + 130)
             .filter(|_| rng.random_bool(0.92))
             .collect();
-        let mut filmed = scene.film();
-        for (at, reading) in (first..).zip(&mut filmed.sighting.readings) {
-            reading.stamp.ticks = at as i64;
-        }
-        filmed.facts.tick_seconds = Rate::F30.ratio().recip();
-        let fit = run(&filmed);
+        let fit = run(&stamped_evenly(&scene, first, Rate::F30));
         if fit.verdict != Verdict::Sure {
             continue;
         }

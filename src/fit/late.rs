@@ -1,0 +1,67 @@
+//! Lateness that no panel has: in one stretch of the looks, and not in the rest. Frames that were
+//! lost, a clock that was set by a few counts and a clip that changes its speed all look so.
+
+use super::looks::{Looks, Times};
+use super::window::Scored;
+use crate::timecode::{HalfOpen, Ratio};
+
+/// Stretches, late and on time in turns, that one change makes: a frame lost, a clock set.
+pub(super) const ONE_CHANGE: usize = 2;
+/// ... and a speed between the two of a clip that changes its speed. More are a display that
+/// beats with the camera.
+pub(super) const FEW_STRETCHES: usize = 3;
+
+/// The counts at the reference that the first look would give on a display that is never late,
+/// if the looks that are late for this start, and those that make them so, lie in no more than
+/// so many stretches. `counts` are those that the start says were displayed.
+pub(super) fn first_look_alone(
+    looks: &Looks,
+    times: &Times,
+    start: &Scored,
+    counts: &[i64],
+    reference_tick: i64,
+    most_stretches: usize,
+) -> Option<HalfOpen> {
+    start.refresh?;
+    let form = start.pace.form;
+    let per_tick = start.pace.counts_per_second() * times.tick_s;
+    let from = |look: usize| {
+        let since = Ratio::from_integer(looks.ticks[look] - reference_tick);
+        Ratio::from_integer(counts[look]) - per_tick * since
+    };
+    let plain: Vec<usize> = (0..looks.len())
+        .filter(|&look| !looks.is_mixed(look))
+        .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
+        .collect();
+    let lowest = plain.iter().map(|&look| from(look)).min()?;
+    let highest = plain.iter().map(|&look| from(look)).max()?;
+    // Each count tells by its first look how early it came up, and by its last how late it stood.
+    let is_late = |shown: &[usize]| {
+        let makes_late = from(shown[0]) >= lowest + Ratio::ONE;
+        let is_late = from(shown[shown.len() - 1]) + Ratio::ONE <= highest;
+        (is_late != makes_late).then_some(is_late)
+    };
+    let by_count = plain.chunk_by(|&a, &b| counts[a] == counts[b]);
+    let mut stretches: Vec<bool> = by_count.filter_map(is_late).collect();
+    stretches.dedup();
+    let first = from(*plain.first()?);
+    ((ONE_CHANGE..=most_stretches).contains(&stretches.len()))
+        .then(|| HalfOpen::new(first, first + Ratio::ONE))
+}
+
+/// True if more of the counts came up than a display that draws this seldom can show: of a clock
+/// of 100 a panel of 60 Hz leaves out two in five. `counts` are those that the start says were
+/// displayed.
+pub(super) fn shows_too_many(looks: &Looks, start: &Scored, counts: &[i64]) -> bool {
+    let form = start.pace.form;
+    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
+    let mut shown: Vec<i64> = (0..looks.len()).filter(agrees).map(|i| counts[i]).collect();
+    shown.dedup();
+    let (Some(first), Some(last)) = (shown.first(), shown.last()) else {
+        return false;
+    };
+    // The first and the last may fall on either side of a refresh.
+    let passed = Ratio::from_integer(last - first);
+    start.slack() > Ratio::ONE
+        && Ratio::from_integer(shown.len() as i64 - 2) * start.slack() > passed
+}
