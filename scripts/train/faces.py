@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter, ImageFont
+from PIL import Image, ImageDraw, ImageFont
 
 
 @dataclass
@@ -126,17 +126,6 @@ def font_at(path, size):
     return ImageFont.truetype(path, size)
 
 
-def thinned(image):
-    """Ink with half a pixel or one less along its edges, as much as leaves the strokes whole."""
-    ink = np.asarray(image, np.float32)
-    less = np.asarray(image.filter(ImageFilter.MinFilter(3)), np.float32)
-    for share in (1.0, 0.5):
-        thin = ink + (less - ink) * share
-        if thin.sum() > 0.35 * ink.sum():
-            return Image.fromarray(thin.astype(np.uint8))
-    return image
-
-
 class FontFace:
     """A TrueType face, monospaced by force or as it comes, at times with a stroke or a dot in
     its 0, a foot under its 1 (to one side only in some), a bar across its 7: fonts differ most
@@ -155,8 +144,6 @@ class FontFace:
         self.stretch = rng.choice([1.0, 1.0, rng.uniform(0.75, 1.25)])
         self.stroke = rng.choice([0, 0, 0, rng.uniform(0.01, 0.05)])
         self.small_marks = rng.uniform(0.7, 1.0)
-        self.is_thinned = self.stroke == 0 and rng.random() < 0.2
-        self.slant = rng.uniform(-0.05, 0.25) if rng.random() < 0.12 else 0.0
 
     def draw(self, text, h, dark=()):
         font = font_at(self.path, 100)
@@ -187,11 +174,6 @@ class FontFace:
             if ch != " ":
                 cells.append((ch, middle, adv, index not in dark))
             x += adv
-        if self.is_thinned and h >= 24:
-            image = thinned(image)
-        if self.slant:  # the middles of the characters stay where they are
-            image = image.transform(image.size, Image.AFFINE, (1, self.slant, -self.slant * (pad + h / 2), 0, 1, 0),
-                                    Image.BILINEAR)  # fmt: skip
         mask, k = np.asarray(image), self.stretch
         if k != 1.0:
             mask = np.asarray(image.resize((max(8, int(image.width * k)), image.height), Image.BILINEAR))
