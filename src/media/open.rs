@@ -190,10 +190,10 @@ pub(super) fn size_in_header(
     // padding that FFmpeg asks for, and what the parser gives out points into them.
     let (format, width, height) = unsafe {
         let parser = ffi::av_parser_init((*context.as_ptr()).codec_id as i32);
-        let Some(seen) = parser.as_mut() else {
+        if parser.is_null() {
             return None;
-        };
-        seen.flags |= ffi::PARSER_FLAG_COMPLETE_FRAMES as i32;
+        }
+        (*parser).flags |= ffi::PARSER_FLAG_COMPLETE_FRAMES;
         let (mut out, mut out_length) = (std::ptr::null_mut(), 0);
         ffi::av_parser_parse2(
             parser,
@@ -206,7 +206,7 @@ pub(super) fn size_in_header(
             ffi::AV_NOPTS_VALUE,
             -1,
         );
-        let told = (seen.format, seen.width, seen.height);
+        let told = ((*parser).format, (*parser).width, (*parser).height);
         ffi::av_parser_close(parser);
         told
     };
