@@ -184,29 +184,58 @@ fn measure(shelf: &Shelf, format: &Format) {
             took.cpu_s / floor.cpu_s,
         );
         if (format.name, place) == ("h264", "head") {
-            two_at_once(&clip);
+            two_at_once(&clip, every[0].1);
         }
         fs::remove_file(&clip).expect("it was there");
     }
 }
 
-/// Several readings one after the other, and two at a time.
-fn two_at_once(clip: &Path) {
-    let count = 6;
-    let ((), single) = timed(|| (0..count).for_each(|_| drop(read(clip))));
-    let ((), double) = timed(|| {
-        for _ in 0..count / 2 {
-            let pair = [rollmark(clip), rollmark(clip)].map(|mut c| c.spawn().expect("starts"));
-            for one in pair {
-                one.wait_with_output().expect("it ends");
+/// Several readings one after the other, and two at a time: free to use all cores, as a person
+/// would, and each kept to a core of its own. Of the latter, FFmpeg's decoding tells what the
+/// machine gives, since two of it share nothing but memory and caches.
+fn two_at_once(clip: &Path, until_s: f64) {
+    let decoding = || {
+        let mut command = Command::new("ffmpeg");
+        command.args(["-nostdin", "-v", "error", "-threads", "1", "-t"]);
+        command.arg(until_s.to_string()).arg("-i").arg(clip);
+        command.args(["-f", "null", "-"]);
+        command
+    };
+    let on_core = |core: usize, job: Command| {
+        let mut command = Command::new("taskset");
+        command
+            .args(["-c", &core.to_string()])
+            .arg(job.get_program());
+        command.args(job.get_args());
+        command.stdout(Stdio::null()).stderr(Stdio::null());
+        command
+    };
+    let compare = |what: &str, jobs: [&dyn Fn() -> Command; 2]| {
+        let count = 6;
+        let run = |mut job: Command| drop(job.output().expect("the program starts"));
+        let ((), single) = timed(|| (0..count).for_each(|_| run(jobs[0]())));
+        let ((), double) = timed(|| {
+            for _ in 0..count / 2 {
+                let pair = jobs.map(|job| job().spawn().expect("the program starts"));
+                for one in pair {
+                    one.wait_with_output().expect("it ends");
+                }
             }
-        }
-    });
-    println!(
-        "two clips at once, head: {:.2} times as fast as one after the other (each alone keeps {:.2} cores busy)",
-        single.wall_s / double.wall_s,
-        single.cpu_s / single.wall_s,
-    );
+        });
+        println!(
+            "two at once, {what}: {:.2} times as fast as one after the other, with {:.2} times the processor time \
+             (each alone keeps {:.2} cores busy)",
+            single.wall_s / double.wall_s,
+            double.cpu_s / single.cpu_s,
+            single.cpu_s / single.wall_s,
+        );
+    };
+    let reading = || rollmark(clip);
+    compare("clips, head", [&reading, &reading]);
+    let (first, second) = (|| on_core(0, rollmark(clip)), || on_core(1, rollmark(clip)));
+    compare("clips, each on one core", [&first, &second]);
+    let (first, second) = (|| on_core(0, decoding()), || on_core(1, decoding()));
+    compare("decoding alone, each on one core", [&first, &second]);
 }
 
 fn main() {
