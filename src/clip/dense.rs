@@ -21,6 +21,9 @@ const FIRST_ASK_S: (i128, i128) = (5, 4);
 const LONG_LOOK_S: u32 = 3;
 /// Seconds between two questions to the fit.
 const ASK_STEP_S: (i128, i128) = (1, 2);
+/// Questions in vain behind which what is followed may not be the clock, though it runs: one
+/// comes too soon for most clocks.
+const MOST_IN_VAIN: usize = 1;
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
@@ -44,6 +47,7 @@ impl Watch<'_> {
         let mut ask_at = began + ratio(FIRST_ASK_S);
         let mut look_at = began + ratio(LOOK_AGAIN_S);
         let mut was_looked_again = false;
+        let mut asked_in_vain = 0;
         let mut width_before = None;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
@@ -77,16 +81,17 @@ impl Watch<'_> {
             if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
                 break;
             }
-            let mut is_doubtful = !tracks.iter().any(Track::seems_to_run);
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
                 if self.is_enough(&done, &tracks, at - began, &mut width_before) {
                     break;
                 }
-                is_doubtful = true;
+                asked_in_vain += 1;
             }
             if at >= look_at {
                 look_at = at + ratio(ASK_STEP_S);
+                let is_doubtful =
+                    asked_in_vain > MOST_IN_VAIN || !tracks.iter().any(Track::seems_to_run);
                 if is_doubtful || !was_looked_again {
                     was_looked_again = true;
                     self.look_again(pyramid, stamp, &mut tracks)?;
