@@ -161,9 +161,9 @@ impl Watch<'_> {
         if search.is_broad() || !self.afterglow.is_worth_it(at, &found.loose_digits) {
             return Ok(Found::GoOn);
         }
-        self.footage.set_pace(Pace::EveryFrame);
-        self.footage.seek(Aim::At(at))?;
-        self.advance()?;
+        if !self.go_back(at)? {
+            return Ok(Found::GoOn);
+        }
         let luma = self.picture()?.into_full();
         self.look_at_afterglow(luma, found.loose_digits, search.closer)
     }
@@ -179,10 +179,8 @@ impl Watch<'_> {
             return Ok(Found::GoOn);
         }
         self.looked_in_colours = Some(at);
-        if reached != at {
-            self.footage.set_pace(Pace::EveryFrame);
-            self.footage.seek(Aim::At(at))?;
-            self.advance()?;
+        if reached != at && !self.go_back(at)? {
+            return Ok(Found::GoOn);
         }
         self.light = Light::Colour;
         let colours = self.picture()?;
@@ -195,10 +193,17 @@ impl Watch<'_> {
         }
         self.light = Light::Luma;
         if self.reached < reached {
-            self.footage.seek(Aim::At(reached))?;
-            self.advance()?;
+            self.go_back(reached)?;
         }
         Ok(Found::GoOn)
+    }
+
+    /// Goes to a frame that was given before, every frame from there on. False if it does not come
+    /// again, as in a damaged clip.
+    fn go_back(&mut self, at: Ratio) -> Result<bool> {
+        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.seek(Aim::At(at))?;
+        Ok(self.advance()?.is_some())
     }
 
     /// Looks at frames around one, at `at`, that showed a display: from the look `before` on,
