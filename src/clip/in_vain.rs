@@ -21,8 +21,8 @@ impl InVain {
         self.0.push((light, display, shown));
     }
 
-    /// True if `display`, seen by `light`, is one of them: it stands where one does and does not plainly show
-    /// something else, or it shows the same elsewhere, as lettering does that a camera pans over.
+    /// True if `display`, seen by `light`, is one of them: it stands where one does and does not
+    /// plainly show something else, or it shows the same elsewhere, as lettering does that a camera pans over.
     /// `shown` tells what it shows, if it is seen.
     ///
     /// # Errors
