@@ -6,6 +6,11 @@
 
 use super::planes::{BLOCK, Convolution, Kind, Planes};
 
+/// Columns that a kernel by channel can have, and the values of a row that it and its neighbours
+/// reach at most.
+pub(super) const BY_CHANNEL_COLUMNS: [usize; 3] = [3, 5, 7];
+const MOST_LOADED: usize = 14;
+
 /// Some numbers that are worked on at once.
 trait Lanes: Copy {
     const COUNT: usize;
@@ -155,13 +160,13 @@ mod x86 {
     pub fn convolve_512(work: &mut super::Work) {
         // SAFETY: this function is compiled for processors with these lanes. Twelve pixels by two
         // blocks fill 24 of the 32 registers.
-        unsafe { super::convolve::<__m512, 4, 2, 1>(work) };
+        unsafe { super::convolve::<__m512, 4, 2, 1, 8>(work) };
     }
 
     #[target_feature(enable = "avx2,fma")]
     pub fn convolve_256(work: &mut super::Work) {
         // SAFETY: as above. Six pixels by one block of two vectors fill 12 of the 16 registers.
-        unsafe { super::convolve::<__m256, 2, 1, 2>(work) };
+        unsafe { super::convolve::<__m256, 2, 1, 2, 4>(work) };
     }
 }
 
@@ -192,7 +197,7 @@ type Way = unsafe fn(&mut Work);
 fn ways() -> [Option<Way>; 3] {
     // SAFETY: every processor has these lanes; the caller answers for the sizes. Three pixels by a
     // block of four vectors.
-    let anywhere: Way = |work| unsafe { convolve::<Plain, 1, 1, 4>(work) };
+    let anywhere: Way = |work| unsafe { convolve::<Plain, 1, 1, 4, 2>(work) };
     #[cfg(target_arch = "x86_64")]
     {
         let has_fma = is_x86_feature_detected!("fma") && is_x86_feature_detected!("avx2");
@@ -223,7 +228,10 @@ impl Work<'_> {
         assert_eq!(input.channels, layer.inputs);
         assert_eq!(output.channels, layer.outputs);
         assert!(output.stride.is_multiple_of(BLOCK));
-        assert!(layer.kind == Kind::Dense || input.stride.is_multiple_of(BLOCK));
+        if layer.kind == Kind::ByChannel {
+            assert!(BY_CHANNEL_COLUMNS.contains(&layer.kernel.1) && layer.step.1 == 1);
+            assert_eq!(input.stride, output.stride);
+        }
         if let Some(plus) = self.plus {
             assert_eq!(
                 (plus.rows, plus.columns, plus.stride),
@@ -233,27 +241,114 @@ impl Work<'_> {
     }
 }
 
-/// `G` times three pixels by `B` blocks of `H` vectors at a time.
+/// `G` times three pixels by `B` blocks of `H` vectors at a time, or `T` pixels of one vector
+/// where each channel is for itself.
 ///
 /// # Safety
 /// The processor has these lanes; the sizes fit (see [`Work::check`]); a block is `H` vectors.
 #[inline(always)]
-unsafe fn convolve<L: Lanes, const G: usize, const B: usize, const H: usize>(work: &mut Work) {
+unsafe fn convolve<L: Lanes, const G: usize, const B: usize, const H: usize, const T: usize>(
+    work: &mut Work,
+) {
+    // SAFETY: the caller's.
+    unsafe {
+        match (work.layer.kind, work.layer.kernel.1) {
+            (Kind::Dense, _) => dense::<L, G, B, H>(work),
+            (Kind::ByChannel, 3) => by_channel::<L, T, 3>(work),
+            (Kind::ByChannel, 5) => by_channel::<L, T, 5>(work),
+            (Kind::ByChannel, _) => by_channel::<L, T, 7>(work),
+        }
+    }
+}
+
+/// Each channel for itself, with a kernel of `K` columns. Tile by tile of `T` columns, each from
+/// the first row to the last: two of three rows that the next one needs are still at hand.
+///
+/// # Safety
+/// See [`convolve`].
+#[inline(always)]
+unsafe fn by_channel<L: Lanes, const T: usize, const K: usize>(work: &mut Work) {
+    let columns = work.output.columns;
+    let mut column = 0;
+    while column < columns {
+        // SAFETY: the caller's. The last pixels are worked out twice where they are no whole
+        // tile, which gives the same again.
+        unsafe {
+            if columns >= T {
+                column = column.min(columns - T);
+                tile::<L, T, K>(work, column);
+                column += T;
+            } else {
+                tile::<L, 1, K>(work, column);
+                column += 1;
+            }
+        }
+    }
+}
+
+/// All rows of `T` columns. Each value is loaded once and serves all pixels that it reaches.
+///
+/// # Safety
+/// See [`convolve`].
+#[inline(always)]
+unsafe fn tile<L: Lanes, const T: usize, const K: usize>(work: &mut Work, column: usize) {
+    const { assert!(T + K - 1 <= MOST_LOADED) };
+    let (layer, input) = (work.layer, work.input);
+    let (line, stride) = (input.line(), input.stride);
+    let left = column.cast_signed() - layer.pad.1.cast_signed();
+    for row in 0..work.output.rows {
+        let from = input.place(
+            (row * layer.step.0).cast_signed() - layer.pad.0.cast_signed(),
+            left,
+        );
+        let goal = work.goal(row, column);
+        for channel in (0..stride).step_by(L::COUNT) {
+            let (block, lane) = (channel / BLOCK, channel % BLOCK);
+            // SAFETY: the caller's.
+            unsafe {
+                let source = input.values.as_ptr().add(from + channel);
+                let weights = layer.weights.as_ptr();
+                let mut weights = weights.add(block * layer.weights_per_block() + lane);
+                let mut sums = [L::load(layer.bias.as_ptr().add(channel)); T];
+                for y in 0..layer.kernel.0 {
+                    let source = source.add(y * line);
+                    let values: [L; MOST_LOADED] = each(|x| {
+                        let x = if x < T + K - 1 { x } else { 0 };
+                        L::load(source.add(x * stride))
+                    });
+                    for x in 0..K {
+                        let weight = L::load(weights);
+                        for t in 0..T {
+                            sums[t] = sums[t].plus_product(values[t + x], weight);
+                        }
+                        weights = weights.add(BLOCK);
+                    }
+                }
+                for (t, sum) in sums.into_iter().enumerate() {
+                    goal.take(sum, t * stride + channel);
+                }
+            }
+        }
+    }
+}
+
+/// All channels in each output.
+///
+/// # Safety
+/// See [`convolve`].
+#[inline(always)]
+unsafe fn dense<L: Lanes, const G: usize, const B: usize, const H: usize>(work: &mut Work) {
     let blocks = work.output.stride / BLOCK;
-    let is_dense = work.layer.kind == Kind::Dense;
     for row in 0..work.output.rows {
         let mut block = 0;
         while block < blocks {
             // SAFETY: the caller's.
             unsafe {
-                if is_dense && block + B <= blocks {
-                    line::<L, G, B, H, true>(work, row, block);
+                if block + B <= blocks {
+                    line::<L, G, B, H>(work, row, block);
                     block += B;
-                } else if is_dense {
-                    line::<L, G, 1, H, true>(work, row, block);
-                    block += 1;
                 } else {
-                    line::<L, G, 1, H, false>(work, row, block);
+                    line::<L, G, 1, H>(work, row, block);
                     block += 1;
                 }
             }
@@ -266,7 +361,7 @@ unsafe fn convolve<L: Lanes, const G: usize, const B: usize, const H: usize>(wor
 /// # Safety
 /// See [`convolve`].
 #[inline(always)]
-unsafe fn line<L: Lanes, const G: usize, const B: usize, const H: usize, const DENSE: bool>(
+unsafe fn line<L: Lanes, const G: usize, const B: usize, const H: usize>(
     work: &mut Work,
     row: usize,
     block: usize,
@@ -279,14 +374,14 @@ unsafe fn line<L: Lanes, const G: usize, const B: usize, const H: usize, const D
         unsafe {
             if columns >= 3 * G {
                 column = column.min(columns - 3 * G);
-                group::<L, G, 3, B, H, DENSE>(work, row, column, block);
+                group::<L, G, 3, B, H>(work, row, column, block);
                 column += 3 * G;
             } else if columns >= 3 {
                 column = column.min(columns - 3);
-                group::<L, 1, 3, B, H, DENSE>(work, row, column, block);
+                group::<L, 1, 3, B, H>(work, row, column, block);
                 column += 3;
             } else {
-                group::<L, 1, 1, B, H, DENSE>(work, row, column, block);
+                group::<L, 1, 1, B, H>(work, row, column, block);
                 column += 1;
             }
         }
@@ -303,14 +398,7 @@ unsafe fn line<L: Lanes, const G: usize, const B: usize, const H: usize, const D
     reason = "the numbers count registers, in several arrays at once"
 )]
 #[inline(always)]
-unsafe fn group<
-    L: Lanes,
-    const G: usize,
-    const N: usize,
-    const B: usize,
-    const H: usize,
-    const DENSE: bool,
->(
+unsafe fn group<L: Lanes, const G: usize, const N: usize, const B: usize, const H: usize>(
     work: &mut Work,
     row: usize,
     column: usize,
@@ -324,10 +412,9 @@ unsafe fn group<
     let pixel = layer.step.1 * input.stride;
     let taps = layer.weights_per_block();
     let (line, stride) = (input.line(), input.stride);
-    let own = if DENSE { 0 } else { block * BLOCK };
     // SAFETY: the caller's. Nothing below leaves the planes, so that no sum overflows.
     unsafe {
-        let source = input.values.as_ptr().add(first + own);
+        let source = input.values.as_ptr().add(first);
         let bias = layer.bias.as_ptr().add(block * BLOCK);
         let mut sums: [[[[L; H]; B]; N]; G] =
             [[each(|b| each(|h| L::load(bias.add(b * BLOCK + h * L::COUNT)))); N]; G];
@@ -336,7 +423,7 @@ unsafe fn group<
             let mut tap = source.add(y.unchecked_mul(line));
             for _ in 0..layer.kernel.1 {
                 let mut from: [*const f32; G] = each(|g| tap.add(g * N * pixel));
-                for _ in 0..if DENSE { layer.inputs } else { 1 } {
+                for _ in 0..layer.inputs {
                     let w: [[L; H]; B] = each(|b| {
                         each(|h| {
                             L::load(weights.wrapping_add(b.wrapping_mul(taps)).add(h * L::COUNT))
@@ -344,14 +431,9 @@ unsafe fn group<
                     });
                     for g in 0..G {
                         for n in 0..N {
-                            let at = from[g].wrapping_add(n.wrapping_mul(pixel));
+                            let value = L::all(*from[g].wrapping_add(n.wrapping_mul(pixel)));
                             for b in 0..B {
                                 for h in 0..H {
-                                    let value = if DENSE {
-                                        L::all(*at)
-                                    } else {
-                                        L::load(at.add(h * L::COUNT))
-                                    };
                                     sums[g][n][b][h] =
                                         sums[g][n][b][h].plus_product(value, w[b][h]);
                                 }
@@ -364,29 +446,61 @@ unsafe fn group<
                 tap = tap.add(stride);
             }
         }
-        let to = work.output.place(row.cast_signed(), column.cast_signed()) + block * BLOCK;
-        let to = work.output.values.as_mut_ptr().add(to);
-        let plus = work.plus.map(|plus| {
-            let place = plus.place(row.cast_signed(), column.cast_signed()) + block * BLOCK;
-            plus.values.as_ptr().add(place)
-        });
+        let goal = work.goal(row, column);
         let pixel = work.output.stride;
         for g in 0..G {
             for n in 0..N {
                 for b in 0..B {
                     for h in 0..H {
-                        let at = (g * N + n).unchecked_mul(pixel) + b * BLOCK + h * L::COUNT;
-                        let mut sum = sums[g][n][b][h];
-                        if layer.is_positive {
-                            sum = sum.positive();
-                        }
-                        if let Some(plus) = plus {
-                            sum = sum.plus(L::load(plus.add(at)));
-                        }
-                        sum.store(to.add(at));
+                        let own = (block + b) * BLOCK + h * L::COUNT;
+                        let at = (g * N + n).unchecked_mul(pixel) + own;
+                        goal.take(sums[g][n][b][h], at);
                     }
                 }
             }
+        }
+    }
+}
+
+/// Where the results of some pixels go, and what is done to them before.
+struct Goal {
+    to: *mut f32,
+    plus: Option<*const f32>,
+    is_positive: bool,
+}
+
+impl Work<'_> {
+    /// The goal of a pixel and those behind it.
+    #[inline(always)]
+    fn goal(&mut self, row: usize, column: usize) -> Goal {
+        let place = |planes: &Planes| planes.place(row.cast_signed(), column.cast_signed());
+        Goal {
+            plus: self.plus.map(|plus| plus.values[place(plus)..].as_ptr()),
+            to: {
+                let place = place(self.output);
+                self.output.values[place..].as_mut_ptr()
+            },
+            is_positive: self.layer.is_positive,
+        }
+    }
+}
+
+impl Goal {
+    /// Takes the sums for some channels, `at` values behind the first pixel's first.
+    ///
+    /// # Safety
+    /// See [`convolve`].
+    #[inline(always)]
+    unsafe fn take<L: Lanes>(&self, mut sum: L, at: usize) {
+        // SAFETY: the caller's.
+        unsafe {
+            if self.is_positive {
+                sum = sum.positive();
+            }
+            if let Some(plus) = self.plus {
+                sum = sum.plus(L::load(plus.add(at)));
+            }
+            sum.store(self.to.add(at));
         }
     }
 }
@@ -413,7 +527,8 @@ mod tests {
             (Kind::Dense, (1, 1), (1, 1), 13),
             (Kind::Dense, (4, 1), (1, 1), 31),
             (Kind::ByChannel, (1, 7), (1, 1), 2),
-            (Kind::ByChannel, (5, 5), (1, 2), 26),
+            (Kind::ByChannel, (5, 5), (2, 1), 26),
+            (Kind::ByChannel, (3, 3), (1, 1), 9),
         ] {
             let (rows, inputs, outputs) = (6, 40, 40);
             let pad = (kernel.0 / 2, kernel.1 / 2);

@@ -1,6 +1,6 @@
 //! A network as a list of layers, and the planes that pass between them.
 
-use super::lanes::{self, Work};
+use super::lanes::{self, BY_CHANNEL_COLUMNS, Work};
 use super::model::{Fault, Graph, Node, Tensor};
 use ndarray::{Array4, Axis};
 use std::collections::HashMap;
@@ -79,15 +79,14 @@ impl Planes {
         row * self.line() + column * self.stride
     }
 
-    /// The values of one pixel.
-    fn pixel(&self, row: usize, column: usize) -> &[f32] {
-        let place = self.place(row.cast_signed(), column.cast_signed());
-        &self.values[place..place + self.stride]
+    /// The values of a row's pixels, without the border.
+    fn row(&self, row: usize) -> &[f32] {
+        &self.values[self.place(row.cast_signed(), 0)..][..self.columns * self.stride]
     }
 
-    fn pixel_mut(&mut self, row: usize, column: usize) -> &mut [f32] {
-        let place = self.place(row.cast_signed(), column.cast_signed());
-        &mut self.values[place..place + self.stride]
+    fn row_mut(&mut self, row: usize) -> &mut [f32] {
+        let (place, length) = (self.place(row.cast_signed(), 0), self.columns * self.stride);
+        &mut self.values[place..][..length]
     }
 
     fn size(&self) -> (usize, usize, usize) {
@@ -156,6 +155,11 @@ impl Convolution {
         let step = pair("strides", 1)?;
         if step.0 == 0 || step.1 == 0 || rows * columns == 0 {
             return Err(unknown("no size"));
+        }
+        if kind == Kind::ByChannel && (step.1 != 1 || !BY_CHANNEL_COLUMNS.contains(&columns)) {
+            return Err(unknown(
+                "steps or a kernel that those by channel do not have",
+            ));
         }
         let whole = outputs.next_multiple_of(BLOCK);
         let mut layer = Self {
@@ -245,7 +249,7 @@ pub(super) struct Network {
 /// Memory that is kept from run to run: so many planes of so many values at most, four
 /// megabytes each. The largest pictures, which are rare, get theirs anew.
 const MOST_SPARES: usize = 12;
-const MOST_SPARE_VALUES: usize = 1 << 20;
+const MOST_SPARE_VALUES: usize = 5 << 18;
 
 impl Network {
     pub fn new(graph: &Graph) -> Result<Self, Fault> {
@@ -379,12 +383,14 @@ impl Network {
             self.borders[0],
             largest_of(&mut spares),
         );
-        for (i, values) in input.lanes(Axis(3)).into_iter().enumerate() {
-            let (channel, row) = (i / rows, i % rows);
-            let place = first.place(row.cast_signed(), 0) + channel;
-            let line = first.values[place..].iter_mut().step_by(first.stride);
-            for (to, from) in line.zip(values) {
-                *to = *from;
+        for (row, values) in input.axis_iter(Axis(2)).enumerate() {
+            let stride = first.stride;
+            let line = first.row_mut(row);
+            for (channel, values) in values.lanes(Axis(2)).into_iter().enumerate() {
+                let line = line[channel..].iter_mut().step_by(stride);
+                for (to, from) in line.zip(values) {
+                    *to = *from;
+                }
             }
         }
         let mut planes: Vec<Option<Planes>> = vec![Some(first)];
@@ -401,10 +407,16 @@ impl Network {
             planes.push(Some(result));
         }
         let last = planes.pop().flatten().expect("the last layer's");
-        let output = Array4::from_shape_fn(
-            (1, last.channels, last.rows, last.columns),
-            |(_, channel, row, column)| last.pixel(row, column)[channel],
-        );
+        let mut output = Array4::zeros((1, last.channels, last.rows, last.columns));
+        for (row, mut values) in output.axis_iter_mut(Axis(2)).enumerate() {
+            let line = last.row(row);
+            for (channel, values) in values.lanes_mut(Axis(2)).into_iter().enumerate() {
+                let line = line[channel..].iter().step_by(last.stride);
+                for (to, from) in values.into_iter().zip(line) {
+                    *to = *from;
+                }
+            }
+        }
         spares.push(last.values);
         spares.retain(|values| values.capacity() <= MOST_SPARE_VALUES);
         let mut kept = self.spares.lock().unwrap_or_else(|e| e.into_inner());
@@ -450,10 +462,12 @@ fn layer_of<'a>(
             let input = of(*from);
             let (rows, columns, channels) = input.size();
             let mut output = Planes::new((2 * rows, 2 * columns, channels), border, memory);
+            let stride = input.stride;
             for row in 0..2 * rows {
-                for column in 0..2 * columns {
-                    let values = input.pixel(row / 2, column / 2);
-                    output.pixel_mut(row, column).copy_from_slice(values);
+                let pixels = input.row(row / 2).chunks_exact(stride);
+                for (to, from) in output.row_mut(row).chunks_exact_mut(2 * stride).zip(pixels) {
+                    to[..stride].copy_from_slice(from);
+                    to[stride..].copy_from_slice(from);
                 }
             }
             Ok(output)
@@ -464,13 +478,11 @@ fn layer_of<'a>(
                 return Err("planes of different sizes".to_owned());
             }
             let mut output = Planes::new(a.size(), border, memory);
+            let least = if *is_positive { 0.0 } else { f32::MIN };
             for row in 0..a.rows {
-                for column in 0..a.columns {
-                    let values = a.pixel(row, column).iter().zip(b.pixel(row, column));
-                    let least = if *is_positive { 0.0 } else { f32::MIN };
-                    for (sum, (a, b)) in output.pixel_mut(row, column).iter_mut().zip(values) {
-                        *sum = (a + b).max(least);
-                    }
+                let values = a.row(row).iter().zip(b.row(row));
+                for (sum, (a, b)) in output.row_mut(row).iter_mut().zip(values) {
+                    *sum = (a + b).max(least);
                 }
             }
             Ok(output)
