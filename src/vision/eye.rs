@@ -9,7 +9,7 @@ use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
-use super::rectify::{DIGIT_PX, Lie, Strip};
+use super::rectify::{DIGIT_PX, Lie, Room, Strip};
 use super::row::{Alignment, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
@@ -19,11 +19,22 @@ use image::GrayImage;
 
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
 const MOST_LINES: usize = 16;
-/// Surroundings taken into a strip, in digit heights, before and after the line.
-const DISCOVER_MARGIN: f32 = 1.0;
-const FOLLOW_MARGIN: f32 = 1.6;
-/// ... and what is added where digits go on to the end of a strip: the finder saw a part.
-const MORE_ROOM: f32 = 3.0;
+/// Surroundings taken into a strip: of a line that was found, whose last digit the finder may
+/// have missed (of 2,048 simulated frames nine more are lost with steps of 16 px) ...
+const DISCOVERING: Room = Room {
+    margin: 1.0,
+    step_px: 64,
+};
+/// ... where digits go on to the end of such a strip: the finder saw a part ...
+const WITH_ROOM: Room = Room {
+    margin: 4.0,
+    ..DISCOVERING
+};
+/// ... and of a row that is followed, whose length is known.
+const FOLLOWING: Room = Room {
+    margin: 1.6,
+    step_px: 16,
+};
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// ... and a strip that was cut anew is dropped if it is less legible by so much.
@@ -362,9 +373,9 @@ impl Eye {
     }
 
     fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
-        let look = self.look(frame, quad, FOLLOW_MARGIN)?;
+        let look = self.look(frame, quad, FOLLOWING)?;
         Ok(look.map(|(strip, columns)| {
-            let fit = row.align(&columns, FOLLOW_MARGIN * DIGIT_PX);
+            let fit = row.align(&columns, FOLLOWING.margin * DIGIT_PX);
             let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
             let odds = row.odds(&strip, &columns, &fit, reach);
             RowView {
@@ -452,7 +463,7 @@ impl Eye {
 
     /// Reads a line just as it is thought to lie, without a second look.
     pub(super) fn look_as_it_is(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<Columns>> {
-        let seen = self.cut_and_read(frame, quad, DISCOVER_MARGIN)?;
+        let seen = self.cut_and_read(frame, quad, DISCOVERING)?;
         Ok(seen.map(|(_, columns)| columns))
     }
 
@@ -460,10 +471,10 @@ impl Eye {
     /// more with room for those that the finder did not see. Not more often than that: a piece
     /// seen askew would be led all along its line beside the digits.
     fn look_with_room(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
-        let seen = self.look(frame, quad, DISCOVER_MARGIN)?;
+        let seen = self.look(frame, quad, DISCOVERING)?;
         match &seen {
             Some((strip, columns)) if columns.has_digit_at_an_end() => {
-                self.cut_and_read(frame, &strip.quad(), DISCOVER_MARGIN + MORE_ROOM)
+                self.cut_and_read(frame, &strip.quad(), WITH_ROOM)
             }
             _ => Ok(seen),
         }
@@ -471,12 +482,12 @@ impl Eye {
 
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
     /// along the line on which they lie.
-    fn look(&self, frame: &Pyramid, quad: &Quad, margin: f32) -> Result<Option<(Strip, Columns)>> {
-        let Some(seen) = self.cut_and_read(frame, quad, margin)? else {
+    fn look(&self, frame: &Pyramid, quad: &Quad, room: Room) -> Result<Option<(Strip, Columns)>> {
+        let Some(seen) = self.cut_and_read(frame, quad, room)? else {
             return Ok(None);
         };
         if let Some(better) = seen.1.lie().and_then(|lie| seen.0.better_quad(&lie))
-            && let Some(again) = self.cut_and_read(frame, &better, margin)?
+            && let Some(again) = self.cut_and_read(frame, &better, room)?
             && again.1.legibility() > seen.1.legibility() - SLIGHTLY_WORSE
         {
             return Ok(Some(again));
@@ -488,9 +499,9 @@ impl Eye {
         &self,
         frame: &Pyramid,
         quad: &Quad,
-        margin: f32,
+        room: Room,
     ) -> Result<Option<(Strip, Columns)>> {
-        let Some(strip) = Strip::cut(frame, quad, margin) else {
+        let Some(strip) = Strip::cut(frame, quad, room) else {
             return Ok(None);
         };
         let columns = read_strip(&*self.reader, &strip)?;

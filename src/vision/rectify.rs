@@ -18,10 +18,17 @@ pub(super) const MIDDLE_PX: f32 = (TOP_PX + BOTTOM_PX) / 2.0;
 /// are good to a fifth of a pixel and a fortieth (medians, models/README.md).
 const BADLY_PLACED_PX: f32 = 1.5;
 const BADLY_SIZED: f32 = 1.09;
-/// Strips come in widths of this step, so that few sizes of network are needed.
-const WIDTH_STEP_PX: u32 = 64;
 /// A line longer than this is cut at its end; 50 digit heights.
 const MOST_WIDTH_PX: u32 = 1024;
+
+/// What a strip takes in beside the line that it is cut along.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Room {
+    /// Digit heights before and after the line.
+    pub margin: f32,
+    /// Widths are whole multiples of this, px: what is missing is added behind the line.
+    pub step_px: u32,
+}
 
 /// A rectified line, with the way back to the frame.
 pub(super) struct Strip {
@@ -104,17 +111,17 @@ fn between_pixels(picture: &GrayImage, x: f32, y: f32) -> u8 {
 }
 
 impl Strip {
-    /// Rectifies `quad` with `margin` digit heights of its surroundings before and after.
-    /// `None` if the quad is folded or has no area.
-    pub fn cut(pyramid: &Pyramid, quad: &Quad, margin: f32) -> Option<Self> {
+    /// Rectifies `quad` with some of its surroundings. `None` if the quad is folded or has no
+    /// area.
+    pub fn cut(pyramid: &Pyramid, quad: &Quad, room: Room) -> Option<Self> {
         let height_px = quad.height_px();
         if !(1.0..1e5).contains(&height_px) {
             return None;
         }
         let length = quad.length_px() / height_px * DIGIT_PX;
-        let start = margin * DIGIT_PX;
+        let start = room.margin * DIGIT_PX;
         let width = ((length + 2.0 * start) as u32)
-            .next_multiple_of(WIDTH_STEP_PX)
+            .next_multiple_of(room.step_px)
             .min(MOST_WIDTH_PX);
         let to_frame = ToFrame::new(quad, start, length)?;
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
@@ -241,6 +248,11 @@ mod tests {
     use image::Luma;
     use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
 
+    const ROOM: Room = Room {
+        margin: 1.0,
+        step_px: 64,
+    };
+
     #[test]
     fn a_turned_bright_bar_lands_between_the_digit_rows() {
         // A bar along 30 degrees, 40 px high, 200 px long.
@@ -263,7 +275,7 @@ mod tests {
             corner(100.0, 20.0),
             corner(-100.0, 20.0),
         ]);
-        let strip = Strip::cut(&Pyramid::new(luma), &quad, 1.0).unwrap();
+        let strip = Strip::cut(&Pyramid::new(luma), &quad, ROOM).unwrap();
         for x in 24..116 {
             for (y, bright) in [(3, false), (8, true), (16, true), (23, true), (29, false)] {
                 assert_eq!(strip.luma.get_pixel(x, y)[0] > 100, bright, "at {x}, {y}");
@@ -282,7 +294,7 @@ mod tests {
         // Tilted, tapering, and beyond the picture on two sides.
         let corners = [(40.0, 5.0), (95.0, 22.0), (88.0, 45.0), (35.0, 21.0)];
         let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
-        let strip = Strip::cut(&Pyramid::new(luma.clone()), &quad, 1.0).unwrap();
+        let strip = Strip::cut(&Pyramid::new(luma.clone()), &quad, ROOM).unwrap();
         let mut other = GrayImage::new(strip.luma.width(), STRIP_HEIGHT_PX);
         warp_into_with(
             &luma,
@@ -307,7 +319,7 @@ mod tests {
             Point::new(464.905_8, 166.312_77),
             Point::new(48.838_993, 164.064_91),
         ]);
-        let strip = Strip::cut(&Pyramid::new(GrayImage::new(640, 360)), &quad, 1.0).unwrap();
+        let strip = Strip::cut(&Pyramid::new(GrayImage::new(640, 360)), &quad, ROOM).unwrap();
         let step = |x: f32| {
             strip
                 .to_frame(x + 1.0, 16.0)
