@@ -73,8 +73,13 @@ impl Watch<'_> {
                     _ => track.misses += 1,
                 }
             }
+            let is_worth_it = |t: &Track| {
+                t.is_worth_following() && !tracks.iter().any(|whole| t.is_idle_beside(whole))
+            };
+            let stay: Vec<bool> = tracks.iter().map(is_worth_it).collect();
+            let mut stay = stay.into_iter();
             let (going, gone): (Vec<Track>, Vec<Track>) =
-                tracks.into_iter().partition(Track::is_worth_following);
+                tracks.into_iter().partition(|_| stay.next() == Some(true));
             tracks = going;
             done.extend(gone);
             let at = stamp.seconds();
@@ -92,7 +97,10 @@ impl Watch<'_> {
                 look_at = at + ratio(ASK_STEP_S);
                 let is_doubtful =
                     asked_in_vain > MOST_IN_VAIN || !tracks.iter().any(Track::seems_to_run);
-                if is_doubtful || !was_looked_again {
+                let leaves_nothing_out = tracks
+                    .iter()
+                    .any(|t| t.display.is_plain_and_whole() && t.counts_parts());
+                if is_doubtful || !(was_looked_again || leaves_nothing_out) {
                     was_looked_again = true;
                     self.look_again(pyramid, stamp, &mut tracks)?;
                 }

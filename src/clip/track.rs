@@ -117,9 +117,23 @@ impl Track {
     /// True if four groups were read, of which the last counts seconds: the first is the day
     /// before the time of day, say. Some are misread, so that more numbers are seen.
     fn ends_in_seconds(&self) -> bool {
-        let Some(&[_, _, _, places]) = self.sighting.layout.groups.first_chunk() else {
-            return false;
-        };
+        let (num, den) = STILL_SLOW_S;
+        self.numbers_shown_last().is_some_and(|(numbers, span_s)| {
+            span_s > Ratio::new(num, den) && numbers <= seconds_in(span_s, 2)
+        })
+    }
+
+    /// True if four groups were read, of which the last counts faster than seconds, a few of them
+    /// misread, would.
+    pub fn counts_parts(&self) -> bool {
+        self.numbers_shown_last()
+            .is_some_and(|(numbers, span_s)| numbers > seconds_in(span_s, 4))
+    }
+
+    /// How many numbers the fourth group showed, and from when to when it was seen, in seconds.
+    /// `None` if there is none, or it could not be read in half of the frames.
+    fn numbers_shown_last(&self) -> Option<(Ratio, Ratio)> {
+        let &[_, _, _, places] = self.sighting.layout.groups.first_chunk()?;
         let readings = &self.sighting.readings;
         let mut shown: BTreeSet<Vec<u8>> = BTreeSet::new();
         let mut told: Vec<Ratio> = Vec::new();
@@ -131,15 +145,15 @@ impl Track {
                 told.push(reading.stamp.seconds());
             }
         }
-        let (Some(&first), Some(&last)) = (told.first(), told.last()) else {
-            return false;
-        };
-        let (num, den) = STILL_SLOW_S;
-        let span_s = last - first;
-        let numbers = Ratio::from_integer(shown.len() as i128);
-        told.len() * 2 > readings.len()
-            && span_s > Ratio::new(num, den)
-            && numbers <= span_s * Ratio::new(3, 2) + Ratio::from_integer(2)
+        let span_s = *told.last()? - *told.first()?;
+        let is_told = told.len() * 2 > readings.len();
+        is_told.then_some((Ratio::from_integer(shown.len() as i128), span_s))
+    }
+
+    /// True if nothing more can come of following it beside `whole`, of which it is a piece: what
+    /// `whole` has more is no day before a time of day.
+    pub fn is_idle_beside(&self, whole: &Self) -> bool {
+        whole.counts_parts() && self.is_piece_of(whole)
     }
 
     /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
@@ -209,6 +223,11 @@ impl Track {
             })
         })
     }
+}
+
+/// Numbers that a group of seconds shows at most in a while, of which so many are misread.
+fn seconds_in(span_s: Ratio, misread: i128) -> Ratio {
+    span_s * Ratio::new(3, 2) + Ratio::from_integer(misread)
 }
 
 /// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
@@ -310,5 +329,32 @@ mod tests {
             [false, true],
             [0, 1].map(|i: usize| all[i].tells_among(&all))
         );
+    }
+
+    #[test]
+    fn a_piece_is_given_up_once_the_whole_counts_faster_than_seconds() {
+        let hours = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        let frames = followed(&[2, 2, 2, 2], |n| format!("14221{}{:02}", n / 25, n % 25));
+        let tenths = followed(&[2, 2, 2, 1], |n| {
+            format!("14221{}{}", n / 25, n * 10 / 25 % 10)
+        });
+        for (whole, counts_parts) in [(&frames, true), (&tenths, true), (&hours, false)] {
+            assert_eq!(whole.counts_parts(), counts_parts);
+            assert_eq!(hours.is_idle_beside(whole), counts_parts);
+            assert!(!whole.is_idle_beside(&hours));
+        }
+        // A day before the time: the time is not the piece to give up, misread or not.
+        for misread in [0, 2] {
+            let last = |n: usize| {
+                if n % 11 < misread {
+                    80 + n % 11
+                } else {
+                    10 + n / 25
+                }
+            };
+            let dated = followed(&[2, 2, 2, 2], |n| format!("121422{}", last(n)));
+            let time = followed(&[2, 2, 2], |n| format!("1422{}", last(n)));
+            assert!(!dated.counts_parts() && !time.is_idle_beside(&dated));
+        }
     }
 }
