@@ -2,11 +2,14 @@
 
 use crate::wide::widely;
 use image::GrayImage;
+use std::cell::OnceCell;
 
 /// Luma at full size (level 0), half, quarter, ... down to 96 px.
-/// Each level is the mean of 2 x 2 pixels of the one above.
+/// Each level is the mean of 2 x 2 pixels of the one above, made when it is first asked for:
+/// where a display is followed, most never are.
 pub struct Pyramid {
-    levels: Vec<GrayImage>,
+    full: GrayImage,
+    halved: Vec<OnceCell<GrayImage>>,
 }
 
 impl Pyramid {
@@ -14,42 +17,43 @@ impl Pyramid {
     const SMALLEST_PX: u32 = 96;
 
     pub fn new(luma: GrayImage) -> Self {
-        let mut levels = vec![luma];
-        loop {
-            let last = &levels[levels.len() - 1];
-            if last.width().max(last.height()) < 2 * Self::SMALLEST_PX
-                || last.width().min(last.height()) < 4
-            {
-                return Self { levels };
-            }
-            levels.push(halve(last));
+        let (mut w, mut h) = luma.dimensions();
+        let mut halved = Vec::new();
+        while w.max(h) >= 2 * Self::SMALLEST_PX && w.min(h) >= 4 {
+            halved.push(OnceCell::new());
+            (w, h) = (w / 2, h / 2);
         }
+        Self { full: luma, halved }
     }
 
     /// The picture reduced `2^level` times; the smallest one if there is no such level.
     pub fn level(&self, level: usize) -> (&GrayImage, f32) {
-        let level = level.min(self.levels.len() - 1);
-        (&self.levels[level], (1u32 << level) as f32)
+        let level = level.min(self.halved.len());
+        let mut picture = &self.full;
+        for halved in &self.halved[..level] {
+            picture = halved.get_or_init(|| halve(picture));
+        }
+        (picture, (1u32 << level) as f32)
     }
 
     pub fn depth(&self) -> usize {
-        self.levels.len()
+        self.halved.len() + 1
     }
 
-    pub fn into_full(mut self) -> GrayImage {
-        self.levels.swap_remove(0)
+    pub fn into_full(self) -> GrayImage {
+        self.full
     }
 
     /// The full picture.
     pub fn full(&self) -> &GrayImage {
-        &self.levels[0]
+        &self.full
     }
 
     /// The level at which something `height_px` tall in the full picture is between
     /// `wanted_px` and twice that, or the nearest there is.
     pub fn level_for(&self, height_px: f32, wanted_px: f32) -> usize {
         let level = (height_px / wanted_px).log2().floor().max(0.0) as usize;
-        level.min(self.levels.len() - 1)
+        level.min(self.halved.len())
     }
 }
 
