@@ -91,7 +91,7 @@ impl ToFrame {
 #[inline(always)]
 fn between_pixels(picture: &GrayImage, x: f32, y: f32) -> u8 {
     let (left, top) = (x.floor(), y.floor());
-    let (to_right, down) = (x - left, y - top);
+    let shares = (x - left, y - top);
     let (left, top) = (left as i32, top as i32);
     let (width, height) = (picture.width() as i32, picture.height() as i32);
     let at = |x: i32, y: i32| {
@@ -101,13 +101,40 @@ fn between_pixels(picture: &GrayImage, x: f32, y: f32) -> u8 {
             0
         }
     };
-    // Whole numbers after each step, as when the reader was trained.
-    let mix =
-        |a: u8, b: u8, share: f32| ((1.0 - share) * f32::from(a) + share * f32::from(b)) as u8;
     let (right, bottom) = (left.saturating_add(1), top.saturating_add(1));
-    let upper = mix(at(left, top), at(right, top), to_right);
-    let lower = mix(at(left, bottom), at(right, bottom), to_right);
-    mix(upper, lower, down)
+    let upper = [at(left, top), at(right, top)];
+    let lower = [at(left, bottom), at(right, bottom)];
+    mixed([upper, lower], shares, |value| value as u8)
+}
+
+/// The same where all four pixels are known to lie in the picture.
+///
+/// # Safety
+/// `x` and `y` are numbers of an `i32`'s range.
+#[inline(always)]
+unsafe fn between_pixels_inside(picture: &GrayImage, x: f32, y: f32) -> u8 {
+    let width = picture.width() as usize;
+    // SAFETY: the caller's.
+    let (left, top) = unsafe { (x.to_int_unchecked::<i32>(), y.to_int_unchecked::<i32>()) };
+    let pixels = &picture.as_raw()[top as usize * width + left as usize..];
+    let (upper, lower) = ([pixels[0], pixels[1]], [pixels[width], pixels[width + 1]]);
+    let shares = (x - left as f32, y - top as f32);
+    // SAFETY: a mean of bytes is in the range, and a number if x and y are.
+    let whole = |value: f32| unsafe { value.to_int_unchecked::<i32>() as u8 };
+    mixed([upper, lower], shares, whole)
+}
+
+/// Two pixels above two others, by how far right and down the place between them lies, 0..1, each
+/// step made a `whole` number, as when the reader was trained.
+#[inline(always)]
+fn mixed(
+    [upper, lower]: [[u8; 2]; 2],
+    (to_right, down): (f32, f32),
+    whole: impl Fn(f32) -> u8,
+) -> u8 {
+    let mix =
+        |[a, b]: [u8; 2], share: f32| whole((1.0 - share) * f32::from(a) + share * f32::from(b));
+    mix([mix(upper, to_right), mix(lower, to_right)], down)
 }
 
 impl Strip {
@@ -126,6 +153,9 @@ impl Strip {
         let to_frame = ToFrame::new(quad, start, length)?;
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
         let (source, factor) = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
+        // A tenth of a pixel for what rounding may move the places between the ends.
+        let inner = |size: u32| 0.1..size as f32 - 1.1;
+        let (inner_x, inner_y) = (inner(source.width()), inner(source.height()));
         let mut luma = GrayImage::new(width, STRIP_HEIGHT_PX);
         let mut places = vec![(0.0, 0.0); width as usize];
         for (y, row) in luma.chunks_exact_mut(width as usize).enumerate() {
@@ -134,8 +164,19 @@ impl Strip {
                     let p = to_frame.map(x as f32 + 0.5, y as f32 + 0.5);
                     *place = (p.x / factor - 0.5, p.y / factor - 0.5);
                 }
-                for (out, &(x, y)) in row.iter_mut().zip(&places) {
-                    *out = between_pixels(source, x, y);
+                // A straight line lies in the picture if its ends do.
+                let lies_inside = [places[0], places[places.len() - 1]]
+                    .iter()
+                    .all(|(x, y)| inner_x.contains(x) && inner_y.contains(y));
+                if lies_inside {
+                    for (out, &(x, y)) in row.iter_mut().zip(&places) {
+                        // SAFETY: they lie between those of the ends, in the picture.
+                        *out = unsafe { between_pixels_inside(source, x, y) };
+                    }
+                } else {
+                    for (out, &(x, y)) in row.iter_mut().zip(&places) {
+                        *out = between_pixels(source, x, y);
+                    }
                 }
             });
         }
