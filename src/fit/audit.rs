@@ -2,6 +2,7 @@
 
 use super::looks::Looks;
 use crate::timecode::{ClockForm, Label};
+use std::ops::Range;
 
 /// Nats by which a slow place must lead: ln(10,000).
 pub(super) const ENOUGH: f64 = 9.21;
@@ -19,12 +20,16 @@ const SPOILED_WORTH: f64 = 2.0;
 /// Nats for a value that the dial cannot show.
 const IMPOSSIBLE: f64 = -30.0;
 
-/// What the looks at one value of a group say against its shifts, by place.
+/// Stands for the digit of a value that the dial cannot show.
+const NO_DIGIT: usize = 10;
+
+/// What the looks at one value of a group say against other digits, by place.
 struct Sum {
     fitted: usize,
     /// Looks in which the place tells anything.
     told: [u32; 2],
-    against: [[f64; 60]; 2],
+    /// By digit, and [`NO_DIGIT`].
+    against: [[f64; 11]; 2],
 }
 
 /// A group of two digits that changes slowly.
@@ -54,7 +59,7 @@ impl Group {
     }
 
     /// Places of the group on the dial.
-    pub fn places(self, looks: &Looks) -> std::ops::Range<usize> {
+    pub fn places(self, looks: &Looks) -> Range<usize> {
         let hours = looks.dial.hour_digits as usize;
         match self {
             Self::Hours => 0..hours,
@@ -73,6 +78,16 @@ impl Group {
             Self::Minutes => label.minutes(),
             Self::Seconds => label.seconds(),
         })
+    }
+}
+
+/// The digit of a value at place `i` of a group that is shown at `places`.
+fn digit_at(places: &Range<usize>, i: usize, value: usize) -> usize {
+    match (places.len(), i) {
+        // A dial of one hour digit has no hour above 9.
+        (1, _) => value.min(NO_DIGIT),
+        (_, 0) => value / 10,
+        _ => value % 10,
     }
 }
 
@@ -150,7 +165,7 @@ impl Ballot {
                 sums.push(Sum {
                     fitted,
                     told: [0; 2],
-                    against: [[0.0; 60]; 2],
+                    against: [[0.0; 11]; 2],
                 });
                 sums.len() - 1
             });
@@ -166,31 +181,28 @@ impl Ballot {
                     continue;
                 }
                 sum.told[i] += 1;
-                let digit = |value: usize| match (places.len(), i) {
-                    // A dial of one hour digit has no hour above 9.
-                    (1, _) => (value < 10).then_some(value),
-                    (_, 0) => Some(value / 10),
-                    _ => Some(value % 10),
-                };
-                let said = |value| digit(value).map_or(IMPOSSIBLE, |d| f64::from(says[d]));
-                for (shift, against) in sum.against[i][..size].iter_mut().enumerate() {
-                    *against += said(fitted) - said((fitted + shift) % size);
+                let said = |digit| says.get(digit).map_or(IMPOSSIBLE, |&nats| f64::from(nats));
+                let fitted = said(digit_at(&places, i, fitted));
+                for (digit, against) in sum.against[i].iter_mut().enumerate() {
+                    *against += fitted - said(digit);
                 }
             }
             self.spread += most - least;
             self.looks += 1;
         }
         for sum in &sums {
-            for (told, against) in sum.told.iter().zip(&sum.against) {
-                if *told > 0 {
-                    for (totals, worth) in [
-                        (&mut self.against, self.worth),
-                        (&mut self.if_spoiled, self.worth.min(SPOILED_WORTH)),
-                    ] {
-                        let share = (worth / f64::from(*told)).min(1.0);
-                        for (total, one) in totals.iter_mut().zip(against) {
-                            *total += one * share;
-                        }
+            for (i, (&told, against)) in sum.told.iter().zip(&sum.against).enumerate() {
+                if told == 0 {
+                    continue;
+                }
+                for (totals, worth) in [
+                    (&mut self.against, self.worth),
+                    (&mut self.if_spoiled, self.worth.min(SPOILED_WORTH)),
+                ] {
+                    let share = (worth / f64::from(told)).min(1.0);
+                    for (shift, total) in totals.iter_mut().enumerate() {
+                        let value = (sum.fitted + shift) % size;
+                        *total += against[digit_at(&places, i, value)] * share;
                     }
                 }
             }

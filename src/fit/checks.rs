@@ -11,9 +11,9 @@ use super::looks::Looks;
 use super::pace::paces;
 use super::reasons;
 use super::sight::{self, FEW_FRAMES};
-use super::table::Table;
+use super::table::{Member, Table};
 use super::tally::Tally;
-use super::window::{self, Scored, fit_window};
+use super::window::{self, fit_window};
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
 
@@ -59,7 +59,7 @@ impl Table<'_> {
         &self,
         chosen: &Joint,
         start: HalfOpen,
-        members: &[(usize, &Scored)],
+        members: &[Member],
         fit: &mut ClockFit,
         doubts: &mut Vec<Note>,
     ) -> Checks {
@@ -79,49 +79,48 @@ impl Table<'_> {
         let mut uneven = None;
         let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
         let mut other_second = None;
-        for &(index, member) in members {
+        for member in members {
+            let &Member { index, looks, .. } = member;
+            let counts = &member.counts;
             let seen = &self.seen[index];
-            let Some(looks) = &seen.looks else { continue };
-            let form = member.pace.form;
-            let window = &self.windows[index];
-            let Some(counts) = window::place(looks, self.times, member, window.reference_tick)
-            else {
-                continue;
-            };
-            let blurred = sight::blurred_places(&member.pace, self.frame_s());
+            let form = member.start.pace.form;
+            let blurred = sight::blurred_places(&member.start.pace, self.frame_s());
             let is_again = self.is_seen_again(index, members);
             if !is_again {
-                shifts.add(looks, form, &counts);
-                leans.add(looks, form, &counts, blurred);
+                shifts.add(looks, form, counts);
+                leans.add(looks, form, counts, blurred);
             }
-            let tally = Tally::of(looks, form, &counts);
+            let tally = Tally::of(looks, form, counts);
             let sighting = &mut fit.sightings[seen.sighting];
             sighting.frames_agreeing += tally.agreeing;
             sighting.displayed.resize(looks.readings_in_sighting, 0);
-            for (&source, &count) in looks.sources.iter().zip(&counts) {
+            for (&source, &count) in looks.sources.iter().zip(counts) {
                 sighting.displayed[source] = count;
             }
             // The last one fits a window anew.
             has_jumped = has_jumped
                 || tally.longest_other_second >= OTHER_SECOND_FRAMES
-                || labels::begin_elsewhere(looks, form, &counts, least)
+                || labels::begin_elsewhere(looks, form, counts, least)
                 || self.jumped(looks, &tally);
             // At another speed the refresh of a panel may be several counts, and few are in view.
-            has_jumped |= member.pace.speed == Ratio::ONE
-                && self
-                    .first_look_alone(index, member, late::FEW_STRETCHES)
-                    .is_some_and(|first| {
-                        let apart = first.middle() - member.core.middle();
-                        apart.abs() > self.grain(&member.pace)
-                    });
-            shows_too_many |= late::shows_too_many(looks, member, &counts);
+            let turns = member
+                .turns
+                .as_ref()
+                .filter(|_| member.start.pace.speed == Ratio::ONE);
+            has_jumped |= turns
+                .and_then(|turns| turns.first_look_alone(late::FEW_STRETCHES))
+                .is_some_and(|first| {
+                    let apart = first.middle() - member.start.core.middle();
+                    apart.abs() > self.grain(&member.start.pace)
+                });
+            shows_too_many |= late::shows_too_many(looks, member.start, counts);
             uneven = uneven.or(tally.uneven_place(blurred));
-            let beyond = labels::beyond_the_last(looks, form, &counts);
+            let beyond = labels::beyond_the_last(looks, form, counts);
             if beyond >= labels::FEWEST {
                 uneven = uneven.or(Some((tally.read, beyond)));
             }
             other_second = other_second
-                .or_else(|| labels::other_second_at(looks, form, &counts, on_frame_0, near));
+                .or_else(|| labels::other_second_at(looks, form, counts, on_frame_0, near));
             read += tally.read;
             agreeing += tally.agreeing;
             distinct = distinct.max(tally.distinct);
@@ -133,7 +132,7 @@ impl Table<'_> {
                 }
             }
             if let Some(place) = seen.left_out {
-                has_jumped |= labels::runs_apart(looks, place, form, &counts);
+                has_jumped |= labels::runs_apart(looks, place, form, counts);
                 let note = reasons::place_left_out(looks.dial, place);
                 if !fit.notes.contains(&note) {
                     fit.notes.push(note);
@@ -182,10 +181,7 @@ impl Table<'_> {
         if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
             doubts.push(reasons::parts_doubtful(counts));
         }
-        let dials = members
-            .iter()
-            .filter_map(|&(i, _)| self.seen[i].looks.as_ref());
-        let hour_digits = dials.map(|looks| looks.dial.hour_digits).max();
+        let hour_digits = members.iter().map(|m| m.looks.dial.hour_digits).max();
         if hour_digits == Some(1) {
             doubts.push(reasons::hours_cut());
         }
@@ -210,7 +206,7 @@ impl Table<'_> {
             doubts.push(reasons::seconds_from_elsewhere(fitted, off));
         }
         let hour = |count: i64| chosen.pace.form.label(count).hours();
-        let begins_at_one = |(_, form, counts): &(_, _, Vec<i64>)| {
+        let begins_at_one = |(_, form, counts): &(_, _, &Vec<i64>)| {
             counts
                 .iter()
                 .all(|&count| ClockForm::label(*form, count).hours() == 1)
@@ -219,27 +215,6 @@ impl Table<'_> {
             doubts.push(reasons::hours_of_twelve());
         }
         checks
-    }
-
-    /// What a sighting's first look says by itself, where its display seems late in no more than
-    /// so many stretches.
-    pub fn first_look_alone(
-        &self,
-        index: usize,
-        member: &Scored,
-        most_stretches: usize,
-    ) -> Option<HalfOpen> {
-        let looks = self.seen[index].looks.as_ref()?;
-        let reference_tick = self.windows[index].reference_tick;
-        let counts = window::place(looks, self.times, member, reference_tick)?;
-        late::first_look_alone(
-            looks,
-            self.times,
-            member,
-            &counts,
-            reference_tick,
-            most_stretches,
-        )
     }
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop.

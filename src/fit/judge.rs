@@ -9,8 +9,8 @@ use super::pace::Pace;
 use super::reasons;
 use super::sight::{Kind, Seen, order, see};
 use super::sweep::DOUBT;
-use super::table::Table;
-use super::window::{Scored, WindowFit};
+use super::table::{Member, Table};
+use super::window::WindowFit;
 use super::{ClockFit, FittedStart, Known, NextLook, RateKnownBy, SightingFit};
 use crate::facts::ClipFacts;
 use crate::note::Note;
@@ -104,14 +104,9 @@ impl Table<'_> {
         let survivors = survivors(&joints, looks.map(Looks::len).sum());
         let (chosen, rate_known_by) = self.choose(&survivors);
         let start = self.hull(chosen, &survivors, &mut doubts);
-        let members: Vec<(usize, &Scored)> = chosen
-            .chosen
-            .iter()
-            .enumerate()
-            .filter_map(|(i, start)| Some((i, start.as_ref()?)))
-            .collect();
-        let start = self.with_first_look(start, &members);
-        let gain = members.iter().map(|(_, start)| start.gain).sum();
+        let members = self.members(chosen);
+        let start = with_first_look(start, &members);
+        let gain = members.iter().map(|member| member.start.gain).sum();
         let checks = self.audit(chosen, start, &members, fit, &mut doubts);
         if checks.is_mirage() {
             *fit = Self::mirage(fit);
@@ -126,7 +121,7 @@ impl Table<'_> {
         self.finish(chosen, start, fit);
         doubts.extend(self.clip.doubts.iter().cloned());
         let agreeing: usize = fit.sightings.iter().map(|s| s.frames_agreeing).sum();
-        let read: usize = members.iter().map(|&(i, _)| self.seen[i].tally.read).sum();
+        let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
         if doubts.is_empty() {
             fit.verdict = Verdict::Sure;
             fit.reasons = vec![reasons::agreed(agreeing, read)];
@@ -269,23 +264,6 @@ impl Table<'_> {
         HalfOpen::new(hull.low - blur, hull.high + blur)
     }
 
-    /// The start, and what the first look of the earliest sighting says of it by itself, where
-    /// what made the display late may have come after that look.
-    fn with_first_look(&self, start: HalfOpen, members: &[(usize, &Scored)]) -> HalfOpen {
-        let earliest = members.iter().min_by_key(|m| self.windows[m.0].first_tick);
-        let first = earliest.and_then(|&(index, member)| {
-            Some((
-                self.first_look_alone(index, member, late::ONE_CHANGE)?,
-                member.bounds,
-            ))
-        });
-        first.map_or(start, |(first, bounds)| {
-            let earlier = (bounds.low - first.low).max(Ratio::ZERO);
-            let later = (first.high - bounds.high).max(Ratio::ZERO);
-            HalfOpen::new(start.low - earlier, start.high + later)
-        })
-    }
-
     /// The start of a rival. One that is far behind already uses up the doubt
     /// that its own bounds allow for.
     fn believable(&self, rival: &Joint, chosen: &Joint) -> HalfOpen {
@@ -328,6 +306,24 @@ impl Table<'_> {
             seconds: HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)),
         });
     }
+}
+
+/// The start, and what the first look of the earliest sighting says of it by itself, where
+/// what made the display late may have come after that look.
+fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
+    let earliest = members.iter().min_by_key(|member| member.looks.ticks[0]);
+    let first = earliest.and_then(|member| {
+        let turns = member.turns.as_ref()?;
+        Some((
+            turns.first_look_alone(late::ONE_CHANGE)?,
+            member.start.bounds,
+        ))
+    });
+    first.map_or(start, |(first, bounds)| {
+        let earlier = (bounds.low - first.low).max(Ratio::ZERO);
+        let later = (first.high - bounds.high).max(Ratio::ZERO);
+        HalfOpen::new(start.low - earlier, start.high + later)
+    })
 }
 
 /// The starts that cannot be told from the best, best first. A panel whose

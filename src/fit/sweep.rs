@@ -155,6 +155,14 @@ struct Piece {
     weighed: f64,
 }
 
+/// A count that a look may show from a phase on, or may show no longer.
+struct Step {
+    /// Units into the count.
+    at: i64,
+    look: u32,
+    enters: bool,
+}
+
 /// The result of one sweep.
 pub(super) struct Swept {
     pieces: Vec<Piece>,
@@ -229,6 +237,29 @@ impl<'g> Strip<'g> {
 
     /// Sweeps all phases of the strip for one kind of display.
     pub fn sweep(&self, refresh: Option<usize>) -> Swept {
+        let mut pieces = Vec::with_capacity(1 + 2 * self.order.len() * self.counts as usize);
+        self.walk(refresh, |piece| pieces.push(piece));
+        Swept {
+            best: pieces.iter().map(|p| p.best).fold(f64::MIN, f64::max),
+            mean: pieces.iter().map(|p| p.mean).fold(f64::MIN, f64::max),
+            weighed: pieces.iter().map(|p| p.weighed).fold(f64::MIN, f64::max),
+            low: self.low,
+            high: self.low + self.counts * self.grid.units,
+            pieces,
+        }
+    }
+
+    /// The highest best and the highest mean of a sweep.
+    pub fn peaks(&self, refresh: Option<usize>) -> (f64, f64) {
+        let mut peaks = (f64::MIN, f64::MIN);
+        self.walk(refresh, |piece| {
+            peaks = (peaks.0.max(piece.best), peaks.1.max(piece.mean));
+        });
+        peaks
+    }
+
+    /// Hands on the pieces in the order of their phases.
+    fn walk(&self, refresh: Option<usize>, mut each: impl FnMut(Piece)) {
         let units = self.grid.units;
         let slack = self.grid.slack(refresh);
         let mut frames: Vec<Allowed> = (0..self.first.len())
@@ -244,77 +275,66 @@ impl<'g> Strip<'g> {
         let mut spread: f64 = frames.iter().map(Allowed::spread).sum();
         let weighs = |(frame, weight): (&Allowed, &f64)| f64::from(frame.best) * weight;
         let mut weighed: f64 = frames.iter().zip(&self.weights).map(weighs).sum();
-        let mut pieces = Vec::with_capacity(1 + 2 * self.order.len() * self.counts as usize);
-        pieces.push(Piece {
+        each(Piece {
             low: self.low,
             best,
             mean: best - spread,
             weighed,
         });
-        // Oldest counts leave where newest ones entered, a slack later: the same order, turned.
-        let turn = slack.rem_euclid(units);
-        let split = self.order.partition_point(|&(at, _)| at < units - turn);
-        let leaving: Vec<(i64, u32)> = self.order[split..]
-            .iter()
-            .map(|&(at, look)| (at + turn - units, look))
-            .chain(
-                self.order[..split]
-                    .iter()
-                    .map(|&(at, look)| (at + turn, look)),
-            )
-            .collect();
+        let steps = self.steps(slack);
         for count in 0..self.counts {
             let base = self.low + count * units;
-            let (mut enter, mut leave) = (0, 0);
-            loop {
-                let next_in = self.order.get(enter).map(|e| e.0);
-                let next_out = leaving.get(leave).map(|e| e.0);
-                let Some(at) = [next_in, next_out].into_iter().flatten().min() else {
-                    break;
-                };
-                while let Some(&(_, look)) = self.order.get(enter).filter(|e| e.0 == at) {
-                    enter += 1;
-                    // The first state already holds what changes at the very start.
-                    if count > 0 || at > 0 {
-                        let frame = &mut frames[look as usize];
-                        let before = (f64::from(frame.best), frame.spread());
-                        frame.enter(&self.says[look as usize * self.width..]);
-                        let gained = f64::from(frame.best) - before.0;
-                        best += gained;
-                        weighed += gained * self.weights[look as usize];
-                        spread += frame.spread() - before.1;
+            for together in steps.chunk_by(|a, b| a.at == b.at) {
+                // The first state already holds what changes at the very start.
+                if count == 0 && together[0].at == 0 {
+                    continue;
+                }
+                for step in together {
+                    let look = step.look as usize;
+                    let frame = &mut frames[look];
+                    let before = (f64::from(frame.best), frame.spread());
+                    let row = &self.says[look * self.width..(look + 1) * self.width];
+                    if step.enters {
+                        frame.enter(row);
+                    } else {
+                        frame.leave(row);
                     }
+                    let gained = f64::from(frame.best) - before.0;
+                    best += gained;
+                    weighed += gained * self.weights[look];
+                    spread += frame.spread() - before.1;
                 }
-                while let Some(&(_, look)) = leaving.get(leave).filter(|e| e.0 == at) {
-                    leave += 1;
-                    if count > 0 || at > 0 {
-                        let frame = &mut frames[look as usize];
-                        let before = (f64::from(frame.best), frame.spread());
-                        frame.leave(&self.says[look as usize * self.width..]);
-                        let gained = f64::from(frame.best) - before.0;
-                        best += gained;
-                        weighed += gained * self.weights[look as usize];
-                        spread += frame.spread() - before.1;
-                    }
-                }
-                if count > 0 || at > 0 {
-                    pieces.push(Piece {
-                        low: base + at,
-                        best,
-                        mean: best - spread,
-                        weighed,
-                    });
-                }
+                each(Piece {
+                    low: base + together[0].at,
+                    best,
+                    mean: best - spread,
+                    weighed,
+                });
             }
         }
-        Swept {
-            best: pieces.iter().map(|p| p.best).fold(f64::MIN, f64::max),
-            mean: pieces.iter().map(|p| p.mean).fold(f64::MIN, f64::max),
-            weighed: pieces.iter().map(|p| p.weighed).fold(f64::MIN, f64::max),
-            low: self.low,
-            high: self.low + self.counts * units,
-            pieces,
+    }
+
+    /// What happens while the phase rises by one count, in order: the same in every count.
+    fn steps(&self, slack: i64) -> Vec<Step> {
+        let units = self.grid.units;
+        let step = |at, look, enters| Step { at, look, enters };
+        // Oldest counts leave where newest ones entered, a slack later: the same order, turned.
+        let turn = slack.rem_euclid(units);
+        let (stay, wrap) = self
+            .order
+            .split_at(self.order.partition_point(|&(at, _)| at < units - turn));
+        let wrapped = wrap.iter().map(|&(at, look)| (at + turn - units, look));
+        let stayed = stay.iter().map(|&(at, look)| (at + turn, look));
+        let mut entering = self.order.iter().copied().peekable();
+        let mut steps = Vec::with_capacity(2 * self.order.len());
+        for (leaves_at, look) in wrapped.chain(stayed) {
+            while let Some((at, look)) = entering.next_if(|&(at, _)| at <= leaves_at) {
+                steps.push(step(at, look, true));
+            }
+            steps.push(step(leaves_at, look, false));
         }
+        steps.extend(entering.map(|(at, look)| step(at, look, true)));
+        steps
     }
 
     /// The likeliest count that a display of this kind shows at a look.

@@ -2,10 +2,11 @@
 
 use super::Known;
 use super::join::Joint;
+use super::late::Turns;
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::sight::{Seen, is_coarse};
-use super::window::{Scored, WindowFit};
+use super::window::{self, Scored, WindowFit};
 use crate::facts::ClipFacts;
 use crate::reading::Sighting;
 use crate::timecode::{Rate, Ratio};
@@ -23,7 +24,39 @@ pub(super) struct Table<'a> {
     pub known: &'a Known,
 }
 
+/// A sighting that shows the chosen clock.
+pub(super) struct Member<'a> {
+    /// Index into what was seen.
+    pub index: usize,
+    pub start: &'a Scored,
+    pub looks: &'a Looks<'a>,
+    /// The counts that the start says were displayed.
+    pub counts: Vec<i64>,
+    /// When its display is late, if it is.
+    pub turns: Option<Turns>,
+}
+
 impl Table<'_> {
+    /// The sightings that show the chosen clock.
+    pub fn members<'j>(&'j self, chosen: &'j Joint) -> Vec<Member<'j>> {
+        let starts = chosen.chosen.iter().enumerate();
+        let member = |(index, start): (usize, &'j Option<Scored>)| {
+            let start = start.as_ref()?;
+            let looks = self.seen[index].looks.as_ref()?;
+            let reference_tick = self.windows[index].reference_tick;
+            let counts = window::place(looks, self.times, start, reference_tick)?;
+            let turns = Turns::of(looks, self.times, start, &counts, reference_tick);
+            Some(Member {
+                index,
+                start,
+                looks,
+                counts,
+                turns,
+            })
+        };
+        starts.filter_map(member).collect()
+    }
+
     /// The longer of one clip frame and one count, in counts. On clocks whose
     /// counts are long, one clip frame.
     pub fn grain(&self, pace: &Pace) -> Ratio {
@@ -87,9 +120,9 @@ impl Table<'_> {
 
     /// True if another of the `members` looks at the same digits, in more frames: one display
     /// may be seen in several ways, which is no news about its digits.
-    pub fn is_seen_again(&self, index: usize, members: &[(usize, &Scored)]) -> bool {
+    pub fn is_seen_again(&self, index: usize, members: &[Member]) -> bool {
         let looks = |i: usize| self.seen[i].looks.as_ref().map_or(0, Looks::len);
-        members.iter().any(|&(other, _)| {
+        members.iter().map(|member| member.index).any(|other| {
             (looks(other), other) > (looks(index), index)
                 && self.overlap(index, other)
                 && self.share_digits(index, other)

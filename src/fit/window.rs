@@ -171,9 +171,9 @@ pub(super) fn fit_window(
     for start in &mut starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let strip = start.strip(looks, &grid);
-        let [on_time, late] = [None, Some(PANEL)].map(|refresh| strip.sweep(refresh));
-        start.score = start.pace.prior + on_time.mean.max(late.mean + prior(Some(PANEL)));
-        start.lenient_score = start.pace.prior + late.best;
+        let [(_, on_time), (best, late)] = [None, Some(PANEL)].map(|refresh| strip.peaks(refresh));
+        start.score = start.pace.prior + on_time.max(late + prior(Some(PANEL)));
+        start.lenient_score = start.pace.prior + best;
     }
     let Some(best) = starts
         .iter()
