@@ -1,6 +1,6 @@
 //! What perfect digits would tell, by trying every clock. Nothing here uses the fit.
 
-use crate::filming::{Clock, FRAMES, Filmed, Label, Light, Scene, Stamps, segment};
+use crate::filming::{Clock, FRAMES, Filmed, Label, Light, Scene, Stamps, THOUSANDTHS, segment};
 use crate::habits::Habit;
 use std::collections::BTreeMap;
 
@@ -101,8 +101,10 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64, may_be_misre
         places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
     };
     let mut clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
+        // A colon may stand before thousandths, too; hundredths are a hundred frames.
         FRAMES
             .into_iter()
+            .chain([THOUSANDTHS])
             .filter(|c| c.last_digits == scene.clock.last_digits)
             // A semicolon is drop-frame's.
             .filter(|c| !scene.has_mark || scene.clock.skipped == 0 || c.skipped > 0)

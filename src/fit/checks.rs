@@ -10,7 +10,7 @@ use super::lean::Leans;
 use super::looks::Looks;
 use super::pace::paces;
 use super::reasons;
-use super::sight::{self, FEW_FRAMES};
+use super::sight::{self, Blur, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
@@ -84,11 +84,11 @@ impl Table<'_> {
             let counts = &member.counts;
             let seen = &self.seen[index];
             let form = member.start.pace.form;
-            let blurred = sight::blurred_places(&member.start.pace, self.frame_s());
+            let blur = Blur::of(member.start, self.frame_s());
             let is_again = self.is_seen_again(index, members);
             if !is_again {
                 shifts.add(looks, form, counts);
-                leans.add(looks, form, counts, blurred);
+                leans.add(looks, form, counts, blur);
             }
             let tally = Tally::of(looks, form, counts);
             let sighting = &mut fit.sightings[seen.sighting];
@@ -114,7 +114,7 @@ impl Table<'_> {
                     apart.abs() > self.grain(&member.start.pace)
                 });
             shows_too_many |= late::shows_too_many(looks, member.start, counts);
-            uneven = uneven.or(tally.uneven_place(blurred));
+            uneven = uneven.or(tally.uneven_place(blur.places));
             let beyond = labels::beyond_the_last(looks, form, counts);
             if beyond >= labels::FEWEST {
                 uneven = uneven.or(Some((tally.read, beyond)));

@@ -226,33 +226,14 @@ impl Table<'_> {
     /// The chosen start, widened by every other that cannot be told from it; a
     /// doubt for each that differs by more than a frame.
     fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Note>) -> HalfOpen {
-        let mut hull = chosen.start;
         let grain = self.grain(&chosen.pace);
-        let of_chosen = (&chosen.pace, chosen.start.middle());
-        let mut elsewhere = Vec::new();
-        let mut within = Vec::new();
-        for other in survivors {
-            let of_other = (&other.pace, other.start.middle());
-            let apart = apart(of_chosen, of_other);
-            if apart.abs() > grain {
-                elsewhere.push((of_chosen, of_other));
-                continue;
-            }
-            // Counts are compared by their labels, so that another clock's fit in.
-            let moved = of_chosen.1 + apart - of_other.1;
-            let start = self.believable(other, chosen).shift(moved);
-            hull.low = hull.low.min(start.low);
-            hull.high = hull.high.max(start.high);
-            within.push((&other.pace, moved));
-        }
-        // The middle of all may lie before the full second at which the starts were compared,
-        // and there clocks of 30 and of 60 show other labels.
-        let middle = hull.middle();
-        for (pace, moved) in within {
-            let (here, there) = ((&chosen.pace, middle), (pace, middle - moved));
-            if apart(here, there).abs() > grain {
-                elsewhere.push((here, there));
-            }
+        // The middle of all may be within a frame of each where the chosen start is not.
+        let twice = grain * Ratio::from_integer(2);
+        let (mut hull, mut elsewhere) = self.hull_within(chosen, survivors, twice);
+        if !elsewhere.is_empty() || hull.width() > twice {
+            let more;
+            (hull, more) = self.hull_within(chosen, survivors, grain);
+            elsewhere = more;
         }
         for (here, there) in elsewhere {
             let doubt = either(here, there);
@@ -262,6 +243,47 @@ impl Table<'_> {
         }
         let blur = self.blur(&chosen.pace);
         HalfOpen::new(hull.low - blur, hull.high + blur)
+    }
+
+    /// The chosen start, widened by all that are at most so many counts away, and the pairs that
+    /// are further apart than that, or than a frame from the middle of all.
+    fn hull_within<'j>(
+        &self,
+        chosen: &'j Joint,
+        survivors: &[&'j Joint],
+        most: Ratio,
+    ) -> (HalfOpen, Vec<(Shown<'j>, Shown<'j>)>) {
+        let mut hull = chosen.start;
+        let grain = self.grain(&chosen.pace);
+        let of_chosen = (&chosen.pace, chosen.start.middle());
+        let mut elsewhere = Vec::new();
+        let mut within = Vec::new();
+        for other in survivors {
+            let of_other = (&other.pace, other.start.middle());
+            let apart = apart(of_chosen, of_other);
+            if apart.abs() > most {
+                elsewhere.push((of_chosen, of_other));
+                continue;
+            }
+            // Counts are compared by their labels, so that another clock's fit in.
+            let moved = of_chosen.1 + apart - of_other.1;
+            let start = self.believable(other, chosen).shift(moved);
+            hull.low = hull.low.min(start.low);
+            hull.high = hull.high.max(start.high);
+            within.push((of_other, moved));
+        }
+        // The middle of all may lie before the full second at which the starts were compared,
+        // and there clocks of 30 and of 60 show other labels.
+        let middle = hull.middle();
+        for ((pace, at), moved) in within {
+            let (here, there) = ((&chosen.pace, middle), (pace, middle - moved));
+            if apart(here, there).abs() > grain {
+                elsewhere.push((here, there));
+            } else if apart(here, (pace, at)).abs() > grain {
+                elsewhere.push((of_chosen, (pace, at)));
+            }
+        }
+        (hull, elsewhere)
     }
 
     /// The start of a rival. One that is far behind already uses up the doubt

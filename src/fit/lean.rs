@@ -7,7 +7,8 @@
 
 use super::audit::NOTHING;
 use super::looks::Looks;
-use crate::timecode::ClockForm;
+use super::sight::Blur;
+use crate::timecode::{ClockForm, Digits};
 
 /// Looks that one standing digit is worth where nothing that moves tells more. Judged.
 const USUAL_WORTH: f64 = 3.0;
@@ -38,19 +39,22 @@ impl Leans {
         Self { leads: Vec::new() }
     }
 
-    /// Adds one sighting, with the counts that the fit says were displayed. The last `blurred`
-    /// places go round in one exposure and tell nothing.
-    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64], blurred: usize) {
+    /// Adds one sighting, with the counts that the fit says were displayed.
+    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64], blur: Blur) {
         let places = looks.dial.places();
         let hidden = looks.dial.hidden_digits();
         if self.leads.len() < places {
             self.leads.resize_with(places, Leads::default);
         }
+        let mut near: Vec<Digits> = Vec::new();
         for (look, &count) in counts.iter().enumerate() {
-            let near = [count - 1, count, count + 1].map(|near| form.digits(near));
-            for place in 0..places.saturating_sub(blurred) {
-                let [before, digit, after] =
-                    near.map(|n| usize::from(n.as_slice()[hidden + place]));
+            near.clear();
+            let steps = -blur.steps..=blur.steps;
+            near.extend(steps.map(|step| form.digits(count + step * blur.counts_per_step())));
+            let shown = &near[blur.steps as usize];
+            for place in 0..places.saturating_sub(blur.places) {
+                let digit_of = |label: &Digits| usize::from(label.as_slice()[hidden + place]);
+                let digit = digit_of(shown);
                 let says = looks.place(look, place);
                 let highest = says.iter().copied().fold(f32::MIN, f32::max);
                 let lowest = says.iter().copied().fold(f32::MAX, f32::min);
@@ -59,7 +63,7 @@ impl Leans {
                 }
                 let over = |other: usize| {
                     // A digit that is about to come, or just went, may be in the picture.
-                    if [before, digit, after].contains(&other) {
+                    if near.iter().any(|label| digit_of(label) == other) {
                         f32::NAN
                     } else {
                         says[digit] - says[other]

@@ -7,7 +7,7 @@ use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
 use super::pace::{Pace, paces};
 use super::tally::Tally;
-use super::window::{self, WindowFit, fit_window};
+use super::window::{self, Scored, WindowFit, fit_window};
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, Ratio};
 
@@ -131,9 +131,7 @@ fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
     let tail = last.rev().take_while(is_unread).count();
     let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
     let needs_them = match start.pace.form {
-        ClockForm::Hundredths | ClockForm::Thousandths => {
-            tail <= blurred_places(&start.pace, frame_s)
-        }
+        ClockForm::Hundredths | ClockForm::Thousandths => tail <= Blur::of(start, frame_s).places,
         _ => tail < usize::from(dial.last_digits),
     };
     if needs_them { 0 } else { tail }
@@ -221,7 +219,7 @@ fn see_stretch<'a>(
         let form = best.pace.form;
         let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
         let mut leans = Leans::new();
-        leans.add(looks, form, &counts, blurred_places(&best.pace, frame_s));
+        leans.add(looks, form, &counts, Blur::of(best, frame_s));
         let worth = leans.worth();
         seen.window.ballots = Group::ALL
             .map(|group| Ballot::of(group, looks, form, &counts, worth))
@@ -323,14 +321,37 @@ pub(super) fn order(seen: &[Seen]) -> Vec<usize> {
     Vec::new()
 }
 
-/// Last places that go round at least half way in a frame, while the shutter may be open.
-pub(super) fn blurred_places(pace: &Pace, frame_s: Ratio) -> usize {
-    let frame = frame_s * pace.counts_per_second();
-    let half_ways = std::iter::successors(Some(5), |half_way| Some(10 * half_way));
-    half_ways
-        .take(pace.form.last_digits().into())
-        .take_while(|&half_way| frame >= Ratio::from_integer(half_way))
-        .count()
+/// What passes on a display in a frame, while the shutter may be open.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Blur {
+    /// Last places that go round at least half way, and tell nothing.
+    pub places: usize,
+    /// Steps of the place before them that may be in the picture, to either side of its middle.
+    pub steps: i64,
+}
+
+impl Blur {
+    pub fn of(start: &Scored, frame_s: Ratio) -> Self {
+        let pace = &start.pace;
+        let frame = frame_s * pace.counts_per_second();
+        let half_ways = std::iter::successors(Some(5), |half_way| Some(10 * half_way));
+        let places = half_ways
+            .take(pace.form.last_digits().into())
+            .take_while(|&half_way| frame >= Ratio::from_integer(half_way))
+            .count();
+        let mut blur = Self { places, steps: 1 };
+        // Open for a frame at the most, half of it to either side; a display that is late steps
+        // by several counts at a time.
+        let counts = frame / Ratio::from_integer(2) + start.slack();
+        let steps = counts / Ratio::from_integer(blur.counts_per_step());
+        blur.steps = i64::try_from(steps.ceil()).unwrap_or(i64::MAX).clamp(1, 5);
+        blur
+    }
+
+    /// Counts to a step of the place before the blurred ones.
+    pub const fn counts_per_step(self) -> i64 {
+        10i64.pow(self.places as u32)
+    }
 }
 
 /// True for clocks whose counts last several frames.

@@ -460,3 +460,31 @@ fn doubts_about_the_file_stand_beside_a_start_that_is_not_sure() {
     assert_unsure(&fit, "head_lost");
     assert_eq!(label(&fit), "02:28:52:00");
 }
+
+/// Of a clock of 100 before a camera of 24, four counts pass in a frame: that a last digit is
+/// seen with others that stood in the same picture says nothing of the reader.
+#[test]
+fn digits_that_share_one_exposure_put_no_hour_in_doubt() {
+    for seed in 0..12 {
+        let mut scene = Scene::new(frames(Rate::F100), "23:55:28:38", Rate::F24);
+        scene.phi += 0.09 * seed as f64;
+        (scene.exposure, scene.noise, scene.seed) = (0.5, 0.2, seed);
+        let fit = run(&scene.film());
+        assert_eq!(fit.verdict, Verdict::Sure, "{seed}: {:#?}", fit.reasons);
+    }
+}
+
+/// Seen 13 times by a camera of 59.94, a clock of 29.97 burned in may be one of 25 on a slow panel,
+/// whose start is a count later. The middle of both is within a frame of either.
+#[test]
+fn a_start_within_a_frame_of_all_that_explain_the_frames_is_sure() {
+    for seed in 0..8 {
+        let mut scene = Scene::new(frames(Rate::F29_97), "16:36:39:15", Rate::F59_94);
+        scene.frames = (0..13).collect();
+        scene.seed = seed;
+        let fit = run(&scene.film());
+        assert_eq!(fit.verdict, Verdict::Sure, "{seed}: {:#?}", fit.reasons);
+        let off = fit.start.unwrap().counts.middle().to_f64() - scene.phi;
+        assert!(off.abs() <= 1.0, "{seed}: {off}");
+    }
+}

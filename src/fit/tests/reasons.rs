@@ -4,6 +4,7 @@ use super::cases::{assert_sure, assert_unsure, run};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::lean::Leans;
 use crate::fit::looks::Looks;
+use crate::fit::sight::Blur;
 use crate::reading::DigitOdds;
 use crate::timecode::{Rate, Ratio};
 
@@ -108,7 +109,15 @@ fn worth(kept: f64, power: f32) -> f64 {
         let count = |frame: i128| (Ratio::from_integer(frame) * rate + half).floor();
         let counts: Vec<i64> = (0..100).map(|f| first + count(f) as i64).collect();
         let mut leans = Leans::new();
-        leans.add(&looks, scene.form, &counts, 0);
+        leans.add(
+            &looks,
+            scene.form,
+            &counts,
+            Blur {
+                places: 0,
+                steps: 1,
+            },
+        );
         leans.worth()
     };
     (0..20).map(worth).sum::<f64>() / 20.0
