@@ -102,17 +102,6 @@ impl Table<'_> {
                 || tally.longest_other_second >= OTHER_SECOND_FRAMES
                 || labels::begin_elsewhere(looks, form, counts, least)
                 || self.jumped(looks, &tally);
-            // At another speed the refresh of a panel may be several counts, and few are in view.
-            let turns = member
-                .turns
-                .as_ref()
-                .filter(|_| member.start.pace.speed == Ratio::ONE);
-            has_jumped |= turns
-                .and_then(|turns| turns.first_look_alone(late::FEW_STRETCHES))
-                .is_some_and(|first| {
-                    let apart = first.middle() - member.start.core.middle();
-                    apart.abs() > self.grain(&member.start.pace)
-                });
             shows_too_many |= late::shows_too_many(looks, member.start, counts);
             uneven = uneven.or(tally.uneven_place(blur.places));
             let beyond = labels::beyond_the_last(looks, form, counts);

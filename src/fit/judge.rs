@@ -3,7 +3,6 @@
 use super::audit::ENOUGH;
 use super::clock::mark_odds;
 use super::join::{self, Joint};
-use super::late;
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::reasons;
@@ -270,19 +269,16 @@ impl Table<'_> {
             let start = self.believable(other, chosen).shift(moved);
             hull.low = hull.low.min(start.low);
             hull.high = hull.high.max(start.high);
-            within.push((of_other, moved));
+            within.push(of_other);
         }
-        // The middle of all may lie before the full second at which the starts were compared,
-        // and there clocks of 30 and of 60 show other labels.
-        let middle = hull.middle();
-        for ((pace, at), moved) in within {
-            let (here, there) = ((&chosen.pace, middle), (pace, middle - moved));
-            if apart(here, there).abs() > grain {
-                elsewhere.push((here, there));
-            } else if apart(here, (pace, at)).abs() > grain {
-                elsewhere.push((of_chosen, (pace, at)));
-            }
-        }
+        let of_all = (&chosen.pace, hull.middle());
+        let is_far = |other: &Shown| apart(of_all, *other).abs() > grain;
+        elsewhere.extend(
+            within
+                .into_iter()
+                .filter(is_far)
+                .map(|other| (of_chosen, other)),
+        );
         (hull, elsewhere)
     }
 
@@ -334,13 +330,7 @@ impl Table<'_> {
 /// what made the display late may have come after that look.
 fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
     let earliest = members.iter().min_by_key(|member| member.looks.ticks[0]);
-    let first = earliest.and_then(|member| {
-        let turns = member.turns.as_ref()?;
-        Some((
-            turns.first_look_alone(late::ONE_CHANGE)?,
-            member.start.bounds,
-        ))
-    });
+    let first = earliest.and_then(|member| Some((member.first_look?, member.start.bounds)));
     first.map_or(start, |(first, bounds)| {
         let earlier = (bounds.low - first.low).max(Ratio::ZERO);
         let later = (first.high - bounds.high).max(Ratio::ZERO);

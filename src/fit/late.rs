@@ -5,69 +5,46 @@ use super::looks::{Looks, Times};
 use super::window::Scored;
 use crate::timecode::{HalfOpen, Ratio};
 
-/// Stretches, late and on time in turns, that one change makes: a frame lost, a clock set.
-pub(super) const ONE_CHANGE: usize = 2;
-/// ... and a speed between the two of a clip that changes its speed. More are a display that
-/// beats with the camera.
-pub(super) const FEW_STRETCHES: usize = 3;
+/// Stretches, late and on time in turns, that one change makes: a frame lost, a clock set. More
+/// are a display that beats with the camera.
+const ONE_CHANGE: usize = 2;
 
-/// When the looks of a sighting are late.
-pub(super) struct Turns {
-    /// Stretches, late and on time in turns.
-    pub stretches: usize,
-    /// The counts at the reference that the first look would give on a display that is never late.
-    pub first_look: HalfOpen,
-}
-
-impl Turns {
-    /// `counts` are those that the start says were displayed. `None` where no display that is
-    /// late is needed.
-    pub fn of(
-        looks: &Looks,
-        times: &Times,
-        start: &Scored,
-        counts: &[i64],
-        reference_tick: i64,
-    ) -> Option<Self> {
-        start.refresh?;
-        let form = start.pace.form;
-        let per_tick = start.pace.counts_per_second() * times.tick_s;
-        // In units, so many to the count that all are whole.
-        let units = per_tick.den();
-        let from = |look: usize| {
-            let since = i128::from(looks.ticks[look] - reference_tick);
-            i128::from(counts[look]) * units - per_tick.num() * since
-        };
-        let plain: Vec<usize> = (0..looks.len())
-            .filter(|&look| !looks.is_mixed(look))
-            .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
-            .collect();
-        let lowest = plain.iter().map(|&look| from(look)).min()?;
-        let highest = plain.iter().map(|&look| from(look)).max()?;
-        // Each count tells by its first look how early it came up, and by its last how late it
-        // stood.
-        let is_late = |shown: &[usize]| {
-            let makes_late = from(shown[0]) >= lowest + units;
-            let is_late = from(shown[shown.len() - 1]) + units <= highest;
-            (is_late != makes_late).then_some(is_late)
-        };
-        let by_count = plain.chunk_by(|&a, &b| counts[a] == counts[b]);
-        let mut stretches: Vec<bool> = by_count.filter_map(is_late).collect();
-        stretches.dedup();
-        let first = Ratio::new(from(*plain.first()?), units);
-        Some(Self {
-            stretches: stretches.len(),
-            first_look: HalfOpen::new(first, first + Ratio::ONE),
-        })
-    }
-
-    /// What the first look says by itself, where the display seems late in `most` stretches or
-    /// fewer.
-    pub fn first_look_alone(&self, most: usize) -> Option<HalfOpen> {
-        (ONE_CHANGE..=most)
-            .contains(&self.stretches)
-            .then_some(self.first_look)
-    }
+/// The counts at the reference that the first look would give on a display that is never late,
+/// if the looks that are late for this start, and those that make them so, are two stretches.
+/// `counts` are those that the start says were displayed.
+pub(super) fn first_look_alone(
+    looks: &Looks,
+    times: &Times,
+    start: &Scored,
+    counts: &[i64],
+    reference_tick: i64,
+) -> Option<HalfOpen> {
+    start.refresh?;
+    let form = start.pace.form;
+    let per_tick = start.pace.counts_per_second() * times.tick_s;
+    // In units, so many to the count that all are whole.
+    let units = per_tick.den();
+    let from = |look: usize| {
+        let since = i128::from(looks.ticks[look] - reference_tick);
+        i128::from(counts[look]) * units - per_tick.num() * since
+    };
+    let plain: Vec<usize> = (0..looks.len())
+        .filter(|&look| !looks.is_mixed(look))
+        .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
+        .collect();
+    let lowest = plain.iter().map(|&look| from(look)).min()?;
+    let highest = plain.iter().map(|&look| from(look)).max()?;
+    // Each count tells by its first look how early it came up, and by its last how late it stood.
+    let is_late = |shown: &[usize]| {
+        let makes_late = from(shown[0]) >= lowest + units;
+        let is_late = from(shown[shown.len() - 1]) + units <= highest;
+        (is_late != makes_late).then_some(is_late)
+    };
+    let by_count = plain.chunk_by(|&a, &b| counts[a] == counts[b]);
+    let mut stretches: Vec<bool> = by_count.filter_map(is_late).collect();
+    stretches.dedup();
+    let first = Ratio::new(from(*plain.first()?), units);
+    (stretches.len() == ONE_CHANGE).then(|| HalfOpen::new(first, first + Ratio::ONE))
 }
 
 /// True if more of the counts came up than a display that draws this seldom can show: of a clock

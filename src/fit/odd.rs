@@ -17,9 +17,6 @@ use crate::timecode::{ClockForm, Ratio};
 const MOST_OFF: i128 = 10;
 /// Speeds tried to either side of the real one, for one form, in the first search.
 const MOST_STEPS: i128 = 40;
-/// Nats by which a measured pace must lead those of the table before they are dropped: ln of
-/// the speeds tried, and what any start must lead by (judged).
-const AHEAD: f64 = 12.0;
 /// Fewest looks, and fewest of them that are off at the table's pace.
 const FEWEST_LOOKS: usize = 12;
 const FEWEST_OFF: usize = 2;
@@ -105,17 +102,9 @@ pub(super) fn fit_odd_pace<'a>(
             last.push(plain);
         }
     }
-    let mut window = fit_window(&mut looks, times, &last, known.drop_frame);
-    let top = window.scored.first()?.clone();
-    if top.pace.doubt_ppm == 0 {
+    let window = fit_window(&mut looks, times, &last, known.drop_frame);
+    if window.scored.first()?.pace.doubt_ppm == 0 {
         return None;
-    }
-    let of_table = |start: &&mut Scored| start.pace.doubt_ppm == 0;
-    let rivals = window.scored.iter_mut().filter(of_table);
-    for rival in rivals.filter(|rival| top.score < rival.score + AHEAD) {
-        // Neither is believed: what they leave open together is.
-        rival.lenient_score = rival.lenient_score.max(top.lenient_score);
-        rival.score = top.score;
     }
     Some((looks, window))
 }

@@ -2,14 +2,14 @@
 
 use super::Known;
 use super::join::Joint;
-use super::late::Turns;
+use super::late;
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::sight::{Seen, is_coarse};
 use super::window::{self, Scored, WindowFit};
 use crate::facts::ClipFacts;
 use crate::reading::Sighting;
-use crate::timecode::{Rate, Ratio};
+use crate::timecode::{HalfOpen, Rate, Ratio};
 
 /// Counts per clip frame from which one exposure may hold more than two.
 const BLURRED_COUNTS: i128 = 4;
@@ -32,8 +32,8 @@ pub(super) struct Member<'a> {
     pub looks: &'a Looks<'a>,
     /// The counts that the start says were displayed.
     pub counts: Vec<i64>,
-    /// When its display is late, if it is.
-    pub turns: Option<Turns>,
+    /// What the first look says by itself, where the display is late in one stretch only.
+    pub first_look: Option<HalfOpen>,
 }
 
 impl Table<'_> {
@@ -45,13 +45,14 @@ impl Table<'_> {
             let looks = self.seen[index].looks.as_ref()?;
             let reference_tick = self.windows[index].reference_tick;
             let counts = window::place(looks, self.times, start, reference_tick)?;
-            let turns = Turns::of(looks, self.times, start, &counts, reference_tick);
+            let first_look =
+                late::first_look_alone(looks, self.times, start, &counts, reference_tick);
             Some(Member {
                 index,
                 start,
                 looks,
                 counts,
-                turns,
+                first_look,
             })
         };
         starts.filter_map(member).collect()
