@@ -21,9 +21,10 @@ use crate::timecode::{ClockForm, HalfOpen, Ratio};
 /// two changes, the time between them is bounded from both sides.
 const DISTINCT_COUNTS: usize = 3;
 /// ... and at a speed that only the digits tell. Seconds that stand where frames would, behind a
-/// day and the time of day, are 24 a second at a tenth of the speed to two or three of their changes;
-/// a speed at which the display would be slower than panels are is doubtful besides.
-const COUNTS_AT_ANOTHER_SPEED: usize = 5;
+/// day and the time of day, are 24 a second at a tenth of the speed to two of their changes (with
+/// four counts none of 3,780 such clips was sure); a speed at which the display would be slower
+/// than panels are is doubtful besides.
+const COUNTS_AT_ANOTHER_SPEED: usize = 4;
 /// Frames in a row against the fit that may be a second start: a jump.
 const JUMP_FRAMES: usize = 4;
 /// Frames in a row that show another second than the fit has: digits are misread here and
