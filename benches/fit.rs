@@ -30,7 +30,7 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 use std::sync::LazyLock;
 use std::time::Instant;
-use truth::{best_width, could_be_certain, could_be_told, counts_off};
+use truth::{best_width, could_be_certain, could_be_told, counts_off, width_in_the_light};
 
 /// Seconds that this thread has computed, as the kernel counts them, so that other work on the
 /// machine does not show; the time of day where there is no such count.
@@ -56,6 +56,8 @@ struct Score {
     covered_strictly: bool,
     /// Bounds against perfect digits, where the clock was recognised.
     ratio: Option<f64>,
+    /// ... and against what the light of each frame leaves over.
+    light_ratio: Option<f64>,
     /// Perfect digits would tell the start; the light would, too.
     possible: bool,
     tellable: bool,
@@ -125,6 +127,7 @@ fn run(case: Case, seed: u64) -> Score {
         let is_even = scene.habit == Habit::Even;
         if is_it && is_even && score.sure && best > 1e-6 && filmed.sightings.len() == 1 {
             score.ratio = Some(2.0 * half / best);
+            score.light_ratio = Some(2.0 * half / width_in_the_light(&scene, &filmed, grain));
         }
         score.what = format!(
             "{} off {off:.3} half {half:.3} missed {:.3} lags {:?}",
@@ -187,6 +190,7 @@ struct Total {
     tellable: usize,
     tellable_sure: usize,
     ratios: Vec<f64>,
+    light_ratios: Vec<f64>,
     seconds: f64,
 }
 
@@ -207,15 +211,19 @@ impl Total {
             self.strictly += usize::from(score.covered_strictly);
         }
         self.ratios.extend(score.ratio);
+        self.light_ratios.extend(score.light_ratio);
     }
 
     /// Names and values of the table's columns, after the case.
     fn columns(&mut self) -> Vec<(&'static str, f64)> {
         self.ratios.sort_by(f64::total_cmp);
-        let width = |p: f64| match self.ratios.len() {
+        self.light_ratios.sort_by(f64::total_cmp);
+        let quantile = |of: &[f64], p: f64| match of.len() {
             0 => f64::NAN,
-            n => self.ratios[((n - 1) as f64 * p).round() as usize],
+            n => of[((n - 1) as f64 * p).round() as usize],
         };
+        let width = |p: f64| quantile(&self.ratios, p);
+        let in_the_light = |p: f64| quantile(&self.light_ratios, p);
         let percent = |a: usize, b: usize| 100.0 * a as f64 / b.max(1) as f64;
         let number = |n: usize| n as f64;
         vec![
@@ -233,6 +241,8 @@ impl Total {
             ("width_p75", width(0.75)),
             ("width_p90", width(0.9)),
             ("width_p99", width(0.99)),
+            ("light_width_p50", in_the_light(0.5)),
+            ("light_width_p90", in_the_light(0.9)),
             ("possible", number(self.possible)),
             (
                 "possible_sure_percent",

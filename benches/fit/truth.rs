@@ -91,15 +91,27 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64, may_be_misre
     if scene.clock.is_coarse() && late_s > scene.frame_s() + refresh_s {
         return false;
     }
-    let seen: Vec<(f64, Vec<u8>)> = filmed
+    let seen: Vec<Told> = filmed
         .shown
         .iter()
-        .map(|&(at, count)| (at, scene.clock.digits(count)))
+        .map(|&(at, count)| (at, vec![scene.clock.digits(count)]))
         .collect();
-    let same = |digits: &[u8], other: &[u8]| {
-        let mut places = digits.iter().zip(other).enumerate();
-        places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
-    };
+    let mut own: Option<f64> = None;
+    for (clock, speed) in clocks(scene) {
+        let late = clock.rate() / SLOWEST_PANEL_HZ;
+        for start in explaining(scene, &seen, &clock, speed, late, may_be_misread) {
+            let off = start.off(scene, &clock);
+            if (off - *own.get_or_insert(off)).abs() > grain {
+                return false;
+            }
+        }
+    }
+    true
+}
+
+/// Clocks of the table that could show the same number of digits, at all speeds. The one that was
+/// filmed comes first: all others are held against its start.
+fn clocks(scene: &Scene) -> Vec<(Clock, f64)> {
     let mut clocks: Vec<Clock> = if FRAMES.contains(&scene.clock) {
         // A colon may stand before thousandths, too; hundredths are a hundred frames.
         FRAMES
@@ -112,99 +124,179 @@ pub fn could_be_certain(scene: &Scene, filmed: &Filmed, grain: f64, may_be_misre
     } else {
         vec![scene.clock]
     };
+    clocks.sort_by_key(|clock| *clock != scene.clock);
+    let mut speeds = SPEEDS;
+    speeds.sort_by_key(|&speed| speed.total_cmp(&scene.speed).is_ne());
+    let at_speeds = |clock| speeds.map(|speed| (clock, speed));
+    clocks.into_iter().flat_map(at_speeds).collect()
+}
+
+/// When a frame was seen, and the labels that it may show.
+type Told = (f64, Vec<Vec<u8>>);
+
+/// The starts of one clock that explain all frames but so many, shown up to `late` counts late.
+fn explaining(
+    scene: &Scene,
+    seen: &[Told],
+    clock: &Clock,
+    speed: f64,
+    late: f64,
+    may_be_misread: u32,
+) -> Vec<Explains> {
+    let same = |digits: &[u8], other: &[u8]| {
+        let mut places = digits.iter().zip(other).enumerate();
+        places.all(|(place, (a, b))| a == b || scene.dark == Some(place))
+    };
     let tick = match scene.stamps {
         Stamps::Exact => 0.0,
         Stamps::Uneven(per_second) => 1.0 / per_second as f64,
     };
-    // The clock that was filmed comes first: all others are held against its start.
-    clocks.sort_by_key(|clock| *clock != scene.clock);
-    let mut speeds = SPEEDS;
-    speeds.sort_by_key(|&speed| speed.total_cmp(&scene.speed).is_ne());
-    let mut own: Option<f64> = None;
-    for clock in &clocks {
-        let late = clock.rate() / SLOWEST_PANEL_HZ;
-        for speed in speeds {
-            let pace = clock.rate() * speed;
-            let fuzz = tick * pace + 1e-9;
-            let from_frame = |(at, digits): &(f64, Vec<u8>), misread| {
-                let fills: Vec<Vec<u8>> = match scene.dark {
-                    None => vec![digits.clone()],
-                    Some(place) => (0..10)
-                        .map(|d| {
-                            let mut filled = digits.clone();
-                            filled[place] = d;
-                            filled
-                        })
-                        .collect(),
-                };
-                let start = |digits: &Vec<u8>| {
-                    let two = |i: usize| i64::from(10 * digits[i] + digits[i + 1]);
-                    let part = digits[6..]
-                        .iter()
-                        .fold(0, |sum, &d| 10 * sum + i64::from(d));
-                    let count = clock.count([two(0), two(2), two(4), part])? as f64;
-                    let from = count - pace * at;
-                    Some(Explains {
-                        low: from - fuzz,
-                        high: from + 1.0 + late + fuzz,
-                        misread,
-                    })
-                };
-                fills.iter().filter_map(start).collect::<Vec<_>>()
-            };
-            let mut starts = from_frame(&seen[0], 0);
-            for (frame, (at, digits)) in seen.iter().enumerate().skip(1) {
-                let explains = |start: &Explains| {
-                    let first = (start.low + pace * at - late).floor() as i64;
-                    let last = (start.high + pace * at).floor() as i64;
-                    let fits = (first..=last).filter(|&c| same(&clock.digits(c), digits));
-                    let with = fits.map(|c| {
-                        let from = c as f64 - pace * at;
-                        Explains {
-                            low: start.low.max(from - fuzz),
-                            high: start.high.min(from + 1.0 + late + fuzz),
-                            ..*start
-                        }
-                    });
-                    let with: Vec<Explains> = with.filter(|e| e.low < e.high).collect();
-                    let without = (start.misread < may_be_misread).then(|| Explains {
-                        misread: start.misread + 1,
-                        ..*start
-                    });
-                    with.into_iter().chain(without).collect::<Vec<_>>()
-                };
-                let before = frame == 1 && may_be_misread > 0;
-                starts = starts.iter().flat_map(explains).collect();
-                if before {
-                    starts.extend(from_frame(&seen[1], 1));
+    let pace = clock.rate() * speed;
+    let fuzz = tick * pace + 1e-9;
+    let from_frame = |(at, labels): &Told, misread| {
+        let fills = labels.iter().flat_map(|digits| match scene.dark {
+            None => vec![digits.clone()],
+            Some(place) => (0..10)
+                .map(|d| {
+                    let mut filled = digits.clone();
+                    filled[place] = d;
+                    filled
+                })
+                .collect(),
+        });
+        let start = |digits: Vec<u8>| {
+            let two = |i: usize| i64::from(10 * digits[i] + digits[i + 1]);
+            let part = digits[6..]
+                .iter()
+                .fold(0, |sum, &d| 10 * sum + i64::from(d));
+            let count = clock.count([two(0), two(2), two(4), part])? as f64;
+            let from = count - pace * at;
+            Some(Explains {
+                low: from - fuzz,
+                high: from + 1.0 + late + fuzz,
+                misread,
+            })
+        };
+        fills.filter_map(start).collect::<Vec<_>>()
+    };
+    let mut starts = from_frame(&seen[0], 0);
+    for (frame, (at, labels)) in seen.iter().enumerate().skip(1) {
+        let explains = |start: &Explains| {
+            let first = (start.low + pace * at - late).floor() as i64;
+            let last = (start.high + pace * at).floor() as i64;
+            let fits = (first..=last).filter(|&c| {
+                let shown = clock.digits(c);
+                labels.iter().any(|digits| same(&shown, digits))
+            });
+            let with = fits.map(|c| {
+                let from = c as f64 - pace * at;
+                Explains {
+                    low: start.low.max(from - fuzz),
+                    high: start.high.min(from + 1.0 + late + fuzz),
+                    ..*start
                 }
-                // Neighbouring counts of a dark place lead to overlapping starts.
-                starts.sort_by(|a, b| {
-                    let by_low = a.low.total_cmp(&b.low);
-                    a.misread.cmp(&b.misread).then(by_low)
-                });
-                starts.dedup_by(|b, a| {
-                    let touch = a.misread == b.misread && b.low <= a.high;
-                    if touch {
-                        a.high = a.high.max(b.high);
-                    }
-                    touch
-                });
-                if starts.is_empty() {
-                    break;
-                }
+            });
+            let with: Vec<Explains> = with.filter(|e| e.low < e.high).collect();
+            let without = (start.misread < may_be_misread).then(|| Explains {
+                misread: start.misread + 1,
+                ..*start
+            });
+            with.into_iter().chain(without).collect::<Vec<_>>()
+        };
+        let before = frame == 1 && may_be_misread > 0;
+        starts = starts.iter().flat_map(explains).collect();
+        if before {
+            starts.extend(from_frame(&seen[1], 1));
+        }
+        // Neighbouring counts of a dark place lead to overlapping starts.
+        starts.sort_by(|a, b| {
+            let by_low = a.low.total_cmp(&b.low);
+            a.misread.cmp(&b.misread).then(by_low)
+        });
+        starts.dedup_by(|b, a| {
+            let touch = a.misread == b.misread && b.low <= a.high;
+            if touch {
+                a.high = a.high.max(b.high);
             }
-            for start in starts {
-                let middle = f64::midpoint(start.low, start.high);
-                let label = clock.label(middle.floor() as i64);
-                let off = counts_off(scene, clock, label, middle.rem_euclid(1.0));
-                if (off - *own.get_or_insert(off)).abs() > grain {
-                    return false;
-                }
+            touch
+        });
+        if starts.is_empty() {
+            break;
+        }
+    }
+    starts
+}
+
+impl Explains {
+    /// Counts from the truth to the middle.
+    fn off(&self, scene: &Scene, clock: &Clock) -> f64 {
+        let middle = f64::midpoint(self.low, self.high);
+        let label = clock.label(middle.floor() as i64);
+        counts_off(scene, clock, label, middle.rem_euclid(1.0))
+    }
+}
+
+/// Nats within which bounds must hold what is possible: one in 1,100.
+const POSSIBLE: f64 = 7.0;
+/// Lateness that is tried, in seconds, the least first.
+const LATE_S: [f64; 4] = [0.0, 1.0 / 120.0, 1.0 / 60.0, 1.0 / 50.0];
+
+/// Width of what the frames leave over to one who sees each of them in its own light: any clock
+/// of the table, with the least lateness that explains all frames, whose start is less than
+/// `grain` counts from that of the clock that was filmed. A frame may show any count that stood
+/// while the shutter was open, if the half of the exposure is less than s sqrt(2 * 7 / D) of it
+/// away: s is the noise of a segment, and D the segments in which that count differs from the
+/// one in the middle. Uneven stamps are known to a tick.
+pub fn width_in_the_light(scene: &Scene, filmed: &Filmed, grain: f64) -> f64 {
+    let seen: Vec<Told> = filmed
+        .shown
+        .iter()
+        .zip(&filmed.light)
+        .map(|(&(at, count), light)| (at, labels_in(scene, count, light)))
+        .collect();
+    let mut own: Option<f64> = None;
+    let (mut low, mut high) = (f64::MAX, f64::MIN);
+    for (clock, speed) in clocks(scene) {
+        let mut of_this = LATE_S
+            .iter()
+            .map(|late_s| explaining(scene, &seen, &clock, speed, clock.rate() * late_s, 0));
+        let Some(starts) = of_this.find(|starts| !starts.is_empty()) else {
+            continue;
+        };
+        for start in starts {
+            let off = start.off(scene, &clock);
+            if (off - *own.get_or_insert(off)).abs() <= grain {
+                let half = (start.high - start.low) / 2.0;
+                (low, high) = (low.min(off - half), high.max(off + half));
             }
         }
     }
-    true
+    high - low
+}
+
+/// The labels that a frame may show.
+fn labels_in(scene: &Scene, count: i64, light: &Light) -> Vec<Vec<u8>> {
+    let shown = scene.clock.digits(count);
+    let mut labels = vec![shown.clone()];
+    let mut before = 0.0;
+    for &(other, share) in &light.exposed {
+        let (from, to) = (before, before + share);
+        before = to;
+        let digits = scene.clock.digits(other);
+        let differs = |(place, (&a, &b)): (usize, (&u8, &u8))| match scene.dark == Some(place) {
+            true => 0,
+            false => (0..7)
+                .filter(|&s| segment(a.into(), s) != segment(b.into(), s))
+                .count(),
+        };
+        let pairs = shown.iter().zip(&digits).enumerate();
+        let segments: usize = pairs.map(differs).sum();
+        let away = (from - 0.5).max(0.5 - to);
+        if segments > 0 && away < scene.noise * (2.0 * POSSIBLE / segments as f64).sqrt() {
+            labels.push(digits);
+        }
+    }
+    labels
 }
 
 /// Nats by which the truth must lead everything else before it is certain: ln(10,000).
