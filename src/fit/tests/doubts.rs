@@ -151,6 +151,19 @@ fn a_day_before_the_time_of_day_is_not_explained_by_a_clip_at_another_speed() {
 }
 
 #[test]
+fn four_counts_tell_a_speed_at_which_the_clip_plays() {
+    for (seed, speed) in (0u64..).zip([0.1, 0.125, 0.2, 0.1, 0.125, 0.2]) {
+        let mut scene = Scene::new(frames(Rate::F24), "09:42:27:08", Rate::F120);
+        (scene.speed, scene.seed) = (speed, seed);
+        // From the middle of one count to the end of the third after it.
+        scene.frames = (0..(3.4 / (24.0 * speed) * 120.0) as u64).collect();
+        assert_sure(&run(&scene.film()), "09:42:27:08");
+        scene.frames = (0..(2.4 / (24.0 * speed) * 120.0) as u64).collect();
+        assert_unsure(&run(&scene.film()), "speed_doubtful");
+    }
+}
+
+#[test]
 fn digits_that_were_read_twice_are_not_explained_by_a_clip_at_another_speed() {
     // The hours of a clock of tenths stood in two places, so that its last three digits passed
     // for frames: 120 a second, at a tenth of the speed, the first of them misread throughout.
