@@ -45,7 +45,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
         let read = looks.map(|l| (0..l.len()).filter(|&i| l.is_read(i)).count());
         fit.sightings[seen.sighting].frames_read += read.sum::<usize>();
     }
-    let order = order(&seen);
+    let mut order = order(&seen);
     if order.is_empty() {
         fit.reasons.push(nothing(&seen));
         return (fit, 0.0);
@@ -59,8 +59,14 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
         clip,
         known,
     };
-    let gain = table.decide(&order, &mut fit);
-    (fit, gain)
+    loop {
+        let (decided, gain, mirage) = table.decide(&order, fit.clone());
+        // What reads like digits on texture must not hide a clock, before it or behind.
+        order.retain(|i| !mirage.contains(i));
+        if mirage.is_empty() || order.is_empty() {
+            return (decided, gain);
+        }
+    }
 }
 
 /// Why there is no start at all.
@@ -80,13 +86,18 @@ fn nothing(seen: &[Seen]) -> Note {
 }
 
 impl Table<'_> {
-    /// Fills in the fit; gives the nats that the start gains.
-    fn decide(&self, order: &[usize], fit: &mut ClockFit) -> f64 {
+    /// The fit filled in, the nats that its start gains, and sightings in `order` that turn out to
+    /// be no clock: without them it is to be decided again.
+    fn decide(&self, order: &[usize], mut fit: ClockFit) -> (ClockFit, f64, Vec<usize>) {
         let mut lead = order[0];
         let mut joints = self.joints(order);
         let mut doubts: Vec<Note> = Vec::new();
         let conflict = self.conflict(&joints[0], order);
         if let Some(other) = conflict {
+            let (_, _, mirage) = self.decide(&[other], fit.clone());
+            if !mirage.is_empty() {
+                return (fit, 0.0, mirage);
+            }
             if self.overlap(lead, other) {
                 doubts.push(reasons::clocks_disagree());
             } else {
@@ -106,18 +117,18 @@ impl Table<'_> {
         let members = self.members(chosen);
         let start = with_first_look(start, &members);
         let gain = members.iter().map(|member| member.start.gain).sum();
-        let checks = self.audit(chosen, start, &members, fit, &mut doubts);
+        let checks = self.audit(chosen, start, &members, &mut fit, &mut doubts);
         if checks.is_mirage() {
-            *fit = Self::mirage(fit);
-            return gain;
+            let mirage = members.iter().map(|member| member.index).collect();
+            return (Self::mirage(&fit), gain, mirage);
         }
         self.check_bounds(chosen, start, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
         if !checks.slow_digits_stand {
             doubts.retain(|d| d.code != "start_unclear");
         }
-        self.clock(chosen, &joints, &survivors, rate_known_by, lead, fit);
-        self.finish(chosen, start, fit);
+        self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
+        self.finish(chosen, start, &mut fit);
         doubts.extend(self.clip.doubts.iter().cloned());
         let agreeing: usize = fit.sightings.iter().map(|s| s.frames_agreeing).sum();
         let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
@@ -137,7 +148,7 @@ impl Table<'_> {
             };
             fit.reasons = doubts;
         }
-        gain
+        (fit, gain, Vec::new())
     }
 
     /// The joined starts, best first, with what the marks say for drop-frame.

@@ -46,6 +46,7 @@ pub struct Scene {
 }
 
 /// Readings and what is true of them.
+#[derive(Clone)]
 pub struct Filmed {
     pub sighting: Sighting,
     pub facts: ClipFacts,

@@ -5,7 +5,7 @@ use super::sim::{Filmed, Scene, flat_marks, frames};
 use crate::fit::{ClockFit, Known, NextLook, fit};
 use crate::note::Note;
 use crate::outcome::Verdict;
-use crate::reading::Sighting;
+use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 fn run(filmed: &[Filmed]) -> ClockFit {
@@ -22,6 +22,47 @@ fn windows(scene: &Scene, firsts: &[u64]) -> Vec<Filmed> {
         scene.film()
     };
     firsts.iter().enumerate().map(film).collect()
+}
+
+/// A display of seconds that nobody could read: each digit leads another by little, and the last
+/// one, of which little more is seen, goes on.
+fn texture(first: u64, last_digits: &[u8]) -> Filmed {
+    let mut scene = Scene::new(ClockForm::Seconds, "10:20:32", Rate::F25);
+    scene.frames = (first..first + 25 * last_digits.len() as u64).collect();
+    let mut filmed = scene.film();
+    for (frame, reading) in filmed.sighting.readings.iter_mut().enumerate() {
+        let lean = |digit: u8, weight: f32| {
+            let mut weights = [1.0; 10];
+            weights[usize::from(digit)] = weight;
+            weights[usize::from(digit + 1) % 10] = 0.8 * weight;
+            DigitOdds::from_weights(weights)
+        };
+        for (place, odds) in reading.places.iter_mut().enumerate() {
+            *odds = match place {
+                5 => lean(last_digits[frame / 25], 4.0),
+                _ => lean([2, 0, 5, 9, 0][place], 6.0),
+            };
+        }
+    }
+    filmed
+}
+
+#[test]
+fn texture_that_reads_like_a_clock_hides_none() {
+    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    for [first_of_texture, first_of_clock] in [[0, 200], [300, 0]] {
+        let texture = texture(first_of_texture, &[2, 3, 4]);
+        let alone = run(std::slice::from_ref(&texture));
+        assert_eq!(codes(&alone), ["no_running_clock"], "{alone:#?}");
+        let [clock] = &windows(&scene, &[first_of_clock])[..] else {
+            unreachable!("one window");
+        };
+        let mut both = [texture, clock.clone()];
+        both.sort_by_key(|f| f.sighting.readings[0].stamp.ticks);
+        let fit = run(&both);
+        assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+        assert_eq!(label(&fit), "10:20:30:07");
+    }
 }
 
 #[test]
