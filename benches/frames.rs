@@ -1,0 +1,157 @@
+//! Reads frames that are kept as pictures, each with what it shows: those of `reading` with a
+//! KEEP_DIR, or of `scripts/train/plain.py`. For choosing between networks and rules, on frames
+//! that measure nothing else.
+//!
+//! `cargo bench --bench frames -- DIR...` prints, by kind, how many frames are found, read
+//! exactly, and read exactly with every digit above nine tenths; then the digits that are
+//! above nine tenths and wrong, and the frames whose outcome differs from the one kept.
+
+mod cores;
+
+use cores::on_all_cores;
+use rollmark::frame::Stamp;
+use rollmark::timecode::Ratio;
+use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Displays of a frame that are read, as many as a clip's dense pass takes on.
+const MOST_DISPLAYS: usize = 4;
+/// Probability of a digit that passes for sure here.
+const SURE: f32 = 0.9;
+
+struct Frame {
+    picture: PathBuf,
+    kind: String,
+    /// Digits of every count that was on the glass during the exposure.
+    shown: Vec<String>,
+    was_exact: bool,
+}
+
+#[derive(Clone, Default)]
+struct Outcome {
+    is_found: bool,
+    is_exact: bool,
+    is_sure: bool,
+    read: Vec<String>,
+    /// Wrong digits above [`SURE`]: the digit, the one that is shown, how likely it was said to be.
+    bold: Vec<(char, char, f32)>,
+}
+
+/// The frames of a folder, from its `frames.tsv`.
+fn frames_in(folder: &Path) -> Vec<Frame> {
+    let list = folder.join("frames.tsv");
+    let text = fs::read_to_string(&list).unwrap_or_else(|e| panic!("{}: {e}", list.display()));
+    let frame = |line: &str| {
+        let fields: Vec<&str> = line.split('\t').collect();
+        let &[file, kind, shown, was_exact] = &fields[..] else {
+            panic!("{}: four fields are wanted: {line}", list.display());
+        };
+        Frame {
+            picture: folder.join(file),
+            kind: kind.to_owned(),
+            shown: shown.split(' ').map(str::to_owned).collect(),
+            was_exact: was_exact == "1",
+        }
+    };
+    text.lines().skip(1).map(frame).collect()
+}
+
+/// A coarse look first, a fine one if that brings nothing, as for a clip.
+fn read(eye: &Eye, frame: &Frame) -> Outcome {
+    let picture = image::open(&frame.picture).expect("the picture can be read");
+    let pyramid = Pyramid::new(picture.into_luma8());
+    let stamp = Stamp {
+        ticks: 0,
+        tick_seconds: Ratio::new(1, 25),
+        index: Some(0),
+    };
+    let mut outcome = Outcome::default();
+    for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
+        let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
+        for display in discovery.displays.iter().take(MOST_DISPLAYS) {
+            let seen = eye.follow(&pyramid, display, stamp, Search::Around);
+            let Some(seen) = seen.expect("the networks run") else {
+                continue;
+            };
+            let best: Vec<(char, f32)> = (seen.reading.places.iter())
+                .map(|odds| odds.best())
+                .map(|(digit, p)| (char::from(b'0' + digit), p))
+                .collect();
+            let text: String = best.iter().map(|b| b.0).collect();
+            let wrong = |shown: &&String| {
+                shown
+                    .chars()
+                    .zip(text.chars())
+                    .filter(|(a, b)| a != b)
+                    .count()
+            };
+            let same_length = frame.shown.iter().filter(|s| s.len() == text.len());
+            // A display with most digits wrong is another one.
+            if let Some(nearest) = same_length
+                .min_by_key(wrong)
+                .filter(|s| wrong(s) * 2 <= text.len())
+            {
+                outcome.is_found = true;
+                let is_exact = wrong(&nearest) == 0;
+                outcome.is_sure |= is_exact && best.iter().all(|b| b.1 > SURE);
+                outcome.is_exact |= is_exact;
+                if outcome.bold.is_empty() {
+                    let pairs = nearest.chars().zip(&best);
+                    let bold = pairs.filter(|(shown, (read, p))| shown != read && *p > SURE);
+                    outcome.bold = bold.map(|(shown, &(read, p))| (read, shown, p)).collect();
+                }
+            }
+            outcome.read.push(text);
+        }
+        if outcome.is_exact {
+            break;
+        }
+    }
+    outcome
+}
+
+fn main() {
+    let folders = std::env::args().skip(1).filter(|a| a != "--bench");
+    let frames: Vec<Frame> = folders
+        .flat_map(|folder| frames_in(Path::new(&folder)))
+        .collect();
+    let eye = Eye::open().expect("the built-in networks load");
+    let outcomes = on_all_cores(frames.len(), |i| read(&eye, &frames[i]));
+    let mut kinds: BTreeMap<&str, [u32; 4]> = BTreeMap::new();
+    for (frame, outcome) in frames.iter().zip(&outcomes) {
+        let counts = [true, outcome.is_found, outcome.is_exact, outcome.is_sure];
+        for kind in [&*frame.kind, "all"] {
+            let sums = kinds.entry(kind).or_default();
+            sums.iter_mut()
+                .zip(counts)
+                .for_each(|(sum, one)| *sum += u32::from(one));
+        }
+        if outcome.is_exact != frame.was_exact {
+            let what = if outcome.is_exact {
+                "read now"
+            } else {
+                "not read now"
+            };
+            let (picture, shown) = (frame.picture.display(), frame.shown.join(" "));
+            println!(
+                "{picture} {} {shown}: {what}, {:?}",
+                frame.kind, outcome.read
+            );
+        }
+        for (read, shown, p) in &outcome.bold {
+            println!(
+                "{} {}: {read} for {shown}, said {p:.3}",
+                frame.picture.display(),
+                frame.kind
+            );
+        }
+    }
+    println!("{:>24} frames found exact sure", "");
+    for (kind, [count, found, exact, sure]) in kinds {
+        println!("{kind:>24} {count:6} {found:5} {exact:5} {sure:4}");
+    }
+    let bold: usize = outcomes.iter().map(|o| o.bold.len()).sum();
+    println!("wrong digits above {SURE}: {bold}");
+}
