@@ -97,9 +97,7 @@ impl Watch<'_> {
                 look_at = at + ratio(ASK_STEP_S);
                 let is_doubtful =
                     asked_in_vain > MOST_IN_VAIN || !tracks.iter().any(Track::seems_to_run);
-                let leaves_nothing_out = tracks
-                    .iter()
-                    .any(|t| t.display.is_plain_and_whole() && t.counts_parts());
+                let leaves_nothing_out = tracks.iter().any(Track::is_in_full_view);
                 if is_doubtful || !(was_looked_again || leaves_nothing_out) {
                     was_looked_again = true;
                     self.look_again(pyramid, stamp, &mut tracks)?;

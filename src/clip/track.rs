@@ -130,6 +130,16 @@ impl Track {
             .is_some_and(|(numbers, span_s)| numbers > seconds_in(span_s, 4))
     }
 
+    /// True if a clock of eight places is in plain view, whose fourth group counts behind a colon or
+    /// a semicolon, as frames do: behind a dot, which is easily overlooked, another digit may follow
+    /// that was left out.
+    pub fn is_in_full_view(&self) -> bool {
+        let mark = self.sighting.readings.last().map(|r| r.last_mark);
+        self.display.is_plain_and_whole()
+            && self.counts_parts()
+            && mark.is_some_and(|mark| mark.colon + mark.semicolon > 0.5)
+    }
+
     /// How many numbers the fourth group showed, and from when to when it was seen, in seconds.
     /// `None` if there is none, or it could not be read in half of the frames.
     fn numbers_shown_last(&self) -> Option<(Ratio, Ratio)> {
@@ -151,9 +161,12 @@ impl Track {
     }
 
     /// True if nothing more can come of following it beside `whole`, of which it is a piece: what
-    /// `whole` has more is no day before a time of day.
+    /// `whole` has more is no day before a time of day. One of as many places or more may still
+    /// turn out to see a last digit.
     pub fn is_idle_beside(&self, whole: &Self) -> bool {
-        whole.counts_parts() && self.is_piece_of(whole)
+        self.sighting.layout.places() < whole.sighting.layout.places()
+            && whole.counts_parts()
+            && self.is_piece_of(whole)
     }
 
     /// True if `whole` follows the same digits and sees more of them: the hours, minutes and
