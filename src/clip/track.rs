@@ -131,13 +131,14 @@ impl Track {
     }
 
     /// True if a clock of eight places is in plain view, whose fourth group counts behind a colon or
-    /// a semicolon, as frames do: behind a dot, which is easily overlooked, another digit may follow
-    /// that was left out.
+    /// a semicolon, or in a row below, as frames do: behind a dot, which is easily overlooked, another
+    /// digit may follow that was left out.
     pub fn is_in_full_view(&self) -> bool {
         let mark = self.sighting.readings.last().map(|r| r.last_mark);
+        let is_marked = mark.is_some_and(|mark| mark.colon + mark.semicolon > 0.5);
         self.display.is_plain_and_whole()
             && self.counts_parts()
-            && mark.is_some_and(|mark| mark.colon + mark.semicolon > 0.5)
+            && (is_marked || self.display.has_rows())
     }
 
     /// How many numbers the fourth group showed, and from when to when it was seen, in seconds.

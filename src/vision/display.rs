@@ -86,6 +86,11 @@ impl Display {
         self.is_plain() && self.layout().places() >= WHOLE_PLACES
     }
 
+    /// True if its digits stand in more than one row.
+    pub fn has_rows(&self) -> bool {
+        self.rows.len() > 1
+    }
+
     /// True if the two stand at one place of the frame.
     pub fn is_near(&self, other: &Self) -> bool {
         let (a, b) = (self.quad(), other.quad());
