@@ -5,6 +5,7 @@ use super::clock::mark_odds;
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
 use super::pace::Pace;
+use super::panel;
 use super::reasons;
 use super::sight::{Kind, Seen, order, see};
 use super::sweep::DOUBT;
@@ -109,9 +110,7 @@ impl Table<'_> {
                 joints = self.joints(&order);
             }
         }
-        let members = joints[0].chosen.iter().zip(self.seen);
-        let looks = members.filter_map(|(c, s)| c.as_ref().and(s.looks.as_ref()));
-        let survivors = survivors(&joints, looks.map(Looks::len).sum());
+        let survivors = self.survivors(&joints);
         let (chosen, rate_known_by) = self.choose(&survivors);
         let start = self.hull(chosen, &survivors, &mut doubts);
         let members = self.members(chosen);
@@ -167,6 +166,51 @@ impl Table<'_> {
         }
         joints.sort_by(|a, b| b.score.total_cmp(&a.score));
         joints
+    }
+
+    /// The starts that cannot be told from the best, best first. A panel whose
+    /// refresh beats with the camera can look like a clock that is a little fast or
+    /// slow, so that a rival at another pace only goes if it fails under every
+    /// panel, or needs a pattern of late digits that no panel makes. The cousin 1000/1001 as
+    /// fast makes any pattern: on a panel that refreshes at a multiple of the best one's rate it
+    /// looks like the best one until it slips, and drawn for up to 20 s.
+    fn survivors<'j>(&self, joints: &'j [Joint]) -> Vec<&'j Joint> {
+        let best = &joints[0];
+        let members = best.chosen.iter().zip(self.seen);
+        let looks = members.filter_map(|(c, s)| c.as_ref().and(s.looks.as_ref()));
+        let looks: usize = looks.map(Looks::len).sum();
+        let is_other_pace = |j: &Joint| {
+            j.pace.form.rate() != best.pace.form.rate() || j.pace.speed != best.pace.speed
+        };
+        // Where the digits may be late each look foretells two counts, at ln 2; on
+        // the slowest panel in use that is this share of all looks.
+        let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
+        let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
+        let is_cousin = |j: &Joint| {
+            j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed
+        };
+        let survives = |j: &&Joint| {
+            j.score >= best.score - ENOUGH
+                || is_other_pace(j)
+                    && j.lenient_score >= best.lenient_score - ENOUGH
+                    && (is_cousin(j)
+                        || j.score >= best.score - ENOUGH - pattern(j)
+                            && self.may_be_a_panel(j, j.lenient_score - best.score + ENOUGH))
+        };
+        joints.iter().filter(survives).collect()
+    }
+
+    /// False if no panel makes the late digits that a rival needs, at a cost of `may_lose` nats.
+    fn may_be_a_panel(&self, rival: &Joint, may_lose: f64) -> bool {
+        let mut starts = rival.chosen.iter().enumerate();
+        starts.all(|(index, start)| {
+            let looks = self.seen[index].looks.as_ref();
+            let tick = self.windows[index].reference_tick;
+            let Some((start, looks)) = start.as_ref().zip(looks) else {
+                return true;
+            };
+            panel::may_be_a_panel(looks, self.times, start, tick, may_lose)
+        })
     }
 
     /// A sighting that runs, and contradicts the joined start.
@@ -347,31 +391,6 @@ fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
         let later = (first.high - bounds.high).max(Ratio::ZERO);
         HalfOpen::new(start.low - earlier, start.high + later)
     })
-}
-
-/// The starts that cannot be told from the best, best first. A panel whose
-/// refresh beats with the camera can look like a clock that is a little fast or
-/// slow, so that a rival at another pace only goes if it fails under every
-/// panel, or needs a pattern of late digits that no panel makes. The cousin 1000/1001 as
-/// fast makes any pattern: on a panel that refreshes at a multiple of the best one's rate it
-/// looks like the best one until it slips, and drawn for up to 20 s.
-fn survivors(joints: &[Joint], looks: usize) -> Vec<&Joint> {
-    let best = &joints[0];
-    let is_other_pace =
-        |j: &Joint| j.pace.form.rate() != best.pace.form.rate() || j.pace.speed != best.pace.speed;
-    // Where the digits may be late each look foretells two counts, at ln 2; on
-    // the slowest panel in use that is this share of all looks.
-    let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
-    let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
-    let is_cousin =
-        |j: &Joint| j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed;
-    let survives = |j: &&Joint| {
-        j.score >= best.score - ENOUGH
-            || is_other_pace(j)
-                && j.lenient_score >= best.lenient_score - ENOUGH
-                && (is_cousin(j) || j.score >= best.score - ENOUGH - pattern(j))
-    };
-    joints.iter().filter(survives).collect()
 }
 
 fn label_of(form: ClockForm, count: Ratio) -> String {

@@ -13,6 +13,7 @@
 //! - `tally`: frames of one sighting, counted
 //! - `labels`: what single frames say as whole labels
 //! - `late`: lateness in one stretch of the looks, which no panel has
+//! - `panel`: is there a panel that makes these late digits
 //! - `audit`: does each slow group of digits stand on its own
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `table`: what a decision looks at, and the measures it goes by
@@ -31,6 +32,7 @@ mod lean;
 mod looks;
 mod odd;
 mod pace;
+mod panel;
 mod reasons;
 mod search;
 mod sight;

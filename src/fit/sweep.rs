@@ -229,6 +229,26 @@ impl<'g> Strip<'g> {
         }
     }
 
+    /// Counts from the reference to a look, in such parts of a count: the least and the most that
+    /// its stamp allows.
+    pub fn position(&self, look: usize, parts: i64) -> (i64, i64) {
+        let parts_at = |units: i64| {
+            let parts = i128::from(units) * i128::from(parts);
+            (parts.div_euclid(self.grid.units.into())) as i64
+        };
+        let at = self.grid.at[look];
+        (parts_at(at - self.grid.rounding), parts_at(at) + 1)
+    }
+
+    /// Nats of the best of `counts` at a look, relative to the count that the strip was made for.
+    pub fn says_at_best(&self, look: usize, counts: RangeInclusive<i64>) -> f64 {
+        let cached =
+            |count: i64| (count - self.first[look]).clamp(0, self.width as i64 - 1) as usize;
+        let row = &self.says[look * self.width..(look + 1) * self.width];
+        let some = &row[cached(*counts.start())..=cached(*counts.end())];
+        f64::from(some.iter().copied().fold(f32::MIN, f32::max))
+    }
+
     /// Nats of the best count of each look, summed: what no phase can exceed.
     pub fn ceiling(&self) -> f64 {
         let best = |row: &[f32]| f64::from(row.iter().copied().fold(f32::MIN, f32::max));

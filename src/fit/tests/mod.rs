@@ -6,6 +6,7 @@ mod doubts;
 mod laws;
 mod minutes;
 mod odd;
+mod panels;
 mod proven;
 mod reasons;
 mod sim;

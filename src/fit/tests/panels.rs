@@ -1,0 +1,93 @@
+//! Which late digits a panel makes, and which none does.
+
+use super::cases::{assert_sure, run};
+use super::sim::{Scene, frames};
+use crate::fit::Known;
+use crate::fit::audit::ENOUGH;
+use crate::fit::looks::{Looks, Times};
+use crate::fit::pace::{Dial, paces};
+use crate::fit::panel::may_be_a_panel;
+use crate::fit::window::fit_window;
+use crate::timecode::{Rate, Ratio};
+
+/// Whether a panel may show `clock` as it was filmed, where another start does as well as this
+/// does if nothing is made of the pattern of its late digits.
+fn may_be(scene: &Scene, clock: Rate) -> bool {
+    let filmed = scene.film();
+    let sightings = [&filmed.sighting];
+    let times = Times::of(&sightings, &filmed.facts);
+    let mut looks = Looks::of(&filmed.sighting, &times.ticks[0]).unwrap();
+    let known = Known {
+        rate: Some(clock),
+        speed: Some(Ratio::ONE),
+        drop_frame: Some(false),
+        ..Known::default()
+    };
+    let paces = paces(Dial::of(&filmed.sighting.layout).unwrap(), &known);
+    let window = fit_window(&mut looks, &times, &paces, Some(false));
+    let start = &window.scored[0];
+    let may_lose = start.lenient_score - start.score + ENOUGH;
+    may_be_a_panel(&looks, &times, start, window.reference_tick, may_lose)
+}
+
+#[test]
+fn no_panel_in_use_is_ruled_out() {
+    let rates = [
+        Rate::F24,
+        Rate::F25,
+        Rate::F29_97,
+        Rate::F48,
+        Rate::F50,
+        Rate::F60,
+        Rate::F100,
+    ];
+    let mut seed = 0;
+    for clock in rates {
+        for camera in [
+            Rate::F23_976,
+            Rate::F25,
+            Rate::F30,
+            Rate::F48,
+            Rate::F60,
+            Rate::F120,
+        ] {
+            for hz in [
+                50.0, 59.94, 60.0, 60.3, 72.0, 75.0, 90.0, 120.0, 144.0, 240.0,
+            ] {
+                seed += 1;
+                let mut scene = Scene::new(frames(clock), "10:20:30:07", camera);
+                scene.phi += (0.37 * seed as f64) % 1.0;
+                scene.refresh = Some((hz, (0.618 * seed as f64) % 1.0));
+                scene.exposure = 0.1 * (seed % 6) as f64;
+                scene.frames = (0..40 + seed % 110).collect();
+                scene.flips = 0.1 * (seed % 3) as f64;
+                scene.seed = seed;
+                assert!(
+                    may_be(&scene, clock),
+                    "{clock} on {hz} Hz by {camera}: {scene:?}"
+                );
+            }
+        }
+    }
+}
+
+/// A clock of 50 would have to hide each :48 and :49, which takes a lateness that grows through
+/// all of a second and falls at its end: a refresh of 49 Hz. A panel of 50 or more, seen by a
+/// camera of 48, is late in turns that are shorter.
+#[test]
+fn a_clock_of_48_locked_to_the_camera_is_none_of_50_on_any_panel() {
+    for label in ["10:20:59:46", "10:20:30:24", "10:20:07:00"] {
+        for (frames_seen, noise) in [(96, 0.12), (144, 0.12), (144, 0.2), (240, 0.2)] {
+            let mut scene = Scene::new(frames(Rate::F48), label, Rate::F48);
+            scene.frames = (0..frames_seen).collect();
+            scene.noise = noise;
+            let fit = run(&scene.film());
+            assert_sure(&fit, label);
+            let width = fit.start.as_ref().unwrap().counts.width().to_f64();
+            assert!(
+                (1.0..1.02).contains(&width),
+                "{label} {frames_seen} {noise}: {width}"
+            );
+        }
+    }
+}
