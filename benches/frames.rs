@@ -4,20 +4,20 @@
 //!
 //! `cargo bench --bench frames -- DIR...` prints, by kind, how many frames are found, read
 //! exactly, and read exactly with every digit above nine tenths; then the digits that are
-//! above nine tenths and wrong, and the frames whose outcome differs from the one kept.
+//! above nine tenths and wrong, the frames whose outcome differs from the one kept, and the time.
 
 mod cores;
+mod stills;
 
 use cores::on_all_cores;
 use rollmark::frame::Stamp;
 use rollmark::timecode::Ratio;
-use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use rollmark::vision::{Eye, Pyramid, Sharpness};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use stills::{Spent, look};
 
-/// Displays of a frame that are read, as many as a clip's dense pass takes on.
-const MOST_DISPLAYS: usize = 4;
 /// Probability of a digit that passes for sure here.
 const SURE: f32 = 0.9;
 
@@ -37,6 +37,7 @@ struct Outcome {
     read: Vec<String>,
     /// Wrong digits above [`SURE`]: the digit, the one that is shown, how likely it was said to be.
     bold: Vec<(char, char, f32)>,
+    spent: Spent,
 }
 
 /// The frames of a folder, from its `frames.tsv`.
@@ -69,41 +70,20 @@ fn read(eye: &Eye, frame: &Frame) -> Outcome {
     };
     let mut outcome = Outcome::default();
     for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
-        let discovery = eye.discover(&pyramid, sharpness).expect("the networks run");
-        for display in discovery.displays.iter().take(MOST_DISPLAYS) {
-            let seen = eye.follow(&pyramid, display, stamp, Search::Around);
-            let Some(seen) = seen.expect("the networks run") else {
-                continue;
-            };
-            let best: Vec<(char, f32)> = (seen.reading.places.iter())
-                .map(|odds| odds.best())
-                .map(|(digit, p)| (char::from(b'0' + digit), p))
-                .collect();
-            let text: String = best.iter().map(|b| b.0).collect();
-            let wrong = |shown: &&String| {
-                shown
-                    .chars()
-                    .zip(text.chars())
-                    .filter(|(a, b)| a != b)
-                    .count()
-            };
-            let same_length = frame.shown.iter().filter(|s| s.len() == text.len());
-            // A display with most digits wrong is another one.
-            if let Some(nearest) = same_length
-                .min_by_key(wrong)
-                .filter(|s| wrong(s) * 2 <= text.len())
-            {
+        for read in look(eye, &pyramid, stamp, sharpness, &mut outcome.spent) {
+            if let Some(nearest) = read.nearest(&frame.shown) {
                 outcome.is_found = true;
-                let is_exact = wrong(&nearest) == 0;
-                outcome.is_sure |= is_exact && best.iter().all(|b| b.1 > SURE);
+                let is_exact = nearest == read.text;
+                outcome.is_sure |= is_exact && read.probabilities.iter().all(|&p| p > SURE);
                 outcome.is_exact |= is_exact;
                 if outcome.bold.is_empty() {
-                    let pairs = nearest.chars().zip(&best);
-                    let bold = pairs.filter(|(shown, (read, p))| shown != read && *p > SURE);
-                    outcome.bold = bold.map(|(shown, &(read, p))| (read, shown, p)).collect();
+                    let said = read.text.chars().zip(&read.probabilities);
+                    let bold = (nearest.chars().zip(said))
+                        .filter(|(shown, (said, p))| shown != said && **p > SURE);
+                    outcome.bold = bold.map(|(shown, (said, &p))| (said, shown, p)).collect();
                 }
             }
-            outcome.read.push(text);
+            outcome.read.push(read.text);
         }
         if outcome.is_exact {
             break;
@@ -154,4 +134,12 @@ fn main() {
     }
     let bold: usize = outcomes.iter().map(|o| o.bold.len()).sum();
     println!("wrong digits above {SURE}: {bold}");
+    let search: f64 = outcomes.iter().map(|o| o.spent.search_ms()).sum();
+    let follow: f64 = outcomes.iter().map(|o| o.spent.follow_ms()).sum();
+    let frames = outcomes.len().max(1) as f64;
+    println!(
+        "all cores at work: search {:.1} ms a look, following {:.1} ms a display",
+        search / frames,
+        follow / frames
+    );
 }

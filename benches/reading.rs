@@ -4,29 +4,29 @@
 //! read exactly but for digits that nobody could tell: fingers hide them, or three or more were
 //! on the glass one after another within the exposure.
 //!
-//! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR]` prints one line a
-//! trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
-//! KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
+//! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR [KIND...]]` prints one line
+//! a trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
+//! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
 //! whether it was read: `scripts/read_by_others.py` shows the same frames to other readers.
+
+mod stills;
 
 use image::GrayImage;
 use image::codecs::jpeg::JpegEncoder;
 use rollmark::frame::Stamp;
 use rollmark::rehearse::{Film, Shoot, Stress};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
-use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use rollmark::vision::{Eye, Pyramid, Sharpness};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
-use std::time::Instant;
+use stills::{Spent, look};
 
 const CAMERA: Rate = Rate::F25;
 /// Strengths of the troubles, from the first to the last frame.
 const STRENGTHS: [f64; 2] = [0.3, 1.0];
 /// Digit heights of ordinary frames otherwise filmed as they come, px.
 const SMALL_PX: [f64; 3] = [9.0, 12.0, 16.0];
-/// Displays of a frame that are read, as many as a clip's dense pass takes on.
-const MOST_DISPLAYS: usize = 4;
 /// Share of a digit behind fingers from which nobody can tell it: halves tell most digits.
 const MOST_HIDDEN: f32 = 0.5;
 /// Digits on one place within the exposure of which one can be told: the fourth hundredth is
@@ -74,9 +74,9 @@ struct Tally {
     exact: u32,
     /// Exact but for digits that nobody could tell.
     tellable: u32,
-    search_ms: f64,
-    follow_ms: f64,
-    follows: u32,
+    /// First looks are timed: most frames need no other.
+    first: Spent,
+    later: Spent,
 }
 
 /// Digits that stood still while they were exposed, by their probability: how many, sum of
@@ -189,58 +189,32 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
         (&luma, Sharpness::Fine),
         (&colour, Sharpness::Coarse),
     ];
-    for (look, (pyramid, sharpness)) in looks.into_iter().enumerate() {
-        let began = Instant::now();
-        let discovery = eye.discover(pyramid, sharpness).expect("the networks run");
-        if look == 0 {
-            tally.search_ms += began.elapsed().as_secs_f64() * 1e3;
-        }
-        for display in discovery.displays.iter().take(MOST_DISPLAYS) {
-            let began = Instant::now();
-            let seen = eye
-                .follow(pyramid, display, still.stamp, Search::Around)
-                .expect("the networks run");
-            tally.follow_ms += began.elapsed().as_secs_f64() * 1e3;
-            tally.follows += 1;
-            let Some(seen) = seen else { continue };
-            let best: Vec<(u8, f32)> = seen
-                .reading
-                .places
-                .iter()
-                .map(|odds| odds.best())
-                .map(|(digit, p)| (b'0' + digit, p))
-                .collect();
-            let text: String = best.iter().map(|b| char::from(b.0)).collect();
+    for (number, (pyramid, sharpness)) in looks.into_iter().enumerate() {
+        let spent = if number == 0 {
+            &mut tally.first
+        } else {
+            &mut tally.later
+        };
+        for read in look(eye, pyramid, still.stamp, sharpness, spent) {
             is_told |= (still.shown.iter()).any(|s| {
-                agrees_where_tellable(s.as_bytes(), &still.is_untellable, text.as_bytes())
+                agrees_where_tellable(s.as_bytes(), &still.is_untellable, read.text.as_bytes())
             });
-            if best.len() != still.shown[0].len() {
+            is_exact |= still.shown.contains(&read.text);
+            let Some(nearest) = read.nearest(&still.shown).filter(|_| !is_found) else {
                 continue;
-            }
-            let wrong = |shown: &&String| {
-                let pairs = shown.bytes().zip(text.bytes());
-                pairs.filter(|(a, b)| a != b).count()
             };
-            let nearest = still
-                .shown
-                .iter()
-                .min_by_key(wrong)
-                .expect("a count is shown");
-            // A display with most digits wrong is another one.
-            if wrong(&nearest) * 2 <= best.len() && !is_found {
-                is_found = true;
-                for (place, ((digit, p), shown)) in best.iter().zip(nearest.bytes()).enumerate() {
-                    // Where a digit changed within the exposure, either would be right.
-                    if still.shown.iter().any(|s| s.as_bytes()[place] != shown) {
-                        continue;
-                    }
-                    let bin = &mut reliability[((p * BINS as f32) as usize).min(BINS - 1)];
-                    bin[0] += 1.0;
-                    bin[1] += f64::from(*p);
-                    bin[2] += f64::from(u8::from(*digit == shown));
+            is_found = true;
+            let said = read.text.bytes().zip(&read.probabilities);
+            for (place, ((digit, &p), shown)) in said.zip(nearest.bytes()).enumerate() {
+                // Where a digit changed within the exposure, either would be right.
+                if still.shown.iter().any(|s| s.as_bytes()[place] != shown) {
+                    continue;
                 }
+                let bin = &mut reliability[((p * BINS as f32) as usize).min(BINS - 1)];
+                bin[0] += 1.0;
+                bin[1] += f64::from(p);
+                bin[2] += f64::from(u8::from(digit == shown));
             }
-            is_exact |= still.shown.contains(&text);
         }
         if is_exact {
             break;
@@ -267,6 +241,7 @@ fn main() {
     let mut kinds = vec![Kind::Ordinary];
     kinds.extend(SMALL_PX.map(Kind::DigitPx));
     kinds.extend(Stress::ALL.map(Kind::Trouble));
+    let only: Vec<String> = arguments.collect();
     let mut reliability = Reliability::default();
     let mut kept = String::from("file\tkind\tshown\tread\n");
     let mut files = 0;
@@ -274,7 +249,8 @@ fn main() {
         "{:>16} frames found exact tellable  search ms  follow ms",
         ""
     );
-    for (row, kind) in (0u64..).zip(kinds) {
+    let rows = (0u64..).zip(kinds);
+    for (row, kind) in rows.filter(|(_, kind)| only.is_empty() || only.contains(&kind.name())) {
         let mut tally = Tally::default();
         for n in 0..each {
             // Scenes of its own: a display that is hard to read counts in one row only.
@@ -304,8 +280,8 @@ fn main() {
             tally.found,
             tally.exact,
             tally.tellable,
-            tally.search_ms / f64::from(tally.frames.max(1)),
-            tally.follow_ms / f64::from(tally.follows.max(1)),
+            tally.first.search_ms(),
+            tally.first.follow_ms(),
         );
     }
     let digits: f64 = reliability.iter().map(|bin| bin[0]).sum();
