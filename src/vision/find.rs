@@ -74,8 +74,9 @@ pub(super) fn find_lines(
         Sharpness::Coarse => ((finest + 1).min(smallest), smallest),
         Sharpness::Fine => (finest + 1, finest + 1),
     };
-    let whole = Cells::of(net, pyramid.level(first_whole).0)?;
-    let mut found = in_frame(&whole, pyramid.level(first_whole).1);
+    let whole_of = |level| pyramid.cells(level, |image| Cells::of(net, image));
+    let whole = whole_of(first_whole)?;
+    let mut found = in_frame(whole, pyramid.level(first_whole).1);
     if finest < first_whole {
         // Digits that this level shows large enough need no look at the next.
         let (image, factor) = pyramid.level(finest);
@@ -85,13 +86,12 @@ pub(super) fn find_lines(
             .filter(|quad| quad.height_px() > PLAIN_HEIGHT_PX)
             .collect();
         found.extend(in_frame(
-            &Cells::hinted_at(net, image, &whole, &known)?,
+            &Cells::hinted_at(net, image, whole, &known)?,
             factor,
         ));
     }
     for level in first_whole + 1..=last {
-        let (image, factor) = pyramid.level(level);
-        found.extend(in_frame(&Cells::of(net, image)?, factor));
+        found.extend(in_frame(whole_of(level)?, pyramid.level(level).1));
     }
     Ok(keep_best_of_overlapping(found))
 }
@@ -235,15 +235,19 @@ mod tests {
 
     #[test]
     fn where_nothing_hints_at_digits_the_finest_level_is_not_looked_at() {
-        let pyramid = Pyramid::new(GrayImage::new(1920, 1080));
-        let widths = |sharpness| {
+        let picture = || Pyramid::new(GrayImage::new(1920, 1080));
+        let widths = |pyramid: &Pyramid, sharpness| {
             let net = Widths(std::sync::Mutex::default());
-            assert!(find_lines(&net, &pyramid, sharpness).unwrap().is_empty());
+            assert!(find_lines(&net, pyramid, sharpness).unwrap().is_empty());
             net.0.into_inner().unwrap()
         };
-        assert_eq!(widths(Sharpness::Broad), [480, 256, 128]);
-        assert_eq!(widths(Sharpness::Coarse), [480, 256, 128]);
-        assert_eq!(widths(Sharpness::Fine), [960]);
+        assert_eq!(widths(&picture(), Sharpness::Broad), [480, 256, 128]);
+        assert_eq!(widths(&picture(), Sharpness::Coarse), [480, 256, 128]);
+        assert_eq!(widths(&picture(), Sharpness::Fine), [960]);
+        // No level is looked at twice.
+        let twice = picture();
+        let both = [Sharpness::Broad, Sharpness::Coarse].map(|how| widths(&twice, how));
+        assert_eq!(both, [vec![480, 256, 128], vec![]]);
         assert!(Sharpness::Fine.is_finer_than_coarse(1080, 1920));
         assert!(!Sharpness::Fine.is_finer_than_coarse(1200, 800));
     }

@@ -1,5 +1,7 @@
 //! One luma picture at halved sizes.
 
+use super::cells::Cells;
+use crate::error::Result;
 use crate::wide::widely;
 use image::GrayImage;
 use std::cell::OnceCell;
@@ -10,6 +12,8 @@ use std::cell::OnceCell;
 pub struct Pyramid {
     full: GrayImage,
     halved: Vec<OnceCell<GrayImage>>,
+    /// What the finder says of each level, whole: a coarse look goes over those of a broad one.
+    cells: Vec<OnceCell<Cells>>,
 }
 
 impl Pyramid {
@@ -23,7 +27,25 @@ impl Pyramid {
             halved.push(OnceCell::new());
             (w, h) = (w / 2, h / 2);
         }
-        Self { full: luma, halved }
+        let cells = (0..=halved.len()).map(|_| OnceCell::new()).collect();
+        Self {
+            full: luma,
+            halved,
+            cells,
+        }
+    }
+
+    /// What the finder says of a level, by `look` if nobody asked before.
+    pub(super) fn cells(
+        &self,
+        level: usize,
+        look: impl FnOnce(&GrayImage) -> Result<Cells>,
+    ) -> Result<&Cells> {
+        let level = level.min(self.halved.len());
+        if self.cells[level].get().is_none() {
+            let _ = self.cells[level].set(look(self.level(level).0)?);
+        }
+        Ok(self.cells[level].get().expect("it was set"))
     }
 
     /// The picture reduced `2^level` times; the smallest one if there is no such level.
