@@ -102,7 +102,7 @@ impl Table<'_> {
             has_jumped = has_jumped
                 || tally.longest_other_second >= OTHER_SECOND_FRAMES
                 || labels::begin_elsewhere(looks, form, counts, least)
-                || self.jumped(looks, &tally);
+                || self.jumped(looks, &tally, form, counts, least);
             shows_too_many |= late::shows_too_many(looks, member.start, counts);
             uneven = uneven.or(tally.uneven_place(blur.places));
             let beyond = labels::beyond_the_last(looks, form, counts);
@@ -207,8 +207,16 @@ impl Table<'_> {
         checks
     }
 
-    /// True if the frames against the fit agree among themselves on another start, or on a stop.
-    fn jumped(&self, looks: &Looks, tally: &Tally) -> bool {
+    /// True if the frames against the fit agree among themselves on another start, or on a stop,
+    /// and some show a count `least` or more away: what is nearer was shown late.
+    fn jumped(
+        &self,
+        looks: &Looks,
+        tally: &Tally,
+        form: ClockForm,
+        counts: &[i64],
+        least: i64,
+    ) -> bool {
         if tally.odd.len() < JUMP_FRAMES.max(tally.read / 20) || tally.longest_odd < JUMP_FRAMES {
             return false;
         }
@@ -218,6 +226,7 @@ impl Table<'_> {
         let again = sight::tally(&odd, self.times, &window);
         let needed = 3 * tally.odd.len() / 4;
         again.agreeing >= needed.max(JUMP_FRAMES)
+            && labels::away(looks, &tally.odd, form, counts, least) >= labels::FEWEST
     }
 
     pub fn check_bounds(&self, chosen: &Joint, start: HalfOpen, doubts: &mut Vec<Note>) {

@@ -34,6 +34,22 @@ fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> 
     Some(count + if ahead > day / 2 { ahead - day } else { ahead })
 }
 
+/// How many of `some` looks tell a count that is `least` or more from that of the fit, or none
+/// that the clock ever shows.
+pub(super) fn away(
+    looks: &Looks,
+    some: &[usize],
+    form: ClockForm,
+    counts: &[i64],
+    least: i64,
+) -> usize {
+    let is_away = |&&look: &&usize| {
+        let count = counts[look];
+        told(looks, look, form, count).is_none_or(|there| (there - count).abs() >= least)
+    };
+    some.iter().filter(is_away).count()
+}
+
 /// Looks that show a number which would follow the clock's last one if its seconds were longer.
 /// `counts` are those that the fit says were displayed.
 pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) -> usize {

@@ -1,10 +1,10 @@
 //! Displays, cameras and clips that do not keep to what the fit assumes of them: never sure and
 //! wrong.
 
-use super::cases::{assert_sure, assert_unsure, label, run};
+use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Filmed, Scene, frames};
 use crate::outcome::Verdict;
-use crate::timecode::{ClockForm, Rate};
+use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -44,6 +44,18 @@ fn first_frames_that_tell_another_time_are_no_misread_ones() {
     let places = &mut filmed.sighting.readings[0].places;
     places[5] = places[0];
     assert_sure(&run(&filmed), "10:20:30:07");
+}
+
+#[test]
+fn frames_that_are_a_count_late_in_a_row_are_no_jump() {
+    // The last 4 of 98 frames: a panel that slipped once, and a clock that was set.
+    let mut scene = Scene::new(frames(Rate::F50), "10:20:30:07", Rate::F50);
+    scene.frames = (0..98).collect();
+    let slipped = run(&set_on(&scene, 94, -1));
+    assert!(!codes(&slipped).contains(&"clock_jumped"), "{slipped:#?}");
+    let start = slipped.start.unwrap().counts;
+    assert!(start.contains(Ratio::from_integer(scene.phi as i64)));
+    assert_unsure(&run(&set_on(&scene, 94, -2)), "clock_jumped");
 }
 
 #[test]
