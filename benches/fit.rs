@@ -3,9 +3,12 @@
 //! them, is what is `sure` right, is what could be known `sure`, and what does it cost.
 //!
 //! `cargo bench --bench fit -- [SETS] [FIRST_SEED] [CASE]`: SETS over all cases, 100000
-//! unless told, on all cores; CASE is part of a case's name; the
+//! unless told, on all cores; CASE is part of a case's name, or `assumed` for all that keep to what
+//! the fit assumes, or `unruly` for the others; the
 //! cost is measured where no case is named, and with SETS 0 alone. The
-//! environment's `SHOWN` says how many sets of a kind are shown for a look, 3 unless told. Lines
+//! environment's `SHOWN` says how many sets of a kind are shown for a look, 3 unless told; its
+//! `REFERENCES`, how many of each case are held against what is possible, tellable, and left over
+//! in the light, all unless told: these take longer than the fit. Lines
 //! that begin with a brace are the table once more, for programs. The exit status is 1 if any
 //! set that keeps to what the fit assumes was sure and off; the last twelve cases do not.
 
@@ -67,7 +70,8 @@ struct Score {
     what: String,
 }
 
-fn run(case: Case, seed: u64) -> Score {
+/// `has_references`: whether it is asked what is possible, tellable, and left over in the light.
+fn run(case: Case, seed: u64, has_references: bool) -> Score {
     let scene = scene(case, seed);
     let filmed = scene.film();
     let from_s = computed_s();
@@ -82,7 +86,7 @@ fn run(case: Case, seed: u64) -> Score {
     let rate = scene.clock.rate();
     let late = scene.panel.map_or(0.0, |(hz, _)| rate / hz) + scene.habit.latest_counts(rate);
     let certain = |misread| could_be_certain(&scene, &filmed, grain, misread);
-    let possible = certain(0);
+    let possible = has_references && certain(0);
     let mut score = Score {
         sure: got.verdict == Verdict::Sure,
         possible,
@@ -127,7 +131,8 @@ fn run(case: Case, seed: u64) -> Score {
         let is_even = scene.habit == Habit::Even;
         if is_it && is_even && score.sure && best > 1e-6 && filmed.sightings.len() == 1 {
             score.ratio = Some(2.0 * half / best);
-            score.light_ratio = Some(2.0 * half / width_in_the_light(&scene, &filmed, grain));
+            let in_the_light = || 2.0 * half / width_in_the_light(&scene, &filmed, grain);
+            score.light_ratio = has_references.then(in_the_light);
         }
         score.what = format!(
             "{} off {off:.3} half {half:.3} missed {:.3} lags {:?}",
@@ -278,11 +283,11 @@ impl Total {
 }
 
 /// Runs the seeds on all cores; the scores come in the order of the seeds.
-fn run_all(case: Case, seeds: std::ops::Range<u64>) -> Vec<(u64, Score)> {
+fn run_all(case: Case, seeds: std::ops::Range<u64>, references: u64) -> Vec<(u64, Score)> {
     let sets = usize::try_from(seeds.end - seeds.start).expect("sets that fit into memory");
     on_all_cores(sets, |set| {
         let seed = seeds.start + set as u64;
-        (seed, run(case, seed))
+        (seed, run(case, seed, (set as u64) < references))
     })
 }
 
@@ -324,7 +329,11 @@ fn main() -> ExitCode {
     let wanted = args.next().unwrap_or_default();
     let cases: Vec<_> = CASES
         .into_iter()
-        .filter(|(_, name)| name.contains(&wanted))
+        .filter(|(case, name)| match wanted.as_str() {
+            "assumed" => !case.is_unruly(),
+            "unruly" => case.is_unruly(),
+            part => name.contains(part),
+        })
         .collect();
     if wanted.is_empty() {
         cost();
@@ -341,12 +350,18 @@ fn main() -> ExitCode {
     let mut looks = Vec::new();
     let mut why = Vec::new();
     let mut objects = Vec::new();
-    let each_kind: usize = std::env::var("SHOWN").map_or(3, |n| n.parse().expect("a number"));
+    let told = |name| {
+        std::env::var(name)
+            .ok()
+            .map(|n| n.parse().expect("a number"))
+    };
+    let each_kind = told("SHOWN").unwrap_or(3);
+    let references = told("REFERENCES").unwrap_or(each);
     for (case, name) in cases {
         let mut total = Total::default();
         let mut shown = [0; 3];
         let mut codes: BTreeMap<String, usize> = BTreeMap::new();
-        for (seed, score) in run_all(case, first_seed..first_seed + each) {
+        for (seed, score) in run_all(case, first_seed..first_seed + each, references) {
             total.add(&score);
             let sum = if case.is_unruly() {
                 &mut unruly
