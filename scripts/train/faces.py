@@ -1,4 +1,4 @@
-"""Lines of characters as masks: real fonts, seven-segment shapes, dot matrices.
+"""Lines of characters as masks: real fonts, seven-segment shapes, dot matrices, and pens (`pens.py`).
 
 Every face draws a line of text at a digit height of `h` pixels and tells where each
 character's cell lies, so that labels are exact by construction.
@@ -6,20 +6,12 @@ character's cell lies, so that labels are exact by construction.
 
 import functools
 import math
-from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
-
-@dataclass
-class Line:
-    """A drawn line. `mask` is uint8, 255 where ink is; cells are in mask pixels."""
-
-    mask: np.ndarray
-    top: float  # of the digits
-    bottom: float  # of the digits: the base line
-    cells: list  # (character, centre_x, width, is_lit) in reading order
+from line import Line
+from pens import PenFace
 
 
 SEGMENTS = {
@@ -126,6 +118,17 @@ def font_at(path, size):
     return ImageFont.truetype(path, size)
 
 
+def thinned(image):
+    """Ink with half a pixel or one less along its edges, as much as leaves the strokes whole."""
+    ink = np.asarray(image, np.float32)
+    less = np.asarray(image.filter(ImageFilter.MinFilter(3)), np.float32)
+    for share in (1.0, 0.5):
+        thin = ink + (less - ink) * share
+        if thin.sum() > 0.35 * ink.sum():
+            return Image.fromarray(thin.astype(np.uint8))
+    return image
+
+
 class FontFace:
     """A TrueType face, monospaced by force or as it comes, at times with a stroke or a dot in
     its 0, a foot under its 1 (to one side only in some), a bar across its 7: fonts differ most
@@ -144,6 +147,8 @@ class FontFace:
         self.stretch = rng.choice([1.0, 1.0, rng.uniform(0.75, 1.25)])
         self.stroke = rng.choice([0, 0, 0, rng.uniform(0.01, 0.05)])
         self.small_marks = rng.uniform(0.7, 1.0)
+        self.is_thinned = self.stroke == 0 and rng.random() < 0.08
+        self.slant = rng.uniform(-0.05, 0.25) if rng.random() < 0.12 else 0.0
 
     def draw(self, text, h, dark=()):
         font = font_at(self.path, 100)
@@ -174,12 +179,16 @@ class FontFace:
             if ch != " ":
                 cells.append((ch, middle, adv, index not in dark))
             x += adv
+        if self.is_thinned and h >= 24:
+            image = thinned(image)
+        if self.slant:  # the middles of the characters stay where they are
+            image = image.transform(image.size, Image.AFFINE, (1, self.slant, -self.slant * (pad + h / 2), 0, 1, 0),
+                                    Image.BILINEAR)  # fmt: skip
         mask, k = np.asarray(image), self.stretch
         if k != 1.0:
             mask = np.asarray(image.resize((max(8, int(image.width * k)), image.height), Image.BILINEAR))
             cells = [(c, m * k, w * k, on) for c, m, w, on in cells]
         return Line(mask, pad, pad + h, cells)
-
 
     def add(self, draw, ch, x, top, h, w):
         """Draws what this face has beyond its font's glyph `ch`, `w` px wide about `x`."""
@@ -290,21 +299,29 @@ class MatrixFace:
         return Line(big.astype(np.uint8), small.top * scale, small.bottom * scale, cells)
 
 
+# Share of the fonts for clocks that are taken from the odd ones.
+ODD = 0.15
+
+
 def any_font(rng, families):
     """The path of a font: every family is as likely, however many weights it has."""
     family = families[rng.integers(len(families))]
     return family[rng.integers(len(family))]
 
 
-def any_face(rng, families, h, text, in_daylight=False):
+def any_face(rng, assets, h, text, in_daylight=False):
     """A face fit for `text` in digits of `h` pixels: a third segments, half fonts."""
     pick = rng.random()
-    if pick < 0.34:
+    if pick < 0.32:
         return SegmentFace(rng, in_daylight)
-    path = any_font(rng, families)
-    if pick < 0.84 or h < 16:
+    is_of_digits = PenFace.CHARACTERS.issuperset(text)
+    if pick < 0.4 and is_of_digits:
+        return PenFace(rng)
+    is_odd = assets.odd_fonts and rng.random() < ODD
+    path = any_font(rng, assets.odd_fonts if is_odd else assets.fonts)
+    if pick < 0.86 or h < 16:
         return FontFace(rng, path)
-    return MatrixFace(rng, path, all(c in "0123456789:;. " for c in text))
+    return MatrixFace(rng, path, is_of_digits)
 
 
 def rotation_about(theta):

@@ -1,6 +1,9 @@
 """Cuts fonts down to printable ASCII and photos down to 1280 px.
 
-usage: pack.py fonts|photos OUT < list of installed files
+usage: pack.py fonts|solid-fonts|photos OUT < list of installed files
+
+solid-fonts: only those whose digits are each in one piece, with as many holes as a digit has, since
+many a font for show draws outlines, bricks or pictures.
 """
 
 import hashlib
@@ -9,12 +12,17 @@ import sys
 
 from fontTools import subset
 from fontTools.ttLib import TTFont
-from PIL import Image, ImageFont, ImageOps
+from PIL import Image, ImageDraw, ImageFilter, ImageFont, ImageOps
 
 FONT_ENDINGS = (".ttf", ".otf")
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 LONG_SIDE_PX = 1280
 NEEDED = set("0123456789:;. ")
+# Holes that a digit may have. A zero may have a stroke or a dot within.
+HOLES = {"0": (1, 2, 3), "4": (0, 1), "6": (0, 1), "8": (2,), "9": (0, 1)}
+# Of digits drawn at this size, px, smaller spots are the corners of larger ones.
+DRAWN_PX, SPOT_PX = 100, 24
+PAPER, INK, DONE = 0, 255, 128
 
 
 def pack_font(path, out):
@@ -45,6 +53,39 @@ def has_even_digits(path):
     return min(tops) > 0.8 * max(tops) > 0 and max(map(abs, bases)) < 0.12 * max(tops) and len(shapes) == 10
 
 
+def pack_solid_font(path, out):
+    if not pack_font(path, out):
+        return False
+    path = os.path.join(out, os.path.basename(path))
+    font = ImageFont.truetype(path, DRAWN_PX)
+    if all(is_solid(font, digit) for digit in "0123456789"):
+        return True
+    os.remove(path)
+    return False
+
+
+def is_solid(font, digit):
+    left, top, right, bottom = font.getbbox(digit, anchor="ls")
+    image = Image.new("L", (right - left + 8, bottom - top + 8), PAPER)
+    ImageDraw.Draw(image).text((4 - left, 4 - top), digit, font=font, fill=INK, anchor="ls")
+    # A little wider, so that pixels that touch at a corner hold together.
+    image = image.point(lambda v: INK if v > 60 else PAPER).filter(ImageFilter.MaxFilter(3))
+    ground = image.copy()
+    ImageDraw.floodfill(ground, (0, 0), DONE)
+    return spots(ground, PAPER) in HOLES.get(digit, (0,)) and (spots(image, INK) == 1 or digit == "0")
+
+
+def spots(image, value):
+    """How many areas of `value` there are; `image` is used up."""
+    found = 0
+    while box := image.point(lambda v: INK if v == value else PAPER).getbbox():
+        first = next(x for x in range(box[0], box[2]) if image.getpixel((x, box[1])) == value)
+        before = image.histogram()[DONE]
+        ImageDraw.floodfill(image, (first, box[1]), DONE)
+        found += image.histogram()[DONE] - before >= SPOT_PX
+    return found
+
+
 def pack_photo(path, out):
     with Image.open(path) as photo:
         if min(photo.size) < 480:
@@ -59,7 +100,11 @@ def pack_photo(path, out):
 def main():
     kind, out = sys.argv[1:3]
     os.makedirs(out, exist_ok=True)
-    pack, endings = {"fonts": (pack_font, FONT_ENDINGS), "photos": (pack_photo, PHOTO_ENDINGS)}[kind]
+    pack, endings = {
+        "fonts": (pack_font, FONT_ENDINGS),
+        "solid-fonts": (pack_solid_font, FONT_ENDINGS),
+        "photos": (pack_photo, PHOTO_ENDINGS),
+    }[kind]
     kept = 0
     for path in map(str.strip, sys.stdin):
         if not path.lower().endswith(endings) or os.path.islink(path):

@@ -32,13 +32,19 @@ IGNORE = 255
 HIDDEN_PART, HIDDEN_WHOLLY = 0.4, 0.8
 
 
+def families(folder):
+    """Paths of fonts, family by family."""
+    of_name = {}
+    for f in sorted(os.listdir(folder)):
+        of_name.setdefault(re.match("[A-Za-z]*", f)[0], []).append(os.path.join(folder, f))
+    return list(of_name.values())
+
+
 class Assets:
     def __init__(self, folder):
-        families = {}
-        for f in sorted(os.listdir(os.path.join(folder, "fonts"))):
-            name = re.match("[A-Za-z]*", f)[0]
-            families.setdefault(name, []).append(os.path.join(folder, "fonts", f))
-        self.fonts = list(families.values())
+        self.fonts = families(os.path.join(folder, "fonts"))
+        odd = os.path.join(folder, "odd_fonts")
+        self.odd_fonts = families(odd) if os.path.isdir(odd) else []
         self.photos = []
         for f in sorted(os.listdir(os.path.join(folder, "photos"))):
             with Image.open(os.path.join(folder, "photos", f)) as photo:
@@ -159,7 +165,7 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
     Returns the picture (float32) and [(corners 4x2, label)] of all its lines.
     """
     texts = clock_text(rng, two_lines)
-    face = any_face(rng, assets.fonts, h, "".join(texts))
+    face = any_face(rng, assets, h, "".join(texts))
     ink, ground = levels(rng)
     drawn = []
     for i, text in enumerate(texts):
@@ -569,7 +575,7 @@ def reader_strip(rng, assets):
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
-    face = any_face(rng, assets.fonts, h, text, in_daylight=True)
+    face = any_face(rng, assets, h, text, in_daylight=True)
     places = [i for i, c in enumerate(text) if c.isdigit()]
     dark = set()
     if rng.random() < 0.12 and places:
