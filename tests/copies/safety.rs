@@ -168,3 +168,30 @@ fn containers_keep_their_kind() {
     let film = shop.make("b.mts", SOURCE, H264);
     assert_eq!(media::copied_name(&film).unwrap(), Path::new("b.mov"));
 }
+
+/// Memory that is no file's, of this process and the tests beside, bytes (proc_pid_status(5)).
+#[cfg(target_os = "linux")]
+fn held_bytes() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find_map(|l| l.strip_prefix("RssAnon:"));
+    let kb = line.and_then(|l| l.split_whitespace().next());
+    kb.unwrap().parse::<u64>().unwrap() << 10
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn nothing_of_a_copied_clip_stays_in_memory() {
+    let shop = Workshop::new();
+    // Raw pictures: 80 MB, of which the clips of the tests beside are a hundredth.
+    let source = "color=gray:s=640x360:r=25:d=7";
+    let clip = shop.make("a.mov", source, "-c:v rawvideo -pix_fmt uyvy422");
+    let size_bytes = clip.metadata().unwrap().len();
+    assert!(size_bytes > 80_000_000);
+    let before = held_bytes();
+    copy(&shop, &clip, &ten_hours());
+    let kept = held_bytes().saturating_sub(before);
+    assert!(
+        kept < size_bytes / 2,
+        "{kept} of {size_bytes} bytes are kept"
+    );
+}

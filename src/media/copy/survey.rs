@@ -240,8 +240,9 @@ pub(super) fn survey(path: &Path, form: Form, heard: &mut Heard) -> Result<Optio
     let mut demuxer = demuxer(path)?;
     let mut running: Vec<Running> = demuxer.streams().map(|s| begin(&s, form)).collect();
     let (mut incomplete, mut failures, mut untold) = (0, 0, 0);
-    let mut packet = Packet::empty();
     loop {
+        // One for each: FFmpeg does not free what the packet held before.
+        let mut packet = Packet::empty();
         match packet.read(&mut demuxer) {
             Ok(()) => {}
             Err(ffmpeg::Error::Eof) => break,
