@@ -10,6 +10,7 @@ use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::sweep::Grid;
 use crate::timecode::{Label, Ratio};
+use std::collections::BTreeMap;
 
 /// Looks that vote on the pace and the phase; more add cost but no new candidates.
 const SCREENED_LOOKS: usize = 64;
@@ -484,27 +485,22 @@ impl Coarse {
     }
 }
 
-/// What the looks say for the coarser levels, summed over looks of one carry.
+/// What the looks say for the coarser levels, summed over looks of one carry. Only carries that
+/// some look has: a stamp hours away would make it a place for each second up to it.
 struct Sums {
-    lowest_carry: i64,
-    rows: Vec<[f32; COARSE]>,
+    rows: BTreeMap<i64, [f32; COARSE]>,
 }
 
 impl Sums {
     fn of(coarse: &Coarse, carries: &[i64]) -> Self {
-        let lowest = carries.iter().copied().min().unwrap_or(0);
-        let highest = carries.iter().copied().max().unwrap_or(0);
-        let mut rows = vec![[0.0; COARSE]; (highest - lowest + 1) as usize];
+        let mut rows = BTreeMap::new();
         for (said, carry) in coarse.rows.iter().zip(carries) {
-            let row = &mut rows[(carry - lowest) as usize];
+            let row = rows.entry(*carry).or_insert([0.0; COARSE]);
             for (sum, said) in row.iter_mut().zip(said) {
                 *sum += said;
             }
         }
-        Self {
-            lowest_carry: lowest,
-            rows,
-        }
+        Self { rows }
     }
 
     /// The `keep` best values of a level at carry 0, with what is said for
@@ -521,9 +517,8 @@ impl Sums {
                 let score = self
                     .rows
                     .iter()
-                    .zip(self.lowest_carry..)
-                    .map(|(row, carry)| {
-                        let at = (value + carry_in(carry)).rem_euclid(size);
+                    .map(|(carry, row)| {
+                        let at = (value + carry_in(*carry)).rem_euclid(size);
                         f64::from(row[level.start + at as usize])
                     })
                     .sum();

@@ -188,12 +188,18 @@ impl<'g> Strip<'g> {
         let first: Vec<i64> = (0..looks.len())
             .map(|i| grid.count_at(i, low) - most_late - 1)
             .collect();
-        let lowest = first.iter().copied().min().unwrap_or(0);
-        let highest = first.iter().copied().max().unwrap_or(0) + width as i64;
-        let digits: Vec<_> = (lowest..highest).map(|c| form.digits(count + c)).collect();
+        // Looks in a row share most of their counts. Between stamps that lie hours apart there are
+        // millions that none of them shows.
+        let (mut digits, mut begin) = (Vec::new(), 0);
         let mut says = Vec::with_capacity(looks.len() * width);
         for (look, &first) in first.iter().enumerate() {
-            let from = (first - lowest) as usize;
+            if !(begin..=begin + digits.len() as i64).contains(&first) {
+                digits.clear();
+                begin = first;
+            }
+            let known = begin + digits.len() as i64..first + width as i64;
+            digits.extend(known.map(|c| form.digits(count + c)));
+            let from = (first - begin) as usize;
             says.extend(
                 digits[from..from + width]
                     .iter()
