@@ -356,7 +356,8 @@ fn disk_full(desk: &Desk) {
         return;
     }
     let (status, said) = desk.run(&out);
-    let was_told = said.contains("cannot write") || said.contains("free space");
+    // Whatever did not fit, a record or a copy.
+    let was_told = said.contains("make room");
     let is_larger = mount(&["mount", "-o", "remount,size=200m"]);
     if is_larger && !status.success() && was_told {
         desk.must_recover("disk full", &out);
