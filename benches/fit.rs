@@ -64,6 +64,8 @@ struct Score {
     /// Perfect digits would tell the start; the light would, too.
     possible: bool,
     tellable: bool,
+    /// ... even if one of the standing groups may be spoiled.
+    safely_tellable: bool,
     seconds: f64,
     /// Codes of the reasons.
     codes: Vec<String>,
@@ -87,10 +89,13 @@ fn run(case: Case, seed: u64, has_references: bool) -> Score {
     let late = scene.panel.map_or(0.0, |(hz, _)| rate / hz) + scene.habit.latest_counts(rate);
     let certain = |misread| could_be_certain(&scene, &filmed, grain, misread);
     let possible = has_references && certain(0);
+    let could_tell = |spoiled| could_be_told(&scene, &filmed, grain, spoiled);
+    let tellable = possible && certain(1) && could_tell(false);
     let mut score = Score {
         sure: got.verdict == Verdict::Sure,
         possible,
-        tellable: possible && certain(1) && could_be_told(&scene, &filmed, grain),
+        tellable,
+        safely_tellable: tellable && could_tell(true),
         seconds,
         codes: got.reasons.iter().map(|r| r.code.clone()).collect(),
         ..Score::default()
@@ -194,6 +199,8 @@ struct Total {
     possible_sure: usize,
     tellable: usize,
     tellable_sure: usize,
+    safely: usize,
+    safely_sure: usize,
     ratios: Vec<f64>,
     light_ratios: Vec<f64>,
     seconds: f64,
@@ -209,6 +216,8 @@ impl Total {
         self.possible_sure += usize::from(score.possible && score.sure);
         self.tellable += usize::from(score.tellable);
         self.tellable_sure += usize::from(score.tellable && score.sure);
+        self.safely += usize::from(score.safely_tellable);
+        self.safely_sure += usize::from(score.safely_tellable && score.sure);
         if score.sure {
             self.sure += 1;
             self.off += usize::from(score.off);
@@ -257,6 +266,11 @@ impl Total {
             (
                 "tellable_sure_percent",
                 percent(self.tellable_sure, self.tellable),
+            ),
+            ("safely", number(self.safely)),
+            (
+                "safely_sure_percent",
+                percent(self.safely_sure, self.safely),
             ),
             ("ms", 1e3 * self.seconds / number(self.sets.max(1))),
         ]

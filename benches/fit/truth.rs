@@ -301,6 +301,9 @@ fn labels_in(scene: &Scene, count: i64, light: &Light) -> Vec<Vec<u8>> {
 
 /// Nats by which the truth must lead everything else before it is certain: ln(10,000).
 const CERTAIN: f64 = 9.21;
+/// Nats against a spoiled group: ln 100. What it keeps of the noise.
+const SPOILED: f64 = 4.6;
+const SPOILED_KEEPS: f64 = 0.5;
 
 /// True if the light itself tells the truth from every other value of the hours, the minutes and
 /// the seconds, and from starts some counts away, by more than `grain` counts.
@@ -315,14 +318,18 @@ const CERTAIN: f64 = 9.21;
 /// ```
 ///
 /// by the inverse of the covariance s^2 ((1 - k) I + k 11'). Nobody can do better.
-pub fn could_be_told(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
+///
+/// An observer who `allows_for_spoiled` groups takes it for possible, at odds of one to a hundred,
+/// that glare or a finger lies on the hours, minutes or seconds alone, and keeps half of the noise
+/// there or more: two looks' worth. The truth must then lead by as much, less ln 100.
+pub fn could_be_told(scene: &Scene, filmed: &Filmed, grain: f64, allows_for_spoiled: bool) -> bool {
     let clock = &scene.clock;
     let of_light = |light: &Light| light.exposed.iter().map(|e| e.0).collect::<Vec<_>>();
     let mut counts: Vec<i64> = filmed.light.iter().flat_map(of_light).collect();
     counts.sort_unstable();
     counts.dedup();
     let truth: Shown = counts.iter().map(|&c| (c, clock.digits(c))).collect();
-    let leads = |rival: Shown| {
+    let lead = |rival: &Shown, kept: f64| -> f64 {
         let is_other = |&place: &usize| {
             scene.dark != Some(place) && counts.iter().any(|c| rival[c][place] != truth[c][place])
         };
@@ -330,9 +337,14 @@ pub fn could_be_told(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
         let loses = |place| {
             let told = filmed.light.iter().filter(|l| l.flipped != Some(place));
             let told: Vec<&Light> = told.collect();
-            cost(scene, &told, place, &rival) - cost(scene, &told, place, &truth)
+            cost(scene, kept, &told, place, rival) - cost(scene, kept, &told, place, &truth)
         };
-        places.map(loses).sum::<f64>() >= CERTAIN
+        places.map(loses).sum()
+    };
+    let leads = |rival: Shown| lead(&rival, scene.kept_noise) >= CERTAIN;
+    let leads_in_groups = |rival: Shown| {
+        let spoiled = || lead(&rival, scene.kept_noise.max(SPOILED_KEEPS)) + SPOILED;
+        lead(&rival, scene.kept_noise) >= CERTAIN && (!allows_for_spoiled || spoiled() >= CERTAIN)
     };
     let with_group = |(group, by): (usize, i64)| -> Shown {
         let size = if group == 0 { 24 } else { 60 };
@@ -350,16 +362,20 @@ pub fn could_be_told(scene: &Scene, filmed: &Filmed, grain: f64) -> bool {
     let later = |by: i64| counts.iter().map(|&c| (c, clock.digits(c + by))).collect();
     let few = (2..10).chain((1..10).map(|tens| 10 * tens));
     let few = few.filter(|&by| by as f64 > grain && by < clock.base);
-    hours.chain(minutes_and_seconds).map(with_group).all(leads)
+    hours
+        .chain(minutes_and_seconds)
+        .map(with_group)
+        .all(leads_in_groups)
         && few.flat_map(|by| [by, -by]).map(later).all(leads)
 }
 
 /// The digits that a clock shows at each count in view.
 type Shown = BTreeMap<i64, Vec<u8>>;
 
-/// Nats that the light of `told` at one place costs a clock that shows these digits.
-fn cost(scene: &Scene, told: &[&Light], place: usize, shown: &Shown) -> f64 {
-    let (kept, own) = (scene.kept_noise, 1.0 - scene.kept_noise);
+/// Nats that the light of `told` at one place costs a clock that shows these digits, if a share
+/// `kept` of the noise is the same in all of it.
+fn cost(scene: &Scene, kept: f64, told: &[&Light], place: usize, shown: &Shown) -> f64 {
+    let own = 1.0 - kept;
     let (mut sums, mut squares) = ([0.0; 7], 0.0);
     for light in told {
         let mut rest = light.seen[place];
