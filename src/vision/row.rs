@@ -126,10 +126,16 @@ impl Row {
             line.top_right.distance(line.bottom_right),
         );
         let taper = (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt();
+        // The finder sees no mirrors: a row that is followed in one stays in it.
+        let facing = if line.is_mirrored() == self.quad.is_mirrored() {
+            1.0
+        } else {
+            -1.0
+        };
         let up = {
             let top = line.top_left.towards(line.top_right, 0.5);
             let bottom = line.bottom_left.towards(line.bottom_right, 0.5);
-            let n = top.distance(bottom).max(1e-6);
+            let n = top.distance(bottom).max(1e-6) * facing;
             Point::new((top.x - bottom.x) / n, (top.y - bottom.y) / n)
         };
         let half = self.length * height / 2.0;
@@ -321,6 +327,22 @@ pub(super) mod tests {
         // A space is narrower than a digit here, so the marks stand 4.8 px further left.
         let fit = row(level(0.0, 0.0, 114.0, 20.0)).align(&columns, 20.0);
         assert!((fit.offset - (20.0 - 4.8)).abs() <= 3.0, "{}", fit.offset);
+    }
+
+    /// In a mirror above or below the digits their tops are at the bottom, and 2 is 5: had it
+    /// turned on the way, one sighting would show both.
+    #[test]
+    fn a_row_in_a_mirror_stays_in_it_when_the_finder_sees_it_moved() {
+        let seen = level(104.0, 98.0, 114.0, 20.0);
+        let [a, b, c, d] = level(100.0, 100.0, 114.0, 20.0).corners();
+        for own in [[a, b, c, d], [d, c, b, a]].map(Quad::from_corners) {
+            for overlap in [0.7, 1.0] {
+                let carried = row(own).carried_to(&seen, overlap);
+                assert_eq!(carried.is_mirrored(), own.is_mirrored(), "{own:?}");
+                assert!(carried.top_left.x < carried.top_right.x);
+                assert!((carried.centre().y - seen.centre().y).abs() < 0.1);
+            }
+        }
     }
 
     #[test]
