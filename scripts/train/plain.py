@@ -9,12 +9,13 @@ level or nearly so, with little blur and noise.
 """
 
 import random
-import re
 import sys
 from pathlib import Path
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
+
+from scenes import families
 
 FRAME_PX = (960, 540)
 DIGIT_PX = (14, 16, 20, 28, 40, 60)
@@ -74,15 +75,13 @@ def frame(rng, path):
 def main():
     fonts, out = Path(sys.argv[1]), Path(sys.argv[2])
     count, seed = (int(sys.argv[i]) if len(sys.argv) > i else default for i, default in ((3, 600), (4, 1)))
-    families = {}
-    for path in sorted(fonts.iterdir()):
-        families.setdefault(re.match("[A-Za-z]*", path.name)[0], []).append(path)
+    of_family = families(fonts)
     out.mkdir(parents=True)
     lines = ["file\tkind\tshown\tread"]
     for number in range(count):
         rng = random.Random(1000 * seed + number)
-        family = rng.choice(sorted(families))
-        image, text = frame(rng, rng.choice(families[family]))
+        family = rng.choice(sorted(of_family))
+        image, text = frame(rng, rng.choice(of_family[family]))
         image.save(out / f"{number:04}.png")
         lines.append(f"{number:04}.png\t{family}\t{text.replace(':', '')}\t1")
     (out / "frames.tsv").write_text("\n".join(lines) + "\n")

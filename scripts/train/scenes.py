@@ -33,18 +33,18 @@ HIDDEN_PART, HIDDEN_WHOLLY = 0.4, 0.8
 
 
 def families(folder):
-    """Paths of fonts, family by family."""
+    """Paths of the fonts in a folder, by family."""
     of_name = {}
     for f in sorted(os.listdir(folder)):
         of_name.setdefault(re.match("[A-Za-z]*", f)[0], []).append(os.path.join(folder, f))
-    return list(of_name.values())
+    return of_name
 
 
 class Assets:
     def __init__(self, folder):
-        self.fonts = families(os.path.join(folder, "fonts"))
+        self.fonts = list(families(os.path.join(folder, "fonts")).values())
         odd = os.path.join(folder, "odd_fonts")
-        self.odd_fonts = families(odd) if os.path.isdir(odd) else []
+        self.odd_fonts = list(families(odd).values()) if os.path.isdir(odd) else []
         self.photos = []
         for f in sorted(os.listdir(os.path.join(folder, "photos"))):
             with Image.open(os.path.join(folder, "photos", f)) as photo:
