@@ -24,7 +24,7 @@ use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
 use crate::progress::{Event, Listener, Wish};
-use crate::reading::{Reading, Sighting};
+use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
 use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
@@ -266,10 +266,7 @@ impl Watch<'_> {
             if fresh.len() == MOST_DISPLAYS {
                 break;
             }
-            let shown = || {
-                let seen = (self.eye).follow(pyramid, &display, stamp, vision::Search::Here)?;
-                Ok(seen.map(|seen| seen.reading.places))
-            };
+            let shown = || self.shown_by(&display, pyramid, stamp);
             if !fresh.iter().any(|d| d.is_same_as(&display))
                 && !self.in_vain.holds(self.light, &display, shown)?
             {
@@ -280,6 +277,17 @@ impl Watch<'_> {
             displays: fresh,
             ..found
         })
+    }
+
+    /// What a display shows that was found in this frame; `None` if it cannot be read there.
+    fn shown_by(
+        &self,
+        display: &Display,
+        pyramid: &Pyramid,
+        stamp: Stamp,
+    ) -> Result<Option<Vec<DigitOdds>>> {
+        let seen = (self.eye).follow(pyramid, display, stamp, vision::Search::Here)?;
+        Ok(seen.map(|seen| seen.reading.places))
     }
 }
 

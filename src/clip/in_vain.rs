@@ -1,6 +1,6 @@
-//! Displays that were followed and led nowhere: lettering mostly, which is met again at every
-//! look. A clock that comes to stand where lettering stood shows other digits, and one that
-//! cannot be read by its luma may be read by its colour.
+//! Displays that led nowhere: lettering mostly, which is met again at every look. A clock that
+//! comes to stand where lettering stood shows other digits, and one that cannot be read by its
+//! luma may be read by its colour.
 
 use super::track::PLAIN;
 use crate::error::Result;
@@ -11,18 +11,33 @@ use crate::vision::Display;
 /// Share of a display's places that must be plainly seen to tell whether they show the same.
 const MOST_PLACES: (usize, usize) = (3, 4);
 
-/// Displays that were followed and did not change or could not be read, with what they showed
-/// at the last, nothing if no frame showed them, and by which light they were seen.
+/// Displays that led nowhere.
 #[derive(Default)]
-pub(super) struct InVain(Vec<(Light, Display, Vec<DigitOdds>)>);
+pub(super) struct InVain(Vec<Known>);
+
+struct Known {
+    /// If it was followed and did not change, or could not be read: where, and by which light.
+    /// `None` if one look saw it and nothing came of the frames around.
+    place: Option<(Light, Display)>,
+    /// What it showed at the last; nothing if no frame showed it.
+    shown: Vec<DigitOdds>,
+}
 
 impl InVain {
+    /// Takes one that was followed.
     pub fn add(&mut self, light: Light, display: Display, shown: Vec<DigitOdds>) {
-        self.0.push((light, display, shown));
+        let place = Some((light, display));
+        self.0.push(Known { place, shown });
     }
 
-    /// True if `display`, seen by `light`, is one of them: it stands where one does and does not
-    /// plainly show something else, or it shows the same elsewhere, as lettering does that a camera pans over.
+    /// Takes one that a look saw, though nothing came of the frames around it.
+    pub fn add_glimpse(&mut self, shown: Vec<DigitOdds>) {
+        self.0.push(Known { place: None, shown });
+    }
+
+    /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that light
+    /// and does not plainly show something else, or it shows the same anywhere and by any light, as lettering
+    /// does that a camera pans over.
     /// `shown` tells what it shows, if it is seen.
     ///
     /// # Errors
@@ -33,14 +48,14 @@ impl InVain {
         display: &Display,
         shown: impl FnOnce() -> Result<Option<Vec<DigitOdds>>>,
     ) -> Result<bool> {
-        let mut known = self.0.iter().filter(|known| known.0 == light).peekable();
-        if known.peek().is_none() {
+        if self.0.is_empty() {
             return Ok(false);
         }
         let now = shown()?.unwrap_or_default();
-        Ok(known.any(|(_, known, then)| {
-            let alike = Alike::of(then, &now);
-            if known.is_same_as(display) {
+        Ok(self.0.iter().any(|known| {
+            let alike = Alike::of(&known.shown, &now);
+            let place = known.place.as_ref();
+            if place.is_some_and(|(by, place)| *by == light && place.is_same_as(display)) {
                 !alike.is_other()
             } else {
                 alike.is_same()
@@ -96,6 +111,7 @@ impl Alike {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::{Point, Quad};
 
     /// Odds of digits as a reader gives them; `.` is a place that cannot be told.
     fn seen(digits: &str) -> Vec<DigitOdds> {
@@ -132,6 +148,34 @@ mod tests {
             let alike = Alike::of(&seen(then), &seen(now));
             assert_eq!(alike.is_other(), is_other, "{now} after {then}");
             assert_eq!(alike.is_same(), is_same, "{now} after {then}");
+        }
+    }
+
+    #[test]
+    fn what_one_look_saw_is_known_again_anywhere_but_only_by_its_digits() {
+        let corners = |x: f32| [(x, 0.0), (x + 90.0, 0.0), (x + 90.0, 20.0), (x, 20.0)];
+        let standing_at = |x: f32| {
+            let quad = Quad::from_corners(corners(x).map(|(x, y)| Point::new(x, y)));
+            Display::in_plain_view(quad, &[2, 2, 2, 2])
+        };
+        let mut in_vain = InVain::default();
+        in_vain.add(Light::Luma, standing_at(0.0), seen("17042031"));
+        in_vain.add_glimpse(seen("95059014"));
+        for (x, light, now, is_held) in [
+            // Where one was followed, what is not plainly another.
+            (0.0, Light::Luma, "17842037", true),
+            (0.0, Light::Colour, "17842037", false),
+            (0.0, Light::Luma, "12254917", false),
+            // Elsewhere, and by another light, what shows the same.
+            (400.0, Light::Luma, "17042031", true),
+            (400.0, Light::Colour, "95059014", true),
+            (0.0, Light::Colour, "9505.014", true),
+            // A clock that a look saw has gone on at the next.
+            (400.0, Light::Luma, "95059114", false),
+        ] {
+            let shown = || Ok(Some(seen(now)));
+            let holds = in_vain.holds(light, &standing_at(x), shown).unwrap();
+            assert_eq!(holds, is_held, "{now} at {x} by {light:?}");
         }
     }
 }

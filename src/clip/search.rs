@@ -154,8 +154,7 @@ impl Watch<'_> {
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
         if !found.displays.is_empty() {
-            self.footage.set_pace(Pace::EveryFrame);
-            return self.look_closely(before, at, search.closer);
+            return self.look_closely(before, stamp, &pyramid, &found.displays, search.closer);
         }
         self.stages.candidates(&pyramid, &[], stamp);
         if search.is_broad() || !self.afterglow.is_worth_it(at, &found.loose_digits) {
@@ -186,8 +185,8 @@ impl Watch<'_> {
         let colours = self.picture()?;
         let found = self.fresh_displays(&colours, stamp, Sharpness::Broad)?;
         if found.displays.iter().any(Display::is_plain) {
-            self.footage.set_pace(Pace::EveryFrame);
-            if self.look_closely(before, at, closer)? == Found::Settled {
+            let found = self.look_closely(before, stamp, &colours, &found.displays, closer)?;
+            if found == Found::Settled {
                 return Ok(Found::Settled);
             }
         }
@@ -206,9 +205,29 @@ impl Watch<'_> {
         Ok(self.advance()?.is_some())
     }
 
-    /// Looks at frames around one, at `at`, that showed a display: from the look `before` on,
-    /// which showed none, at that frame in any case, and some time further.
+    /// Looks at every frame around one that showed `displays`, and remembers them if that led
+    /// nowhere. The look before was at `before`.
     fn look_closely(
+        &mut self,
+        before: Option<Ratio>,
+        stamp: Stamp,
+        pyramid: &Pyramid,
+        displays: &[Display],
+        sharpness: Sharpness,
+    ) -> Result<Found> {
+        self.footage.set_pace(Pace::EveryFrame);
+        let found = self.look_before_and_behind(before, stamp.seconds(), sharpness)?;
+        if found != Found::Settled {
+            for display in displays {
+                let shown = self.shown_by(display, pyramid, stamp)?;
+                self.in_vain.add_glimpse(shown.unwrap_or_default());
+            }
+        }
+        Ok(found)
+    }
+
+    /// Looks at the frames from `before` on, at `at` in any case, and some time further.
+    fn look_before_and_behind(
         &mut self,
         before: Option<Ratio>,
         at: Ratio,
