@@ -197,6 +197,8 @@ impl Eye {
             pieces.extend(self.rows_below(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
+        // Followed, it would be lost at once.
+        singles.retain(|display| display.presence >= LEAST_PRESENCE);
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
         let mut displays: Vec<Display> = Vec::new();
         for display in singles {
