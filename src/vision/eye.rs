@@ -1,7 +1,7 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
+    Display, LEAST_CLEAR, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
 };
 use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
 use super::layout::is_clock;
@@ -197,8 +197,7 @@ impl Eye {
             pieces.extend(self.rows_below(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
-        // Followed, it would be lost at once.
-        singles.retain(|display| display.presence >= LEAST_PRESENCE);
+        singles.retain(|display| display.presence >= LEAST_CLEAR);
         singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
         let mut displays: Vec<Display> = Vec::new();
         for display in singles {
