@@ -10,7 +10,7 @@
 //! `REFERENCES`, how many of each case are held against what is possible, tellable, and left over
 //! in the light, all unless told: these take longer than the fit. Lines
 //! that begin with a brace are the table once more, for programs. The exit status is 1 if any
-//! set that keeps to what the fit assumes was sure and off; the last twelve cases do not.
+//! set that keeps to what the fit assumes was sure and off; the last thirteen cases do not.
 
 mod cores;
 #[path = "fit/filming.rs"]

@@ -41,6 +41,7 @@ pub enum Case {
     Minute,
     Midnight,
     OddSpeed,
+    OffClock,
     OddRate,
     Misses,
     TwoSources,
@@ -63,7 +64,7 @@ impl Case {
     }
 }
 
-pub const CASES: [(Case, &str); 28] = [
+pub const CASES: [(Case, &str); 29] = [
     (Case::BurnedIn, "30 to 150 frames, burned in, clear"),
     (Case::Panel, "on panels, moving digits"),
     (Case::Flipped, "one digit flipped in 20 % of frames"),
@@ -90,6 +91,10 @@ pub const CASES: [(Case, &str); 28] = [
     (Case::Minute, "drop-frame over a minute mark"),
     (Case::Midnight, "over midnight"),
     (Case::OddSpeed, "1 to 2.5 % fast or slow"),
+    (
+        Case::OffClock,
+        "seconds and tenths that run 0.1 to 5 % fast or slow",
+    ),
     (Case::OddRate, "frames at rates that no table holds"),
     (Case::Misses, "displays that miss counts"),
     (
@@ -113,7 +118,7 @@ fn pick<T: Copy>(rng: &mut impl Rng, from: &[T]) -> T {
 pub fn scene(case: Case, seed: u64) -> Scene {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x0F17_BE4C_0000_0000);
     let clock = match case {
-        Case::Coarse => pick(&mut rng, &[filming::SECONDS, filming::TENTHS]),
+        Case::Coarse | Case::OffClock => pick(&mut rng, &[filming::SECONDS, filming::TENTHS]),
         Case::Fine => pick(&mut rng, &[filming::HUNDREDTHS, filming::THOUSANDTHS]),
         Case::Minute => {
             let skipping: Vec<Clock> = FRAMES.into_iter().filter(|c| c.skipped > 0).collect();
@@ -123,13 +128,16 @@ pub fn scene(case: Case, seed: u64) -> Scene {
         _ => pick(&mut rng, &FRAMES),
     };
     let camera = pick(&mut rng, &CAMERAS);
+    let frames_in = |s: f64| (s * f64::from(camera.0) / f64::from(camera.1)) as u64;
     let frames = match case {
         Case::Short => rng.random_range(5..15),
         Case::Coarse => rng.random_range(80..200),
+        Case::OffClock => frames_in(rng.random_range(2.0..20.0)),
         _ => rng.random_range(30..150),
     };
     let first = match case {
         Case::FarFromStart => rng.random_range(500..10_000),
+        Case::OffClock => frames_in(rng.random_range(0.0..10.0)),
         // What was otherwise before, nothing that was seen can tell.
         Case::Frozen | Case::Ramp => 0,
         _ if rng.random_bool(0.5) => 0,
@@ -154,7 +162,14 @@ pub fn scene(case: Case, seed: u64) -> Scene {
             Case::OddSpeed => 1.0 + pick(&mut rng, &[-1.0, 1.0]) * rng.random_range(0.01..0.025),
             _ => 1.0,
         },
-        drift_ppm: 0.0,
+        drift_ppm: match case {
+            Case::OffClock => {
+                // Evenly by logarithm.
+                let off = 50f64.powf(rng.random()) * 1_000.0;
+                off * pick(&mut rng, &[-1.0, 1.0])
+            }
+            _ => 0.0,
+        },
         camera,
         stamps: Stamps::Exact,
         windows,

@@ -122,6 +122,7 @@ impl Table<'_> {
             return (Self::mirage(&fit), gain, mirage);
         }
         self.check_bounds(chosen, start, &mut doubts);
+        let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
         if !checks.slow_digits_stand {
             doubts.retain(|d| d.code != "start_unclear");

@@ -2,6 +2,7 @@
 //! lost, a clock that was set by a few counts and a clip that changes its speed all look so.
 
 use super::looks::{Looks, Times};
+use super::sight::is_coarse;
 use super::window::Scored;
 use crate::timecode::{HalfOpen, Ratio};
 
@@ -12,12 +13,17 @@ const ONE_CHANGE: usize = 2;
 /// The counts at the reference that the first look would give on a display that is never late,
 /// if the looks that are late for this start, and those that make them so, are two stretches.
 /// `counts` are those that the start says were displayed.
+///
+/// Panels refresh at whole multiples of the rates of seconds and tenths, or nearly: there, one
+/// change is what a panel makes, too. Then it is taken for a frame lost or repeated, of
+/// `frame_s` seconds, and no more than that.
 pub(super) fn first_look_alone(
     looks: &Looks,
     times: &Times,
     start: &Scored,
     counts: &[i64],
     reference_tick: i64,
+    frame_s: Ratio,
 ) -> Option<HalfOpen> {
     start.refresh?;
     let form = start.pace.form;
@@ -43,8 +49,21 @@ pub(super) fn first_look_alone(
     let by_count = plain.chunk_by(|&a, &b| counts[a] == counts[b]);
     let mut stretches: Vec<bool> = by_count.filter_map(is_late).collect();
     stretches.dedup();
+    if stretches.len() != ONE_CHANGE {
+        return None;
+    }
     let first = Ratio::new(from(*plain.first()?), units);
-    (stretches.len() == ONE_CHANGE).then(|| HalfOpen::new(first, first + Ratio::ONE))
+    let first = HalfOpen::new(first, first + Ratio::ONE);
+    if !is_coarse(form) {
+        return Some(first);
+    }
+    let frame = frame_s * start.pace.counts_per_second();
+    let HalfOpen { low, high } = start.bounds;
+    Some(match stretches[0] {
+        // All that came after a lost frame is ahead of what came before.
+        true => HalfOpen::new(first.low.max(low - frame), high),
+        false => HalfOpen::new(low, first.high.min(high + frame)),
+    })
 }
 
 /// True if more of the counts came up than a display that draws this seldom can show: of a clock

@@ -16,12 +16,14 @@
 //! - `panel`: is there a panel that makes these late digits
 //! - `audit`: does each slow group of digits stand on its own
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
+//! - `carry`: a start carried to frame 0 by a clock that may run fast or slow
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
 //! - `reasons`: the sentences that an editor reads
 
 mod audit;
+mod carry;
 mod checks;
 mod clock;
 mod join;

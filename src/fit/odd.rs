@@ -4,6 +4,7 @@
 //! that explain them stand beside each other, and so widen the bounds on the way to frame 0.
 
 use super::Known;
+use super::audit::ENOUGH;
 use super::clock::mark_odds;
 use super::labels;
 use super::looks::{Looks, Times};
@@ -23,6 +24,12 @@ const FEWEST_OFF: usize = 2;
 /// Counts that a clock may gain over the whole sighting in place of a display that is late: by
 /// as much as slow panels are (one count, and two for clocks of more than 100), and one more.
 const CAUGHT_UP: i128 = 3;
+/// ln of how likely a clock of seconds or tenths runs at one pace of the last grid: one in a
+/// hundred is 0.1 to 5 % off, evenly by logarithm, and near 1 % a pace stands for one in thirty
+/// of these. Judged.
+const FAST_OR_SLOW: f64 = -8.0;
+/// Nats that are none: sums are taken along the way.
+const A_HAIR: f64 = 1e-3;
 /// Paces tried for each count gained.
 const PACES_PER_COUNT: i128 = 4;
 /// Steps of the last grid in one frame over the whole sighting.
@@ -91,6 +98,9 @@ pub(super) fn fit_odd_pace<'a>(
         let near = |k| odd(best.form, best.speed + Ratio::new(k, steps), 0);
         best = likeliest(&(-4..=4).map(near).collect::<Vec<_>>())?.0;
     }
+    if is_coarse(best.form) && best.speed == Ratio::ONE {
+        return None;
+    }
     // What lies between two paces of the grid is half a step from one of them.
     let doubt_ppm = 1_000_000 / (2 * steps) + 1;
     let near = |k| odd(best.form, best.speed + Ratio::new(k, steps), doubt_ppm);
@@ -103,10 +113,30 @@ pub(super) fn fit_odd_pace<'a>(
         }
     }
     let window = fit_window(&mut looks, times, &last, known.drop_frame);
-    if window.scored.first()?.pace.doubt_ppm == 0 {
-        return None;
+    stands(&window, looks.ticks[0] == 0).then_some((looks, window))
+}
+
+/// True if a measured pace leads. Clocks of seconds or tenths change so seldom that one of the
+/// table's may lead by chance: on the way to frame 0 both stand. Seen from frame 0 on, no pace
+/// carries anything, and a common panel that explains the digits as well is believed, in whatever
+/// pattern it is late.
+fn stands(window: &WindowFit, is_from_frame_0: bool) -> bool {
+    let best_of = |is_measured: bool| {
+        let mut starts = window.scored.iter();
+        starts.find(|start| (start.pace.doubt_ppm > 0) == is_measured)
+    };
+    let (measured, table) = match (best_of(true), best_of(false)) {
+        (Some(measured), Some(table)) => (measured, table),
+        (measured, _) => return measured.is_some(),
+    };
+    let on_a_panel = |start: &Scored| start.lenient_score - start.pace.prior;
+    match is_coarse(measured.pace.form) {
+        false => measured.score > table.score,
+        true if is_from_frame_0 && table.pace.speed == Ratio::ONE => {
+            measured.score > table.score && on_a_panel(measured) > on_a_panel(table) + A_HAIR
+        }
+        true => measured.score > table.score - ENOUGH,
     }
-    Some((looks, window))
 }
 
 const fn grid_len() -> usize {
@@ -117,7 +147,11 @@ const fn odd(form: ClockForm, speed: Ratio, doubt_ppm: i128) -> Pace {
     Pace {
         form,
         speed,
-        prior: SLOWED,
+        prior: if is_coarse(form) {
+            FAST_OR_SLOW
+        } else {
+            SLOWED
+        },
         doubt_ppm,
     }
 }

@@ -159,6 +159,20 @@ pub(super) fn bounds_wide(frames: Ratio) -> Note {
     )
 }
 
+/// `seen` and `before` in seconds: how long the clock was seen, and how long after frame 0.
+pub(super) fn carried_far(seen: Ratio, before: Ratio, frames: f64) -> Note {
+    Note::new(
+        "carried_far",
+        format!(
+            "the clock was seen for {:.1} s, from {:.1} s after the first frame on: if it runs a \
+             little fast or slow, the start may lie {frames:.1} frames away; compare one frame by \
+             eye",
+            seen.to_f64(),
+            before.to_f64(),
+        ),
+    )
+}
+
 pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
     Note::new(
         "clock_unclear",
@@ -327,6 +341,7 @@ pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
         "few_frames"
             | "not_seen_running"
             | "bounds_wide"
+            | "carried_far"
             | "clock_unclear"
             | "start_unclear"
             | "parts_doubtful"

@@ -45,8 +45,14 @@ impl Table<'_> {
             let looks = self.seen[index].looks.as_ref()?;
             let reference_tick = self.windows[index].reference_tick;
             let counts = window::place(looks, self.times, start, reference_tick)?;
-            let first_look =
-                late::first_look_alone(looks, self.times, start, &counts, reference_tick);
+            let first_look = late::first_look_alone(
+                looks,
+                self.times,
+                start,
+                &counts,
+                reference_tick,
+                self.frame_s(),
+            );
             Some(Member {
                 index,
                 start,

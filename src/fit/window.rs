@@ -340,7 +340,9 @@ impl Start {
         let counts = |units: i64| {
             Ratio::from_integer(self.count) + Ratio::new(units.into(), grid.units.into())
         };
-        let margin = (grid.units as f64 * MIXED_MARGIN * looks.mixed_share()) as i64;
+        // A shutter is open from one look to the next at the longest.
+        let open = (grid.units as f64 * looks.mixed_share()).min(grid.units_of(between) as f64);
+        let margin = (MIXED_MARGIN * open) as i64;
         hull = (hull.0 - margin, hull.1 + margin);
         // A start that fits at a narrow range of phases only had little chance to.
         let chance = ((core.1 - core.0) as f64 / grid.units as f64).ln();

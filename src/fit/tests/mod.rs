@@ -1,5 +1,6 @@
 //! Tests of the fit over simulated readings.
 
+mod carry;
 mod cases;
 mod checks;
 mod doubts;
