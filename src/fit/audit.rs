@@ -68,7 +68,7 @@ impl Group {
         }
     }
 
-    fn value(self, form: ClockForm, count: i64) -> usize {
+    pub fn value(self, form: ClockForm, count: i64) -> usize {
         self.of_label(form.label(count))
     }
 

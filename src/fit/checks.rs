@@ -2,7 +2,7 @@
 //! slow digits stand.
 
 use super::ClockFit;
-use super::audit::{Ballot, ENOUGH, Group, Shifts};
+use super::audit::{Ballot, ENOUGH, Group, Lead, Shifts};
 use super::join::Joint;
 use super::labels;
 use super::late;
@@ -185,7 +185,19 @@ impl Table<'_> {
                 }
             }
             let lead = ballot.lead();
-            if !lead.is_settled {
+            let mut others = told.iter();
+            let other = others
+                .find_map(|(looks, form, counts)| labels::other_value(looks, *form, counts, group));
+            if let Some((fitted, rival)) =
+                other.filter(|_| lead.is_settled && group != Group::Seconds)
+            {
+                checks.slow_digits_stand = false;
+                doubts.push(reasons::group_in_doubt(&Lead {
+                    fitted,
+                    rival,
+                    ..lead
+                }));
+            } else if !lead.is_settled {
                 checks.slow_digits_stand = false;
                 doubts.push(reasons::group_in_doubt(&lead));
             }

@@ -1,5 +1,6 @@
 //! What single frames say as whole labels, where the fit says something else.
 
+use super::audit::Group;
 use super::looks::{Agreement, Looks};
 use crate::timecode::{ClockForm, Label};
 
@@ -10,6 +11,13 @@ const BELIEVED: f32 = 9.21;
 const PLACES_OF_ONE_FRAME: usize = 2;
 /// Frames with a number that the clock has not, or with another second, before they count.
 pub(super) const FEWEST: usize = 2;
+
+/// Looks in a row, of those that tell a place of the hours or minutes, that must show the same
+/// other digit there: with one digit misread in a fifth of all frames, one clip in ten thousand
+/// has three by chance.
+const OTHER_VALUE_LOOKS: usize = 3;
+/// Probability from which a digit is plain.
+const PLAIN: f32 = 0.9;
 
 /// The count that a look tells, where that is not `count`; places that do not speak against
 /// `count` are taken to agree. `None` if all agree, or if the clock never shows that label.
@@ -148,6 +156,45 @@ pub(super) fn other_second_at(
         (others[1], 1)
     };
     (most.0 >= FEWEST && most.0 > agreeing).then_some(most.1)
+}
+
+/// What the hours or minutes of `group` are in the fit, and what they would be by one of their
+/// places in some looks in a row, if these are plain and all say the same. Misread digits fall
+/// here and there; but a display that is followed with its places moved by one shows another
+/// digit of the label from then on, and one that was set another time.
+pub(super) fn other_value(
+    looks: &Looks,
+    form: ClockForm,
+    counts: &[i64],
+    group: Group,
+) -> Option<(usize, usize)> {
+    let hidden = looks.dial.hidden_digits();
+    let places = group.places(looks);
+    places.clone().find_map(|place| {
+        let (mut run, mut before) = (0, None);
+        for (look, &count) in counts.iter().enumerate() {
+            let fitted = form.digits(count).as_slice()[hidden + place];
+            let Some(is_against) = looks.place_against(look, place, fitted) else {
+                continue;
+            };
+            let (shown, odds) = looks.reading(look).places[place].best();
+            let other = (is_against && odds >= PLAIN).then_some((fitted, shown));
+            run = match other {
+                Some(_) if other == before => run + 1,
+                Some(_) => 1,
+                None => 0,
+            };
+            before = other;
+            if run >= OTHER_VALUE_LOOKS {
+                let value = group.value(form, count);
+                let tens = place + 1 < places.end;
+                let by = if tens { 10 } else { 1 };
+                let without = value - by * usize::from(fitted);
+                return Some((value, without + by * usize::from(shown)));
+            }
+        }
+        None
+    })
 }
 
 /// True if a place that was left out goes on with the others, but by so much off: a clock that

@@ -77,7 +77,7 @@ fn a_clock_that_runs_fast_or_slow_is_not_sure_and_off() {
         sure += 1;
         let off = fit.start.unwrap().counts.middle().to_f64() - scene.phi;
         let frames = off / form.rate().ratio().to_f64() * 30.0;
-        // Less than two: what hides within a frame, once more on the way.
+        // What hides within a frame, once more on the way.
         if frames.abs() >= 2.0 {
             off_by_frames.push((seed, scene.drift, first, frames));
         }

@@ -3,7 +3,9 @@
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Filmed, Scene, frames};
+use crate::note::Note;
 use crate::outcome::Verdict;
+use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -111,6 +113,37 @@ fn seconds_that_change_apart_from_the_frames_are_in_doubt_where_it_matters() {
     assert_unsure(&fit, "seconds_doubtful");
     assert!(fit.reasons[0].sentence.contains("30 or 29"), "{fit:#?}");
     assert_sure(&run(&filmed("10:20:30:12")), "10:20:30:12");
+}
+
+/// A display that is followed with its places moved by one shows the second digit where the first
+/// was, in all frames but a few. Twenty frames that agree on 00 hours do not outvote three.
+#[test]
+fn places_that_slip_by_one_leave_the_hours_in_doubt() {
+    let scene = clock("10:20:30:07", 0..26);
+    let slipped = |upright: std::ops::Range<usize>| {
+        let mut filmed = scene.film();
+        for (at, reading) in filmed.sighting.readings.iter_mut().enumerate() {
+            if !upright.contains(&at) {
+                reading.places[0] = reading.places[1];
+            }
+        }
+        // One frame of the first is not told.
+        filmed.sighting.readings[0].places.fill(DigitOdds::FLAT);
+        filmed
+    };
+    for upright in [1..4, 9..12, 23..26] {
+        let fit = run(&slipped(upright.clone()));
+        assert_unsure(&fit, "hours_doubtful");
+        let named = |r: &Note| r.sentence.contains("may be 00 or 10");
+        assert!(fit.reasons.iter().any(named), "{upright:?}: {fit:#?}");
+    }
+    // Misread here and there.
+    let mut filmed = scene.film();
+    for at in [3, 4, 9, 15, 16, 22] {
+        let places = &mut filmed.sighting.readings[at].places;
+        places[0] = places[1];
+    }
+    assert_sure(&run(&filmed), "10:20:30:07");
 }
 
 /// The scene filmed, with stamps as if no frame of a clip of this rate was lost.
