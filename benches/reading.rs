@@ -7,7 +7,7 @@
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR [KIND...]]` prints one line
 //! a trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
 //! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
-//! whether it was read: `scripts/read_by_others.py` shows the same frames to other readers.
+//! whether it was read: `scripts/readers.py` shows the same frames to other readers.
 
 mod stills;
 

@@ -532,3 +532,25 @@ impl Sums {
         scores
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stamp_hours_away_makes_one_sum_more_and_none_for_the_seconds_up_to_it() {
+        let said = |value: f32| {
+            let mut row = [0.0; COARSE];
+            row[SECONDS.start + 7] = value;
+            row
+        };
+        let coarse = Coarse {
+            rows: [1.0, 2.0, 4.0].map(said).to_vec(),
+        };
+        let sums = Sums::of(&coarse, &[0, 0, 72_000]);
+        let seven: Vec<(i64, f32)> = (sums.rows.iter())
+            .map(|(carry, row)| (*carry, row[SECONDS.start + 7]))
+            .collect();
+        assert_eq!(seven, [(0, 3.0), (72_000, 4.0)]);
+    }
+}

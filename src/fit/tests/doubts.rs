@@ -1,7 +1,7 @@
 //! Readings that are poor, contradictory, or no clock's.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
-use super::sim::{Scene, facts, frames};
+use super::sim::{Filmed, Scene, facts, frames};
 use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
@@ -10,7 +10,6 @@ use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use std::time::{Duration, Instant};
 
 #[test]
 fn one_misread_digit_in_every_fifth_frame_does_not_move_the_start() {
@@ -369,17 +368,16 @@ fn stamps_that_lie_ages_apart_cost_no_memory_and_make_no_wrong_start() {
 
 /// Damage may leave one stamp hours away, which a day's clock could show.
 #[test]
-fn a_stamp_that_lies_hours_away_costs_no_time() {
-    const MOST: Duration = Duration::from_secs(2);
+fn a_stamp_that_lies_hours_away_changes_no_start() {
     let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    let start_of = |filmed: &Filmed| run(filmed).start.unwrap().counts;
+    let without = start_of(&filmed);
     let [.., last] = &mut filmed.sighting.readings[..] else {
         unreachable!("a clip has frames");
     };
     let hours = Ratio::from_integer(20 * 3600) / last.stamp.tick_seconds;
     last.stamp.ticks += i64::try_from(hours.floor()).unwrap();
-    let began = Instant::now();
-    let fit = run(&filmed);
-    assert!(began.elapsed() < MOST, "{:?}: {fit:?}", began.elapsed());
+    assert_eq!(start_of(&filmed), without);
 }
 
 /// Places that were laid out over narrow digits can fall on the wide ones beside them: the
