@@ -25,6 +25,10 @@ const SURE: (f64, f64) = (5.0, 6.0);
 /// once would pass for a lean.
 const FEWEST_LOOKS: usize = 3;
 
+/// Standard deviations of a normal value in the distance from the middle that half of all values
+/// keep; pi / 2 is the mean square of its median, in that of its mean.
+const DEVIATION: f64 = 1.4826;
+
 /// Digits of one place whose truth is known from the motion: for each, its nats over all ten, by
 /// look; not a number for a digit that may have been in the picture, too.
 type Leads = [Vec<[f32; 10]>; 10];
@@ -87,7 +91,8 @@ impl Leans {
         }
         let n = pairs.len() as f64;
         let lead = pairs.iter().map(|p| p.lead).sum::<f64>() / n;
-        let squares: f64 = pairs.iter().map(|p| p.lean.powi(2)).sum();
+        let squares: f64 = pairs.iter().map(|p| p.lean.powi(2) - p.chance).sum();
+        let squares = squares.max(0.0);
         let usual = 2.0 * lead / USUAL_WORTH;
         let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
         2.0 * lead / square
@@ -100,14 +105,16 @@ struct Pair {
     lead: f64,
     /// Nats by which they differ from that.
     lean: f64,
+    /// Mean square of the lean that new noise in so few looks makes.
+    chance: f64,
 }
 
 /// Each digit of a place with the one that is most like it.
 fn likest_pairs(place: &Leads) -> Vec<Pair> {
-    let medians: [[f64; 10]; 10] = std::array::from_fn(|digit| {
-        std::array::from_fn(|other| median(place[digit].iter().map(|over| over[other])))
+    let middles: [[Middle; 10]; 10] = std::array::from_fn(|digit| {
+        std::array::from_fn(|other| Middle::of(place[digit].iter().map(|over| over[other])))
     });
-    let lead = |a: usize, b: usize| medians[a][b];
+    let lead = |a: usize, b: usize| middles[a][b].median;
     let mean = |a: usize, b: usize| (lead(a, b) + lead(b, a)) / 2.0;
     let mut pairs: Vec<(usize, usize)> = (0..10)
         .filter_map(|digit| {
@@ -127,17 +134,38 @@ fn likest_pairs(place: &Leads) -> Vec<Pair> {
         Pair {
             lead,
             lean: lead - low,
+            // Half of the difference of two medians; what is as sure as can be hides its spread.
+            chance: (1.0 - sure) * (middles[a][b].square + middles[b][a].square) / 4.0,
         }
     };
     pairs.into_iter().map(pair).collect()
 }
 
-/// Not a number if any of `values` is none, or if they are too few.
-fn median(values: impl Iterator<Item = f32>) -> f64 {
-    let mut values: Vec<f32> = values.collect();
-    if values.len() < FEWEST_LOOKS || values.iter().any(|v| v.is_nan()) {
-        return f64::NAN;
+/// Where values lie, and how well that is known.
+struct Middle {
+    median: f64,
+    /// Mean square of what the median is off by chance.
+    square: f64,
+}
+
+impl Middle {
+    /// Not a number if any of `values` is none, or if they are too few.
+    fn of(values: impl Iterator<Item = f32>) -> Self {
+        let mut values: Vec<f32> = values.collect();
+        if values.len() < FEWEST_LOOKS || values.iter().any(|v| v.is_nan()) {
+            return Self {
+                median: f64::NAN,
+                square: f64::NAN,
+            };
+        }
+        let middle = values.len() / 2;
+        let median = *values.select_nth_unstable_by(middle, f32::total_cmp).1;
+        let mut off: Vec<f32> = values.iter().map(|v| (v - median).abs()).collect();
+        let half_are_within = f64::from(*off.select_nth_unstable_by(middle, f32::total_cmp).1);
+        let square = (DEVIATION * half_are_within).powi(2);
+        Self {
+            median: median.into(),
+            square: std::f64::consts::FRAC_PI_2 * square / values.len() as f64,
+        }
     }
-    let middle = values.len() / 2;
-    f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }

@@ -80,12 +80,12 @@ fn clocks_of_other_counts_a_second_may_read_alike() {
     assert_unsure(&run(&scene.film()), "clock_unclear");
 }
 
-/// What a hundred frames in noise, of which a share is `kept`, make one standing digit worth, for
+/// What so many frames in noise, of which a share is `kept`, make one standing digit worth, for
 /// a reader that raises its odds to a power; the mean of 20.
-fn worth(kept: f64, power: f32) -> f64 {
+fn worth(seen: u64, kept: f64, power: f32) -> f64 {
     let worth = |seed: u64| {
         let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F29_97);
-        scene.frames = (0..100).collect();
+        scene.frames = (0..seen).collect();
         (scene.noise, scene.common_noise, scene.seed) = (0.45, kept, seed);
         let mut filmed = scene.film();
         for reading in &mut filmed.sighting.readings {
@@ -107,7 +107,9 @@ fn worth(kept: f64, power: f32) -> f64 {
             .unwrap();
         let half = Ratio::new(1, 2);
         let count = |frame: i128| (Ratio::from_integer(frame) * rate + half).floor();
-        let counts: Vec<i64> = (0..100).map(|f| first + count(f) as i64).collect();
+        let counts: Vec<i64> = (0..i128::from(seen))
+            .map(|f| first + count(f) as i64)
+            .collect();
         let mut leans = Leans::new();
         leans.add(
             &looks,
@@ -125,7 +127,7 @@ fn worth(kept: f64, power: f32) -> f64 {
 
 #[test]
 fn frames_of_a_standing_digit_are_worth_less_the_more_the_reader_leans_at_moving_ones() {
-    let [free, half, mostly] = [0.0, 0.5, 0.9].map(|kept| worth(kept, 1.0));
+    let [free, half, mostly] = [0.0, 0.5, 0.9].map(|kept| worth(100, kept, 1.0));
     // Where all of the noise is new in each frame, more than the usual three looks; where a
     // share k of it stays, 1 / k.
     assert!(
@@ -133,8 +135,11 @@ fn frames_of_a_standing_digit_are_worth_less_the_more_the_reader_leans_at_moving
         "{free} {half} {mostly}"
     );
     assert!(free > half && half > mostly, "{free} {half} {mostly}");
+    // A digit that was seen in four frames leans by chance, too: that is taken off.
+    let few = worth(40, 0.0, 1.0);
+    assert!(few > 3.5 && free > 6.5, "{few} {free}");
     // A reader that makes its odds too sharp does not make them worth more.
-    let rash = worth(0.9, 1.5);
+    let rash = worth(100, 0.9, 1.5);
     assert!(rash < 1.2 * mostly, "{rash} {mostly}");
 }
 
