@@ -44,12 +44,15 @@ pub(super) struct Checks {
     was_seen_running: bool,
     /// Hours, minutes and seconds each lead their best rival.
     pub slow_digits_stand: bool,
+    /// Five digits are all there is: one of the hours, and no parts of a second.
+    is_scant: bool,
 }
 
 impl Checks {
-    /// Texture reads like digits that do not run and are not clear: no start to defend.
+    /// Texture reads like digits that do not run and are not clear, and so do pieces of numbers: no
+    /// start to defend.
     pub const fn is_mirage(&self) -> bool {
-        !self.was_seen_running && !self.slow_digits_stand
+        !self.was_seen_running && (!self.slow_digits_stand || self.is_scant)
     }
 }
 
@@ -67,6 +70,7 @@ impl Table<'_> {
         let mut checks = Checks {
             was_seen_running: true,
             slow_digits_stand: true,
+            is_scant: false,
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
@@ -174,6 +178,7 @@ impl Table<'_> {
         let hour_digits = members.iter().map(|m| m.looks.dial.hour_digits).max();
         if hour_digits == Some(1) {
             doubts.push(reasons::hours_cut());
+            checks.is_scant = chosen.pace.form == ClockForm::Seconds;
         }
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, worth);

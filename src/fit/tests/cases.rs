@@ -438,3 +438,20 @@ fn a_single_hour_digit_is_an_hour_below_ten_and_never_sure() {
     let codes: Vec<_> = fit.reasons.iter().map(|r| r.code.as_str()).collect();
     assert_eq!(codes, ["hours_doubtful"]);
 }
+
+/// A piece of a number on a wall, in the two frames that show it as a time.
+#[test]
+fn five_digits_that_were_not_seen_to_run_are_no_clock() {
+    for (form, label, count, has_a_start) in [
+        (ClockForm::Seconds, "07:20:30", 1, false),
+        (ClockForm::Seconds, "07:20:30", 2, false),
+        (ClockForm::Seconds, "07:20:30", 120, true),
+        (frames(Rate::F25), "07:20:30:07", 1, true),
+    ] {
+        let mut scene = Scene::new(form, label, Rate::F25);
+        scene.one_hour_digit = true;
+        scene.frames = (0..count).collect();
+        let fit = run(&scene.film());
+        assert_eq!(fit.start.is_some(), has_a_start, "{count}: {fit:#?}");
+    }
+}
