@@ -246,9 +246,15 @@ impl Table<'_> {
             && labels::away(looks, &tally.odd, form, counts, least) >= labels::FEWEST
     }
 
-    pub fn check_bounds(&self, chosen: &Joint, start: HalfOpen, doubts: &mut Vec<Note>) {
-        let grain = self.grain(&chosen.pace);
-        let limit = grain * Ratio::new(WIDEST.0, WIDEST.1) + self.slack(chosen);
+    /// `slack` is that of a display that is known to be late, in counts.
+    pub fn check_bounds(
+        &self,
+        chosen: &Joint,
+        start: HalfOpen,
+        slack: Ratio,
+        doubts: &mut Vec<Note>,
+    ) {
+        let limit = self.grain(&chosen.pace) * Ratio::new(WIDEST.0, WIDEST.1) + slack;
         if start.width() > limit {
             let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
             doubts.push(reasons::bounds_wide(frames));

@@ -114,14 +114,19 @@ impl Table<'_> {
         let (chosen, rate_known_by) = self.choose(&survivors);
         let start = self.hull(chosen, &survivors, &mut doubts);
         let members = self.members(chosen);
-        let start = with_first_look(start, &members);
+        let (of_all, start) = (start, with_first_look(start, &members));
         let gain = members.iter().map(|member| member.start.gain).sum();
         let checks = self.audit(chosen, start, &members, &mut fit, &mut doubts);
         if checks.is_mirage() {
             let mirage = members.iter().map(|member| member.index).collect();
             return (Self::mirage(&fit), gain, mirage);
         }
-        self.check_bounds(chosen, start, &mut doubts);
+        // Where one change may have made the looks late, no display need be.
+        let slack = match start == of_all {
+            true => self.slack(chosen),
+            false => Ratio::ZERO,
+        };
+        self.check_bounds(chosen, start, slack, &mut doubts);
         let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
         if !checks.slow_digits_stand {

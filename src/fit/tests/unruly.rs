@@ -2,7 +2,7 @@
 //! wrong.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
-use super::sim::{Filmed, Scene, frames};
+use super::sim::{Filmed, Scene, drop_frames, flat_marks, frames};
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::DigitOdds;
@@ -194,6 +194,37 @@ fn looks_that_are_late_in_one_stretch_only_are_no_slow_panel() {
     }
     assert!(missed.is_empty(), "{missed:?}");
     assert!(sure > 10, "{sure}");
+}
+
+/// A clock of 29.97 that is taken for one of 30 seems late in one stretch. If no display is, none
+/// excuses bounds that are wide.
+#[test]
+fn bounds_that_one_change_leaves_wide_are_not_sure() {
+    let mut off_by = Vec::new();
+    let mut sure = 0;
+    for seed in 0..240u32 {
+        let mut scene = Scene::new(drop_frames(Rate::F29_97), "05:12:58;14", Rate::F24);
+        scene.mark = flat_marks();
+        scene.phi += f64::from(seed) / 240.0;
+        scene.frames = (48..104).collect();
+        scene.seed = seed.into();
+        let fit = run(&scene.film());
+        if fit.verdict != Verdict::Sure {
+            continue;
+        }
+        sure += 1;
+        // Within the second: clocks with and without drop-frame count from another midnight.
+        let middle = fit.start.unwrap().counts.middle();
+        let label = fit.clock.unwrap().form.label(middle.floor() as i64);
+        let within = (middle - Ratio::from_integer(middle.floor())).to_f64();
+        assert_eq!(label.seconds(), 58);
+        let off = f64::from(label.part()) + within - 14.5 - f64::from(seed) / 240.0;
+        // A half of the widest that is allowed.
+        if off.abs() > 1.15 * 1.25 {
+            off_by.push((seed, off));
+        }
+    }
+    assert!(off_by.is_empty() && sure > 20, "{sure}: {off_by:?}");
 }
 
 #[test]
