@@ -111,10 +111,11 @@ struct Pair {
 
 /// Each digit of a place with the one that is most like it.
 fn likest_pairs(place: &Leads) -> Vec<Pair> {
-    let middles: [[Middle; 10]; 10] = std::array::from_fn(|digit| {
-        std::array::from_fn(|other| Middle::of(place[digit].iter().map(|over| over[other])))
-    });
-    let lead = |a: usize, b: usize| middles[a][b].median;
+    let over = |digit: usize, other: usize| place[digit].iter().map(move |over| over[other]);
+    let medians: [[f64; 10]; 10] =
+        std::array::from_fn(|digit| std::array::from_fn(|other| median(over(digit, other))));
+    let lead = |a: usize, b: usize| medians[a][b];
+    let chance = |a: usize, b: usize| chance_of_median(over(a, b), lead(a, b));
     let mean = |a: usize, b: usize| (lead(a, b) + lead(b, a)) / 2.0;
     let mut pairs: Vec<(usize, usize)> = (0..10)
         .filter_map(|digit| {
@@ -135,37 +136,26 @@ fn likest_pairs(place: &Leads) -> Vec<Pair> {
             lead,
             lean: lead - low,
             // Half of the difference of two medians; what is as sure as can be hides its spread.
-            chance: (1.0 - sure) * (middles[a][b].square + middles[b][a].square) / 4.0,
+            chance: (1.0 - sure) * (chance(a, b) + chance(b, a)) / 4.0,
         }
     };
     pairs.into_iter().map(pair).collect()
 }
 
-/// Where values lie, and how well that is known.
-struct Middle {
-    median: f64,
-    /// Mean square of what the median is off by chance.
-    square: f64,
+/// Not a number if any of `values` is none, or if they are too few.
+fn median(values: impl Iterator<Item = f32>) -> f64 {
+    let mut values: Vec<f32> = values.collect();
+    if values.len() < FEWEST_LOOKS || values.iter().any(|v| v.is_nan()) {
+        return f64::NAN;
+    }
+    let middle = values.len() / 2;
+    f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }
 
-impl Middle {
-    /// Not a number if any of `values` is none, or if they are too few.
-    fn of(values: impl Iterator<Item = f32>) -> Self {
-        let mut values: Vec<f32> = values.collect();
-        if values.len() < FEWEST_LOOKS || values.iter().any(|v| v.is_nan()) {
-            return Self {
-                median: f64::NAN,
-                square: f64::NAN,
-            };
-        }
-        let middle = values.len() / 2;
-        let median = *values.select_nth_unstable_by(middle, f32::total_cmp).1;
-        let mut off: Vec<f32> = values.iter().map(|v| (v - median).abs()).collect();
-        let half_are_within = f64::from(*off.select_nth_unstable_by(middle, f32::total_cmp).1);
-        let square = (DEVIATION * half_are_within).powi(2);
-        Self {
-            median: median.into(),
-            square: std::f64::consts::FRAC_PI_2 * square / values.len() as f64,
-        }
-    }
+/// Mean square of what the median of so many values is off by chance.
+fn chance_of_median(values: impl Iterator<Item = f32>, median: f64) -> f64 {
+    let mut off: Vec<f64> = values.map(|v| (f64::from(v) - median).abs()).collect();
+    let (n, middle) = (off.len() as f64, off.len() / 2);
+    let half_are_within = *off.select_nth_unstable_by(middle, f64::total_cmp).1;
+    std::f64::consts::FRAC_PI_2 * (DEVIATION * half_are_within).powi(2) / n
 }
