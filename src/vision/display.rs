@@ -11,7 +11,7 @@ use crate::reading::Layout;
 pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Presence below which what looks like a display is none: texture, alone or beside a clock. Of 2,648
 /// simulated frames none is read worse for it.
-pub(super) const LEAST_CLEAR: f32 = 0.5;
+const LEAST_CLEAR: f32 = 0.5;
 /// Two outlines whose heights differ by no more than this factor may be the same.
 const ONE_OUTLINE: f32 = 1.5;
 /// Share of a digit height by which rows of one display may lie on each other: they stand
@@ -182,8 +182,21 @@ pub(super) fn shows_a_time(columns: &Columns) -> bool {
         .any(|groups| is_time(&groups, digit))
 }
 
+/// The displays that are no texture, each once, those of most worth first.
+pub(super) fn likeliest(mut found: Vec<Display>) -> Vec<Display> {
+    found.retain(|display| display.presence >= LEAST_CLEAR);
+    found.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+    let mut displays: Vec<Display> = Vec::new();
+    for display in found {
+        if !displays.iter().any(|d| d.is_same_as(&display)) {
+            displays.push(display);
+        }
+    }
+    displays
+}
+
 /// Larger and surer displays first; a fuller clock (with frames) before a lesser one.
-pub(super) fn worth(display: &Display) -> f32 {
+fn worth(display: &Display) -> f32 {
     let places: usize = display.rows.iter().map(|r| r.places.len()).sum();
     let small = (display.quad().height_px() / 12.0).min(1.0);
     display.presence * places as f32 * small - 0.5 * (display.rows.len() - 1) as f32
@@ -336,12 +349,17 @@ mod tests {
     }
 
     #[test]
-    fn texture_that_looks_like_two_digits_makes_no_display_with_a_clock() {
+    fn texture_is_no_display_alone_or_with_a_clock() {
         let hours = of_groups(level(0.0, 100.0, 90.0, 60.0), &[2]);
         let rest = of_groups(level(150.0, 100.0, 320.0, 60.0), &[2, 2, 3]);
-        for (clarity, count) in [(0.18, 0), (0.9, 1)] {
-            let pieces = [(hours.clone(), clarity), (rest.clone(), 1.0)];
-            assert_eq!(pairs(&pieces).len(), count, "{clarity}");
+        for (presence, count) in [(0.18, 0), (0.9, 1)] {
+            let pieces = [(hours.clone(), presence), (rest.clone(), 1.0)];
+            assert_eq!(likeliest(pairs(&pieces)).len(), count, "{presence}");
+            let alone = Display {
+                presence,
+                ..display(std::slice::from_ref(&rest))
+            };
+            assert_eq!(likeliest(vec![alone]).len(), count, "{presence}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
 use super::display::{
-    Display, LEAST_CLEAR, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, pairs, shows_a_time, worth,
+    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, likeliest, pairs, shows_a_time,
 };
 use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
 use super::layout::is_clock;
@@ -197,14 +197,7 @@ impl Eye {
             pieces.extend(self.rows_below(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
-        singles.retain(|display| display.presence >= LEAST_CLEAR);
-        singles.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
-        let mut displays: Vec<Display> = Vec::new();
-        for display in singles {
-            if !displays.iter().any(|d| d.is_same_as(&display)) {
-                displays.push(display);
-            }
-        }
+        let displays = likeliest(singles);
         Ok(Discovery {
             displays,
             loose_digits,
