@@ -206,9 +206,10 @@ impl Watch<'_> {
                     break;
                 }
             }
+            // Lettering may tell a start, too; it does not run.
             if look == Look::Everywhere
                 && is_long
-                && !self.has_a_start()
+                && !self.fit().was_seen_running()
                 && sharpness == Sharpness::Coarse
                 && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
                     == Found::Settled
@@ -220,15 +221,6 @@ impl Watch<'_> {
             }
         }
         Ok(self.fit())
-    }
-
-    /// True if what was read so far tells a start by more than a few frames, which lettering
-    /// may do that looks like a clock in passing.
-    fn has_a_start(&self) -> bool {
-        let fit = self.fit();
-        let of_the_clock = fit.sightings.iter().filter(|s| s.is_the_clock());
-        let agreeing: usize = of_the_clock.map(|s| s.frames_agreeing).sum();
-        fit.start.is_some() && agreeing >= fit::FEW_FRAMES
     }
 
     fn tell(&mut self, event: Event) -> Wish {

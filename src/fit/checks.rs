@@ -44,15 +44,16 @@ pub(super) struct Checks {
     was_seen_running: bool,
     /// Hours, minutes and seconds each lead their best rival.
     pub slow_digits_stand: bool,
-    /// Five digits are all there is: one of the hours, and no parts of a second.
-    is_scant: bool,
+    /// False if five digits are all there is (one of the hours, and no parts of a second), if one
+    /// place often does not fit, or if the clip would have to play at another speed.
+    is_plausible: bool,
 }
 
 impl Checks {
-    /// Texture reads like digits that do not run and are not clear, and so do pieces of numbers: no
-    /// start to defend.
+    /// Texture and pieces of numbers read like digits that do not run, and are not clear or need an
+    /// excuse: no start to defend.
     pub const fn is_mirage(&self) -> bool {
-        !self.was_seen_running && (!self.slow_digits_stand || self.is_scant)
+        !(self.was_seen_running || self.slow_digits_stand && self.is_plausible)
     }
 }
 
@@ -70,7 +71,7 @@ impl Table<'_> {
         let mut checks = Checks {
             was_seen_running: true,
             slow_digits_stand: true,
-            is_scant: false,
+            is_plausible: true,
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
@@ -149,9 +150,11 @@ impl Table<'_> {
             doubts.push(reasons::not_seen_running(distinct));
         }
         if let Some((told, against)) = uneven {
+            checks.is_plausible = false;
             doubts.push(reasons::uneven(against, told));
         }
         let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
+        checks.is_plausible &= !is_at_another_speed;
         let (share, of) = if is_at_another_speed {
             AGREE_AT_ANOTHER_SPEED
         } else {
@@ -178,7 +181,7 @@ impl Table<'_> {
         let hour_digits = members.iter().map(|m| m.looks.dial.hour_digits).max();
         if hour_digits == Some(1) {
             doubts.push(reasons::hours_cut());
-            checks.is_scant = chosen.pace.form == ClockForm::Seconds;
+            checks.is_plausible &= chosen.pace.form != ClockForm::Seconds;
         }
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, worth);

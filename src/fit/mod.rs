@@ -200,6 +200,11 @@ impl ClockFit {
         self.verdict == Verdict::Sure && self.next_look == NextLook::Enough
     }
 
+    /// True if there is a start, by a clock whose frames show that it runs.
+    pub fn was_seen_running(&self) -> bool {
+        self.start.is_some() && !self.reasons.iter().any(reasons::is_of_no_running)
+    }
+
     /// The start as outputs tell it.
     pub fn start_outcome(&self) -> Option<Start> {
         self.start.as_ref().map(|start| Start {

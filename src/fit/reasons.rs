@@ -334,18 +334,18 @@ pub(super) fn last_places_unread(form: ClockForm) -> Note {
     )
 }
 
+/// Whether a doubt says that no clock was seen to run.
+pub(super) fn is_of_no_running(doubt: &Note) -> bool {
+    matches!(doubt.code.as_str(), "few_frames" | "not_seen_running")
+}
+
 /// Whether a doubt may go away with more frames of the same stretch.
 pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
-    matches!(
-        doubt.code.as_str(),
-        "few_frames"
-            | "not_seen_running"
-            | "bounds_wide"
-            | "carried_far"
-            | "clock_unclear"
-            | "start_unclear"
-            | "parts_doubtful"
-    )
+    is_of_no_running(doubt)
+        || matches!(
+            doubt.code.as_str(),
+            "bounds_wide" | "carried_far" | "clock_unclear" | "start_unclear" | "parts_doubtful"
+        )
 }
 
 #[cfg(test)]

@@ -65,6 +65,23 @@ fn texture_that_reads_like_a_clock_hides_none() {
     }
 }
 
+/// Lettering that a camera pans over, and of which one digit is misread now and then.
+#[test]
+fn digits_that_stand_still_but_for_one_that_is_misread_are_no_clock() {
+    for (misread_frames, has_a_start) in [(0, true), (4, false)] {
+        let mut scene = Scene::new(ClockForm::Seconds, "11:05:00", Rate::F25);
+        scene.frames = (0..11).collect();
+        let mut filmed = scene.film();
+        for reading in filmed.sighting.readings.iter_mut().take(misread_frames) {
+            let mut weights = [0.1; 10];
+            weights[7] = 9.0;
+            reading.places[5] = DigitOdds::from_weights(weights);
+        }
+        let fit = run(&[filmed]);
+        assert_eq!(fit.start.is_some(), has_a_start, "{fit:#?}");
+    }
+}
+
 #[test]
 fn head_and_tail_tell_24_from_its_ntsc_cousin() {
     for (clock, camera) in [
