@@ -89,6 +89,20 @@ fn a_glimpse_at_the_head_does_not_end_the_search() {
     read(&shelf.clip("clip.mp4", &clock, &coding)).must_be_sure_of(TEN);
 }
 
+/// A time on a sign, in view for too short to see that it stands still.
+#[test]
+fn a_sign_at_the_head_does_not_end_the_search() {
+    let shelf = Shelf::new();
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=black:s=640x360:r=25 -t 60 -vf {},{},{},{} {H264} -g 25 sign.mp4",
+        draw(r"text='11\:05\:00'", 56, "white", (60, 40)),
+        "drawbox=h=120:t=fill:c=gray:enable='not(between(t,5,5.4))'",
+        draw(r"timecode='10\:00\:00\:00':r=25", 56, "white", (60, 220)),
+        "drawbox=y=200:h=100:t=fill:c=gray:enable='not(between(t,30,33))'",
+    ));
+    read(&shelf.path("sign.mp4")).must_be_sure_of(TEN);
+}
+
 /// Digits 9 px tall in 1080p.
 #[test]
 fn small_digits_are_found() {
