@@ -219,8 +219,9 @@ impl Watch<'_> {
         let found = self.look_before_and_behind(before, stamp.seconds(), sharpness)?;
         if found != Found::Settled {
             for display in displays {
-                let shown = self.shown_by(display, pyramid, stamp)?;
-                self.in_vain.add_glimpse(shown.unwrap_or_default());
+                if let Some(shown) = self.shown_by(display, pyramid, stamp)? {
+                    self.in_vain.add_glimpse(shown);
+                }
             }
         }
         Ok(found)

@@ -193,19 +193,21 @@ impl Table<'_> {
                 }
             }
             let lead = ballot.lead();
-            let mut others = told.iter();
-            let other = others
-                .find_map(|(looks, form, counts)| labels::other_value(looks, *form, counts, group));
-            if let Some((fitted, rival)) =
-                other.filter(|_| lead.is_settled && group != Group::Seconds)
-            {
-                checks.slow_digits_stand = false;
-                doubts.push(reasons::group_in_doubt(&Lead {
-                    fitted,
-                    rival,
-                    ..lead
-                }));
-            } else if !lead.is_settled {
+            let mut told = told.iter();
+            let doubted = match (lead.is_settled, group) {
+                (false, _) => Some(lead),
+                (true, Group::Seconds) => None,
+                (true, _) => told
+                    .find_map(|(looks, form, counts)| {
+                        labels::other_value(looks, *form, counts, group)
+                    })
+                    .map(|(fitted, rival)| Lead {
+                        fitted,
+                        rival,
+                        ..lead
+                    }),
+            };
+            if let Some(lead) = doubted {
                 checks.slow_digits_stand = false;
                 doubts.push(reasons::group_in_doubt(&lead));
             }

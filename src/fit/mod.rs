@@ -45,7 +45,7 @@ mod tally;
 mod tests;
 mod window;
 
-pub use sight::{DAY_S, FEW_FRAMES};
+pub use sight::DAY_S;
 
 use crate::facts::ClipFacts;
 use crate::note::Note;

@@ -9,8 +9,8 @@ use crate::reading::Layout;
 
 /// Legibility of rows that may be one half of a display.
 pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
-/// Presence below which what looks like a display is none: texture, alone or beside a clock. Of 2,648
-/// simulated frames none is read worse for it.
+/// Presence below which what looks like a display is none: texture, alone or beside a clock. Of
+/// 2,648 simulated frames one is read worse for it.
 const LEAST_CLEAR: f32 = 0.5;
 /// Two outlines whose heights differ by no more than this factor may be the same.
 const ONE_OUTLINE: f32 = 1.5;

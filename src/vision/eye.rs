@@ -197,9 +197,8 @@ impl Eye {
             pieces.extend(self.rows_below(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
-        let displays = likeliest(singles);
         Ok(Discovery {
-            displays,
+            displays: likeliest(singles),
             loose_digits,
         })
     }
