@@ -1,8 +1,10 @@
 //! The trained networks behind a small trait, so that tests can use fakes.
 
+mod direct;
 mod lanes;
 mod model;
 mod planes;
+mod winograd;
 
 use self::planes::Network;
 use crate::error::{Error, ErrorKind, Result};

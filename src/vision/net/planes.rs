@@ -1,7 +1,8 @@
 //! A network as a list of layers, and the planes that pass between them.
 
-use super::lanes::{self, BY_CHANNEL_COLUMNS, Work};
+use super::direct::{self, BY_CHANNEL_COLUMNS, Work};
 use super::model::{Fault, Graph, Node, Tensor};
+use super::winograd;
 use ndarray::{Array4, Axis};
 use std::collections::HashMap;
 use std::sync::Mutex;
@@ -99,6 +100,8 @@ impl Planes {
 pub(super) enum Kind {
     /// All channels.
     Dense,
+    /// All channels, with other weights for each row; of one by one.
+    ByRow,
     /// Each of its own channel.
     ByChannel,
 }
@@ -113,8 +116,8 @@ pub(super) struct Convolution {
     pub kernel: (usize, usize),
     pub pad: (usize, usize),
     pub step: (usize, usize),
-    /// By block of outputs, row and column of the kernel, input (unless by channel); the
-    /// weights for the outputs of a block side by side.
+    /// By row of the output (where by row), block of outputs, row and column of the kernel, input
+    /// (unless by channel); the weights for the outputs of a block side by side.
     pub weights: Vec<f32>,
     /// By output, in whole blocks.
     pub bias: Vec<f32>,
@@ -188,7 +191,7 @@ impl Convolution {
 
     pub fn weights_per_block(&self) -> usize {
         let inputs = match self.kind {
-            Kind::Dense => self.inputs,
+            Kind::Dense | Kind::ByRow => self.inputs,
             Kind::ByChannel => 1,
         };
         self.kernel.0 * self.kernel.1 * inputs * BLOCK
@@ -212,6 +215,8 @@ enum Layer {
     Convolve {
         from: usize,
         layer: Convolution,
+        /// The same by Winograd's way, where there is one.
+        points: Option<Box<Convolution>>,
         /// Planes added in the end.
         plus: Option<usize>,
     },
@@ -288,6 +293,7 @@ impl Network {
                     let layer = Convolution::new(node, tensor(1)?, tensor(2)?)?;
                     layers.push(Layer::Convolve {
                         from: at(0)?,
+                        points: winograd::points_of(&layer).map(Box::new),
                         layer,
                         plus: None,
                     });
@@ -397,7 +403,7 @@ impl Network {
         for (i, layer) in self.layers.iter().enumerate() {
             let result = {
                 let of = |at: usize| planes[at].as_ref().expect("kept until its last use");
-                layer_of(layer, of, self.borders[i + 1], largest_of(&mut spares))?
+                layer_of(layer, of, self.borders[i + 1], &mut spares)?
             };
             for from in layer.inputs() {
                 if self.last_uses[from] == i {
@@ -432,14 +438,21 @@ fn largest_of(spares: &mut Vec<Vec<f32>>) -> Vec<f32> {
     largest.map_or_else(Vec::new, |i| spares.swap_remove(i))
 }
 
+/// What a layer gives, in memory from `spares`.
 fn layer_of<'a>(
     layer: &Layer,
     of: impl Fn(usize) -> &'a Planes,
     border: (usize, usize),
-    memory: Vec<f32>,
+    spares: &mut Vec<Vec<f32>>,
 ) -> Result<Planes, Fault> {
+    let memory = largest_of(spares);
     match layer {
-        Layer::Convolve { from, layer, plus } => {
+        Layer::Convolve {
+            from,
+            layer,
+            points,
+            plus,
+        } => {
             let input = of(*from);
             let size = layer
                 .size_of(input)
@@ -450,12 +463,19 @@ fn layer_of<'a>(
             if plus.is_some_and(|plus| plus.size() != size) {
                 return Err("planes of different sizes".to_owned());
             }
-            lanes::run(Work {
+            let work = Work {
                 layer,
                 input,
                 plus,
                 output: &mut output,
-            });
+            };
+            match points.as_ref().filter(|_| winograd::suits(size.0, size.1)) {
+                Some(points) => {
+                    let memory = [(); 2].map(|()| largest_of(spares));
+                    spares.extend(winograd::run(work, points, memory));
+                }
+                None => direct::run(work),
+            }
             Ok(output)
         }
         Layer::Double { from } => {
