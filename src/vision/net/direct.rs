@@ -47,6 +47,12 @@ impl Work<'_> {
         assert_eq!(input.channels, layer.inputs);
         assert_eq!(output.channels, layer.outputs);
         assert!(output.stride.is_multiple_of(BLOCK));
+        let times = match layer.kind {
+            Kind::ByRow => output.rows,
+            Kind::Dense | Kind::ByChannel => 1,
+        };
+        let blocks = times * output.stride / BLOCK;
+        assert_eq!(layer.weights.len(), blocks * layer.weights_per_block());
         if layer.kind == Kind::ByChannel {
             assert!(BY_CHANNEL_COLUMNS.contains(&layer.kernel.1) && layer.step.1 == 1);
             assert_eq!(input.stride, output.stride);

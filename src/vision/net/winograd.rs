@@ -79,6 +79,8 @@ pub(super) fn suits(rows: usize, columns: usize) -> bool {
 pub(super) fn run(mut work: Work, points: &Convolution, memory: [Vec<f32>; 2]) -> [Vec<f32>; 2] {
     work.check();
     assert!(suits(work.output.rows, work.output.columns));
+    let of = |layer: &Convolution| (layer.inputs, layer.outputs);
+    assert_eq!(of(points), of(work.layer));
     let [mut before, mut behind] = memory;
     // The last squares reach back over those before, and work them out twice.
     let starts = |size: usize| (0..size).step_by(SIDE).map(move |at| at.min(size - SIDE));
