@@ -1,6 +1,7 @@
 //! What the readings themselves tell one who knows how they came about. Nothing here uses the fit.
 
 use crate::filming::{Clock, Filmed, Scene};
+use crate::scenes::{PANELS, PANELS_HZ};
 use crate::truth::{clocks, counts_off, was_seen_running};
 use std::collections::{BTreeMap, HashMap};
 
@@ -8,9 +9,6 @@ use std::collections::{BTreeMap, HashMap};
 /// together.
 const CONFORMED: f64 = 0.01;
 const OTHER_SPEEDS: f64 = 7.0;
-/// Refreshes of panels, in hertz, and the share of displays that are panels.
-const PANELS_HZ: [f64; 6] = [50.0, 59.94, 60.0, 60.3, 90.0, 120.0];
-const PANELS: f64 = 0.6;
 /// Phases of a panel that are tried, and of a count: so many first, so many about each that may do.
 const PANEL_PHASES: u32 = 12;
 const COUNT_PHASES: [u32; 2] = [4, 5];
