@@ -1,12 +1,14 @@
 //! One display, read more than one way.
 
-use super::cases::{assert_sure, codes, label};
+use super::cases::{RATES, assert_sure, codes, label};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::{ClockFit, Known, fit};
 use crate::geometry::{Point, Quad};
 use crate::outcome::Verdict;
 use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
 /// Which way a display is read: as it stands, as a mirror below it shows it, turned over, as a
 /// mirror beside it shows it.
@@ -187,4 +189,40 @@ fn where_both_ways_explain_as_much_the_start_is_that_of_no_mirror_and_unsure() {
             assert_eq!(label(&fit), "12:00:06");
         }
     }
+}
+
+/// Any time of day, clock, light, way and reader: what is seen the other way as well costs next to
+/// no verdict, and none is wrong for it.
+#[test]
+fn a_second_way_to_read_a_display_costs_no_verdict() {
+    let mut rng = ChaCha8Rng::seed_from_u64(2);
+    let (mut alone_sure, mut both_sure) = (0, 0);
+    for seed in 0..200 {
+        let rate = RATES[rng.random_range(0..RATES.len())];
+        let form = frames(rate);
+        let mut scene = Scene::new(form, "00:00:00:00", Rate::F25);
+        scene.phi = rng.random_range(0.0..1.0) * form.counts_per_day() as f64;
+        scene.frames = (0..rng.random_range(15..60)).collect();
+        scene.noise = rng.random_range(0.12..0.25);
+        scene.seed = seed;
+        let filmed = scene.film();
+        let text = form.text(scene.phi.floor() as i64);
+        let right = read(&filmed, Way::Standing, AT_PX, NoDigit::Flat);
+        let way = Way::OTHERS[rng.random_range(0..Way::OTHERS.len())];
+        let no_digit = match rng.random_range(0..3) {
+            0 => NoDigit::Flat,
+            1 => NoDigit::Itself,
+            _ => NoDigit::TakenFor(rng.random_range(0..10)),
+        };
+        let wrong = read(&filmed, way, AT_PX, no_digit);
+        let alone = fit(&[&right], &filmed.facts, &Known::default());
+        alone_sure += usize::from(alone.verdict == Verdict::Sure);
+        let both = fit(&[&right, &wrong], &filmed.facts, &Known::default());
+        if both.verdict == Verdict::Sure {
+            both_sure += 1;
+            assert_eq!(label(&both), label(&alone), "{text} {way:?} {no_digit:?}");
+        }
+    }
+    assert!(alone_sure > 150, "{alone_sure}");
+    assert!(both_sure + 4 >= alone_sure, "{both_sure} of {alone_sure}");
 }
