@@ -195,8 +195,6 @@ pub struct Light {
     pub exposed: Vec<(i64, f64)>,
     /// Brightness of each segment at each place, noise included.
     pub seen: Vec<[f64; 7]>,
-    /// Place whose digit is another one than the clock shows.
-    pub flipped: Option<usize>,
 }
 
 /// Segments a (top) to g (middle), as bits from the lowest.
@@ -385,14 +383,12 @@ impl Scene {
                 lit[usize::from(digit)] += share;
             }
         }
-        let mut flipped = None;
         if rng.random_bool(self.flips) {
             let place = rng.random_range(0..lit.len());
             let was = (0..10).max_by(|&a, &b| lit[place][a].total_cmp(&lit[place][b]));
             let other = (was.unwrap_or(0) + rng.random_range(1..10)) % 10;
             lit[place] = [0.0; 10];
             lit[place][other] = 1.0;
-            flipped = Some(place);
         }
         if let Habit::Swaps(share) = self.habit
             && rng.random_bool(share)
@@ -410,7 +406,6 @@ impl Scene {
         Light {
             seen: lit.iter().zip(kept).map(&mut with_noise).collect(),
             exposed,
-            flipped,
         }
     }
 

@@ -19,7 +19,9 @@ const CAMERAS: [(u32, u32); 9] = [
     (60, 1),
     (120, 1),
 ];
-const PANELS_HZ: [f64; 6] = [50.0, 59.94, 60.0, 60.3, 90.0, 120.0];
+/// Refreshes of panels, in hertz, the slowest first, and the share of displays that are panels.
+pub const PANELS_HZ: [f64; 6] = [50.0, 59.94, 60.0, 60.3, 90.0, 120.0];
+pub const PANELS: f64 = 0.6;
 
 /// A kind of footage.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -187,7 +189,7 @@ pub fn scene(case: Case, seed: u64) -> Scene {
     };
     if case != Case::BurnedIn {
         scene.exposure = rng.random_range(0.0..0.6);
-        if rng.random_bool(0.6) {
+        if rng.random_bool(PANELS) {
             scene.panel = Some((pick(&mut rng, &PANELS_HZ), rng.random()));
         }
     }

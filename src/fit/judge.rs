@@ -60,6 +60,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
         clip,
         known,
     };
+    order = table.facing_right(&order);
     loop {
         let (decided, gain, mirage) = table.decide(&order, fit.clone());
         // What reads like digits on texture must not hide a clock, before it or behind.

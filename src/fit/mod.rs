@@ -17,6 +17,7 @@
 //! - `audit`: does each slow group of digits stand on its own
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `carry`: a start carried to frame 0 by a clock that may run fast or slow
+//! - `facing`: which way a display faces that reads both ways
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
@@ -26,6 +27,7 @@ mod audit;
 mod carry;
 mod checks;
 mod clock;
+mod facing;
 mod join;
 mod judge;
 mod labels;

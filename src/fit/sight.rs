@@ -60,6 +60,8 @@ pub(super) struct Seen<'a> {
     pub tail: usize,
     /// Nats over a clock that stands still.
     pub running: f64,
+    /// Independent looks that all looks at one standing digit are worth.
+    pub worth: f64,
 }
 
 impl<'a> Seen<'a> {
@@ -73,6 +75,7 @@ impl<'a> Seen<'a> {
             left_out: None,
             tail: 0,
             running: 0.0,
+            worth: 0.0,
         }
     }
 }
@@ -220,9 +223,9 @@ fn see_stretch<'a>(
         let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
         let mut leans = Leans::new();
         leans.add(looks, form, &counts, Blur::of(best, frame_s));
-        let worth = leans.worth();
+        seen.worth = leans.worth();
         seen.window.ballots = Group::ALL
-            .map(|group| Ballot::of(group, looks, form, &counts, worth))
+            .map(|group| Ballot::of(group, looks, form, &counts, seen.worth))
             .into();
     }
     let (standing, stands) = window::standing(looks);

@@ -8,6 +8,7 @@ use super::pace::Pace;
 use super::sight::{Seen, is_coarse};
 use super::window::{self, Scored, WindowFit};
 use crate::facts::ClipFacts;
+use crate::geometry::Quad;
 use crate::reading::Sighting;
 use crate::timecode::{HalfOpen, Rate, Ratio};
 
@@ -94,18 +95,18 @@ impl Table<'_> {
         frame / Ratio::from_integer(2)
     }
 
-    /// True if two sightings are looks at the same digits: in a frame that both hold, one
+    /// Where two sightings lie that are looks at the same digits: in a frame that both hold, one
     /// lies on the other. Stretches of one sighting are not.
-    fn share_digits(&self, a: usize, b: usize) -> bool {
+    pub fn same_digits(&self, a: usize, b: usize) -> Option<(Quad, Quad)> {
         if self.seen[a].sighting == self.seen[b].sighting {
-            return false;
+            return None;
         }
         let of = |i: usize| &self.sightings[self.seen[i].sighting].readings;
         let in_both = of(a).iter().find_map(|reading| {
             let other = of(b).iter().find(|other| other.stamp == reading.stamp)?;
             Some((reading.quad, other.quad))
         });
-        in_both.is_some_and(|(a, b)| {
+        in_both.filter(|(a, b)| {
             let (along, aside) = a.along_and_aside(b.centre());
             let reach = (
                 a.length_px().max(b.length_px()),
@@ -132,7 +133,7 @@ impl Table<'_> {
         members.iter().map(|member| member.index).any(|other| {
             (looks(other), other) > (looks(index), index)
                 && self.overlap(index, other)
-                && self.share_digits(index, other)
+                && self.same_digits(index, other).is_some()
         })
     }
 
