@@ -223,10 +223,11 @@ impl Ballot {
         Lead {
             group: self.group,
             nats,
-            is_settled: nats >= ENOUGH * (self.looks as f64 / self.worth).min(1.0),
+            is_settled: self.looks > 0
+                && nats >= ENOUGH * (self.looks as f64 / self.worth).min(1.0),
             fitted: self.fitted,
             rival: (self.fitted + shift) % self.group.size(),
-            is_unread: self.spread < NOTHING * self.looks as f64,
+            is_unread: self.looks == 0 || self.spread < NOTHING * self.looks as f64,
         }
     }
 }
@@ -271,5 +272,18 @@ impl Shifts {
     pub fn rival(&self) -> Option<(i64, f64)> {
         let least = self.losses.iter().min_by(|a, b| a.1.total_cmp(&b.1));
         least.copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_group_of_which_nothing_was_heard_is_unread_and_not_settled() {
+        for group in Group::ALL {
+            let lead = Ballot::new(group, 10.0).lead();
+            assert!(lead.is_unread && !lead.is_settled, "{group:?}");
+        }
     }
 }

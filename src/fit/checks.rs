@@ -210,6 +210,8 @@ impl Table<'_> {
             if let Some(lead) = doubted {
                 checks.slow_digits_stand = false;
                 doubts.push(reasons::group_in_doubt(&lead));
+            } else if group == Group::Hours && self.may_lack_an_hour_digit(members) {
+                doubts.push(reasons::hours_seen_either_way());
             }
         }
         if let Some(off) = other_second {

@@ -116,6 +116,15 @@ pub(super) fn hours_cut() -> Note {
     )
 }
 
+/// A fingernail before the hours passes for their first digit now and then.
+pub(super) fn hours_seen_either_way() -> Note {
+    Note::new(
+        "hours_doubtful",
+        "the first digit of the hours was made out only at times, and may be something else that \
+         lies before them; compare one frame by eye",
+    )
+}
+
 /// `off` is 1 or -1.
 pub(super) fn seconds_from_elsewhere(fitted: u8, off: i64) -> Note {
     let shown = (i64::from(fitted) + off).rem_euclid(60);

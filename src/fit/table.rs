@@ -126,15 +126,32 @@ impl Table<'_> {
         a.0 <= b.1 && b.0 <= a.1
     }
 
-    /// True if another of the `members` looks at the same digits, in more frames: one display
-    /// may be seen in several ways, which is no news about its digits.
+    /// True if another of the `members` looks at the same digits, with more digits of the hours or
+    /// in more frames: one display may be seen in several ways, which is no news about its digits.
     pub fn is_seen_again(&self, index: usize, members: &[Member]) -> bool {
-        let looks = |i: usize| self.seen[i].looks.as_ref().map_or(0, Looks::len);
-        members.iter().map(|member| member.index).any(|other| {
-            (looks(other), other) > (looks(index), index)
-                && self.overlap(index, other)
-                && self.same_digits(index, other).is_some()
-        })
+        let fullness = |i: usize| {
+            let looks = self.seen[i].looks.as_ref();
+            looks.map_or((0, 0, i), |l| (l.dial.hour_digits, l.len(), i))
+        };
+        members
+            .iter()
+            .map(|member| member.index)
+            .any(|other| fullness(other) > fullness(index) && self.look_at_the_same(index, other))
+    }
+
+    /// True if some of the `members` look at the same digits, one with a digit of the hours that
+    /// another has no place for.
+    pub fn may_lack_an_hour_digit(&self, members: &[Member]) -> bool {
+        let of = |digits| {
+            members
+                .iter()
+                .filter(move |m| m.looks.dial.hour_digits == digits)
+        };
+        of(1).any(|cut| of(2).any(|whole| self.look_at_the_same(cut.index, whole.index)))
+    }
+
+    fn look_at_the_same(&self, a: usize, b: usize) -> bool {
+        self.overlap(a, b) && self.same_digits(a, b).is_some()
     }
 
     pub fn slack(&self, joint: &Joint) -> Ratio {

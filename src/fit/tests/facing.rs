@@ -9,6 +9,7 @@ use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use std::ops::Range;
 
 /// Which way a display is read: as it stands, as a mirror below it shows it, turned over, as a
 /// mirror beside it shows it.
@@ -225,4 +226,55 @@ fn a_second_way_to_read_a_display_costs_no_verdict() {
     }
     assert!(alone_sure > 150, "{alone_sure}");
     assert!(both_sure + 4 >= alone_sure, "{both_sure} of {alone_sure}");
+}
+
+/// The sighting without a place for the first digit, in some of its readings.
+fn without_first_digit(sighting: &Sighting, readings: Range<usize>) -> Sighting {
+    let mut cut = sighting.clone();
+    cut.layout.groups[0] = 1;
+    cut.readings = cut.readings[readings].to_vec();
+    for reading in &mut cut.readings {
+        reading.places.remove(0);
+    }
+    cut
+}
+
+/// A fingernail before 7:45 makes 07 of it, where a finger hides the 1 of 17. A first digit that
+/// is none but 0 disagrees with the display without it.
+#[test]
+fn a_first_digit_that_only_one_way_to_see_a_display_has_is_in_doubt() {
+    for (text, code) in [
+        ("07:45:06:10", "hours_doubtful"),
+        ("17:45:06:10", "clocks_disagree"),
+    ] {
+        let filmed = two_seconds(text, Rate::F25);
+        let whole = read(&filmed, Way::Standing, AT_PX, NoDigit::Flat);
+        let length = whole.readings.len();
+        for (first, last) in [(0, length), (length / 2, length), (0, length / 3)] {
+            let cut = without_first_digit(&whole, 0..length);
+            let mut short = whole.clone();
+            short.readings = short.readings[first..last].to_vec();
+            let some = without_first_digit(&whole, first..last);
+            for (cut, whole) in [(&cut, &short), (&some, &whole)] {
+                for fit in fit_both(&filmed, whole, cut) {
+                    assert_eq!(fit.verdict, Verdict::Unsure, "{text} {first}..{last}");
+                    assert!(codes(&fit).contains(&code), "{text} {first}..{last}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_first_digit_that_was_covered_at_another_time_is_known() {
+    let text = "07:45:06:10";
+    let filmed = two_seconds(text, Rate::F25);
+    let seen = read(&filmed, Way::Standing, AT_PX, NoDigit::Flat);
+    let half = seen.readings.len() / 2;
+    let cut = without_first_digit(&seen, 0..half);
+    let mut whole = seen.clone();
+    whole.readings.drain(..half);
+    for fit in fit_both(&filmed, &whole, &cut) {
+        assert_sure(&fit, text);
+    }
 }
