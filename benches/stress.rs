@@ -4,12 +4,15 @@
 //! one line a clip, as they come, and a table by trouble at the end.
 //!
 //! `cargo bench --bench stress -- [SHARE_OF_CLIPS] [FIRST_SEED] [KEEP_DIR]`: 1 films all
-//! clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each.
+//! clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each, and
+//! all of these in one, worst.jpg.
 
 mod cores;
 mod judged;
 
 use cores::on_all_cores;
+use image::RgbImage;
+use image::imageops::{self, FilterType};
 use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder};
 use rollmark::outcome::Verdict;
 use rollmark::rehearse::{Shoot, Stress};
@@ -91,13 +94,30 @@ fn keep(dir: &Path, shoot: &Shoot, path: &Path) {
         .expect("the picture is kept");
 }
 
-/// Leaves the worst clips of `kept` in their folder, no more than [`KEPT`].
-fn drop_the_mild(mut kept: Vec<(u32, PathBuf)>) {
-    kept.sort_by_key(|(badness, _)| std::cmp::Reverse(*badness));
+/// Leaves the worst clips of `kept` in their folder, no more than [`KEPT`], and gives them, the
+/// worst first.
+fn drop_the_mild(mut kept: Vec<(u32, PathBuf)>) -> Vec<PathBuf> {
+    kept.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
     for (_, mild) in kept.drain(KEPT.min(kept.len())..) {
         std::fs::remove_file(mild.with_extension("png")).expect("the picture was there");
         std::fs::remove_file(mild).expect("the clip was there");
     }
+    kept.into_iter().map(|(_, clip)| clip).collect()
+}
+
+/// Draws the pictures of some clips side by side, line by line, into a file.
+fn draw_sheet(clips: &[PathBuf], to: &Path) {
+    let (columns, (width, height)) = (4, (400, 225));
+    let lines = clips.len().div_ceil(columns) as u32;
+    let mut sheet = RgbImage::new(columns as u32 * width, lines * height);
+    for (at, clip) in (0i64..).zip(clips) {
+        let picture = image::open(clip.with_extension("png")).expect("the picture was kept");
+        let small = picture.resize(width, height, FilterType::Triangle);
+        let (x, y) = (at % columns as i64, at / columns as i64);
+        let (x, y) = (x * i64::from(width), y * i64::from(height));
+        imageops::replace(&mut sheet, &small.to_rgb8(), x, y);
+    }
+    sheet.save(to).expect("the sheet is drawn");
 }
 
 /// What a clip is made to be.
@@ -178,7 +198,14 @@ fn main() {
         std::fs::remove_file(&path).expect("the clip is removed");
         judged
     });
-    drop_the_mild(kept.into_inner().expect("no thread has panicked"));
+    let worst = drop_the_mild(kept.into_inner().expect("no thread has panicked"));
+    if let Some(dir) = keep_dir.filter(|_| !worst.is_empty()) {
+        println!("\nthe worst, as worst.jpg shows them, line by line:");
+        for clip in &worst {
+            println!("{}", clip.file_stem().expect("a name").display());
+        }
+        draw_sheet(&worst, &dir.join("worst.jpg"));
+    }
 
     let mut tallies = vec![Tally::default(); Stress::ALL.len()];
     let mut without_clock = Tally::default();
