@@ -704,7 +704,8 @@ fn a_clock_that_stands_still_is_never_sure() {
 }
 
 /// FFmpeg's first test picture counts whole seconds from 0 in one figure, the
-/// second shows a tiny `00:00:00.000` and a frame number.
+/// second shows a tiny `00:00:00.000` and a frame number. Of its digits, 10 px high, tenths may be
+/// all that is made out.
 #[test]
 fn counters_of_test_pictures_are_right_or_doubted() {
     let shelf = Shelf::new();
