@@ -301,12 +301,13 @@ impl Work<'_> {
     #[inline(always)]
     pub fn goal(&mut self, row: usize, column: usize) -> Goal {
         let place = |planes: &Planes| planes.place(row.cast_signed(), column.cast_signed());
+        let own = place(self.output);
+        assert!(own < self.output.values.len());
         Goal {
             plus: self.plus.map(|plus| plus.values[place(plus)..].as_ptr()),
-            to: {
-                let place = place(self.output);
-                self.output.values[place..].as_mut_ptr()
-            },
+            // SAFETY: within the values. No reference to them is made, which would end what goals
+            // of other rows may do.
+            to: unsafe { self.output.values.as_mut_ptr().add(own) },
             is_positive: self.layer.is_positive,
         }
     }
