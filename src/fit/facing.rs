@@ -58,8 +58,7 @@ impl Table<'_> {
 
     /// True if two sightings are looks at the same digits, and face different ways.
     fn face_apart(&self, a: usize, b: usize) -> bool {
-        let digits = self.overlap(a, b).then(|| self.same_digits(a, b));
-        digits.flatten().is_some_and(|(one, other)| {
+        self.same_digits(a, b).is_some_and(|(one, other)| {
             let (ahead, other_ahead) = (one.direction(), other.direction());
             one.is_mirrored() != other.is_mirrored()
                 || ahead.x * other_ahead.x + ahead.y * other_ahead.y < 0.0

@@ -98,7 +98,7 @@ impl Table<'_> {
     /// Where two sightings lie that are looks at the same digits: in a frame that both hold, one
     /// lies on the other. Stretches of one sighting are not.
     pub fn same_digits(&self, a: usize, b: usize) -> Option<(Quad, Quad)> {
-        if self.seen[a].sighting == self.seen[b].sighting {
+        if self.seen[a].sighting == self.seen[b].sighting || !self.overlap(a, b) {
             return None;
         }
         let of = |i: usize| &self.sightings[self.seen[i].sighting].readings;
@@ -133,10 +133,9 @@ impl Table<'_> {
             let looks = self.seen[i].looks.as_ref();
             looks.map_or((0, 0, i), |l| (l.dial.hour_digits, l.len(), i))
         };
-        members
-            .iter()
-            .map(|member| member.index)
-            .any(|other| fullness(other) > fullness(index) && self.look_at_the_same(index, other))
+        members.iter().map(|member| member.index).any(|other| {
+            fullness(other) > fullness(index) && self.same_digits(index, other).is_some()
+        })
     }
 
     /// True if some of the `members` look at the same digits, one with a digit of the hours that
@@ -147,11 +146,7 @@ impl Table<'_> {
                 .iter()
                 .filter(move |m| m.looks.dial.hour_digits == digits)
         };
-        of(1).any(|cut| of(2).any(|whole| self.look_at_the_same(cut.index, whole.index)))
-    }
-
-    fn look_at_the_same(&self, a: usize, b: usize) -> bool {
-        self.overlap(a, b) && self.same_digits(a, b).is_some()
+        of(1).any(|cut| of(2).any(|whole| self.same_digits(cut.index, whole.index).is_some()))
     }
 
     pub fn slack(&self, joint: &Joint) -> Ratio {

@@ -339,12 +339,26 @@ pub(super) fn each<T, const N: usize>(of: impl FnMut(usize) -> T) -> [T; N] {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// Values that differ, -1..=1.
-    fn value(i: usize) -> f32 {
+    pub fn value(i: usize) -> f32 {
         ((i * i + 7 * i) % 61) as f32 / 30.0 - 1.0
+    }
+
+    /// Planes of such values within a border.
+    pub fn filled(size: (usize, usize, usize), border: (usize, usize)) -> Planes {
+        let mut planes = Planes::new(size, border, Vec::new());
+        for row in 0..size.0 {
+            for column in 0..size.1 {
+                let at = planes.place(row.cast_signed(), column.cast_signed());
+                for channel in 0..size.2 {
+                    planes.values[at + channel] = value(at + 3 * channel);
+                }
+            }
+        }
+        planes
     }
 
     #[test]
@@ -378,15 +392,7 @@ mod tests {
                 is_positive: true,
             };
             let border = (pad.0 + spare, pad.1 + spare);
-            let mut input = Planes::new((rows, columns, inputs), border, Vec::new());
-            for row in 0..rows {
-                for column in 0..columns {
-                    let at = input.place(row.cast_signed(), column.cast_signed());
-                    for channel in 0..inputs {
-                        input.values[at + channel] = value(at + 3 * channel);
-                    }
-                }
-            }
+            let input = filled((rows, columns, inputs), border);
             let length = |size: usize, pad: usize, kernel: usize, step: usize| {
                 (size + 2 * pad - kernel) / step + 1
             };

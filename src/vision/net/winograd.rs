@@ -258,11 +258,8 @@ unsafe fn gather<L: Lanes>([a, b, c, d, e, f]: [L; REACH]) -> [L; SIDE] {
 
 #[cfg(test)]
 mod tests {
+    use super::super::direct::tests::{filled, value};
     use super::*;
-
-    fn value(i: usize) -> f32 {
-        ((i * i + 7 * i) % 61) as f32 / 30.0 - 1.0
-    }
 
     #[test]
     fn outputs_are_those_of_the_sums_written_out() {
@@ -281,15 +278,7 @@ mod tests {
                 bias: (0..whole).map(|i| value(i + 5)).collect(),
                 is_positive: true,
             };
-            let mut input = Planes::new((rows, columns, inputs), (1, 1), Vec::new());
-            for row in 0..rows {
-                for column in 0..columns {
-                    let at = input.place(row.cast_signed(), column.cast_signed());
-                    for channel in 0..inputs {
-                        input.values[at + channel] = value(at + 3 * channel);
-                    }
-                }
-            }
+            let input = filled((rows, columns, inputs), (1, 1));
             let size = (rows, columns, outputs);
             let mut plus = Planes::new(size, (0, 0), Vec::new());
             (0..).zip(&mut plus.values).for_each(|(i, v)| *v = value(i));
