@@ -9,7 +9,8 @@ mod cores;
 mod judged;
 
 use cores::on_all_cores;
-use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder};
+use judged::{CAMERAS, Judged, argument, clocks, folder, read_and_judge};
+use rollmark::media::RecordCodec;
 use rollmark::rehearse::Shoot;
 use rollmark::vision::Eye;
 
@@ -30,7 +31,9 @@ fn main() {
         let seed = first_seed + number as u64;
         let shoot = Shoot::ordinary(seed, form, camera);
         let path = clips.path().join(format!("filmed_{seed}.mp4"));
-        let judged = film_and_read(&eye, &shoot, &path);
+        let options = shoot.record_options(RecordCodec::H264);
+        shoot.record(&path, options).expect("the clip is filmed");
+        let judged = read_and_judge(&eye, &shoot, &path);
         println!(
             "{seed} {:>12} {:>10} by {:>10} (true {}): {}",
             form.pattern(),

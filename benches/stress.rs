@@ -8,22 +8,21 @@
 //! all of these in one, worst.jpg.
 
 mod cores;
+mod hard;
 mod judged;
 
 use cores::on_all_cores;
+use hard::{ALL_HARD, ALL_WITHOUT_CLOCK, Hard, hard, without_clock};
 use image::RgbImage;
 use image::imageops::{self, FilterType};
-use judged::{CAMERAS, Judged, argument, clocks, film_and_read, folder};
+use judged::{Judged, argument, folder, read_and_judge};
+use rollmark::media::RecordCodec;
 use rollmark::outcome::Verdict;
 use rollmark::rehearse::{Shoot, Stress};
 use rollmark::vision::Eye;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-/// Clips of each trouble; strengths from the first to the second value.
-const CLIPS_EACH: u32 = 11;
-const STRENGTHS: [f64; 2] = [0.3, 1.0];
-const WITHOUT_CLOCK: u64 = 100;
 const KEPT: usize = 20;
 
 /// How the clips of one trouble came out.
@@ -122,8 +121,8 @@ fn draw_sheet(clips: &[PathBuf], to: &Path) {
 
 /// What a clip is made to be.
 enum Plan {
-    /// A trouble of this number, and how strong it is.
-    Trouble(usize, f64),
+    /// How strong the trouble is.
+    Trouble(Stress, f64),
     WithoutClock,
 }
 
@@ -144,39 +143,34 @@ fn main() {
     let keep_dir = folder(2);
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
-    let forms = clocks();
 
-    // Neighbours in this list differ in everything, so that a share has a bit of all.
-    let hard = (0..CLIPS_EACH).flat_map(|step| (0..Stress::ALL.len()).map(move |n| (step, n)));
-    let hard = hard
-        .enumerate()
-        .step_by(share)
-        .map(|(clip, (step, number))| {
-            let form = forms[(clip * 7 + 3 * step as usize) % forms.len()];
-            let camera = CAMERAS[(clip * 3 + step as usize) % CAMERAS.len()];
-            let [mild, most] = STRENGTHS;
-            let strength = mild + (most - mild) * f64::from(step) / f64::from(CLIPS_EACH - 1);
-            let seed = first_seed + clip as u64;
-            let shoot = Shoot::stressed(seed, form, camera, Stress::ALL[number], strength);
-            (seed, Plan::Trouble(number, strength), shoot)
-        });
-    let without_clock = (0..WITHOUT_CLOCK).step_by(share).map(|clip| {
-        let seed = first_seed + 10_000 + clip;
-        let camera = CAMERAS[clip as usize % CAMERAS.len()];
-        (seed, Plan::WithoutClock, Shoot::without_clock(seed, camera))
+    let troubled = (0..ALL_HARD).step_by(share).map(|clip| {
+        let seed = first_seed + clip as u64;
+        let Hard {
+            stress,
+            strength,
+            shoot,
+        } = hard(clip, seed);
+        (seed, Plan::Trouble(stress, strength), shoot)
     });
-    let plans: Vec<_> = hard.chain(without_clock).collect();
+    let clockless = (0..ALL_WITHOUT_CLOCK).step_by(share).map(|clip| {
+        let seed = first_seed + 10_000 + clip as u64;
+        (seed, Plan::WithoutClock, without_clock(clip, seed))
+    });
+    let plans: Vec<_> = troubled.chain(clockless).collect();
     let kept = Mutex::new(Vec::new());
     let judged = on_all_cores(plans.len(), |i| {
         let (seed, plan, shoot) = &plans[i];
         let (name, strength) = match *plan {
-            Plan::Trouble(number, strength) => (format!("{:?}", Stress::ALL[number]), strength),
+            Plan::Trouble(stress, strength) => (format!("{stress:?}"), strength),
             Plan::WithoutClock => ("without a clock".to_owned(), 0.0),
         };
         let path = clips
             .path()
             .join(format!("{}_{seed}.mp4", name.replace(' ', "_")));
-        let judged = film_and_read(&eye, shoot, &path);
+        let options = shoot.record_options(RecordCodec::H264);
+        shoot.record(&path, options).expect("the clip is filmed");
+        let judged = read_and_judge(&eye, shoot, &path);
         let truth = shoot.staged.as_ref().zip(shoot.phi()).map(|(staged, phi)| {
             let form = staged.clock.form;
             let label = form.text(phi.floor() as i64);
@@ -207,12 +201,15 @@ fn main() {
         draw_sheet(&worst, &dir.join("worst.jpg"));
     }
 
-    let mut tallies = vec![Tally::default(); Stress::ALL.len()];
+    let mut tallies = Stress::ALL.map(|stress| (stress, Tally::default()));
     let mut without_clock = Tally::default();
     for ((_, plan, _), judged) in plans.iter().zip(&judged) {
         match *plan {
-            Plan::Trouble(number, _) => tallies[number].count(judged),
             Plan::WithoutClock => without_clock.count(judged),
+            Plan::Trouble(stress, _) => {
+                let of_it = tallies.iter_mut().filter(|(other, _)| *other == stress);
+                of_it.for_each(|(_, tally)| tally.count(judged));
+            }
         }
     }
     println!(
@@ -220,7 +217,7 @@ fn main() {
         "", "clips", "near", "sure", "sure and wrong", "unsure", "none", "failed", "covered"
     );
     let mut all = Tally::default();
-    for (stress, tally) in Stress::ALL.iter().zip(&tallies) {
+    for (stress, tally) in &tallies {
         println!("{}", tally.row(&format!("{stress:?}")));
         all.add(tally);
     }

@@ -1,7 +1,6 @@
 //! What the benches that film and read clips share: the rates, and who is right.
 
 use rollmark::clip::{ReadOptions, read_clip};
-use rollmark::media::RecordCodec;
 use rollmark::outcome::{ClipOutcome, Start, Verdict};
 use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
@@ -94,10 +93,8 @@ impl Judged {
     }
 }
 
-/// Films a clip into `path` and reads it with the whole product.
-pub fn film_and_read(eye: &Eye, shoot: &Shoot, path: &Path) -> Judged {
-    let options = shoot.record_options(RecordCodec::H264);
-    shoot.record(path, options).expect("the clip is filmed");
+/// Reads a clip that `shoot` filmed with the whole product.
+pub fn read_and_judge(eye: &Eye, shoot: &Shoot, path: &Path) -> Judged {
     let began = Instant::now();
     let outcome = read_clip(eye, path, &ReadOptions::default(), &mut Deaf).outcome;
     let took_s = began.elapsed().as_secs_f64();
