@@ -1,5 +1,6 @@
 //! A display under way through a dense pass, and whether it is worth following.
 
+use super::ratio;
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
 use crate::vision::{Display, Followed};
@@ -78,12 +79,12 @@ impl Track {
             _ => Ratio::ZERO,
         };
         let counts_fast = self.sighting.layout.groups.len() > 3;
-        let (num, den) = if counts_fast {
+        let still_s = if counts_fast {
             STILL_FAST_S
         } else {
             STILL_SLOW_S
         };
-        let is_stuck = span_s > Ratio::new(num, den) && self.is_still();
+        let is_stuck = span_s > ratio(still_s) && self.is_still();
         let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
         let most_misses = if readings.is_empty() {
             MOST_MISSES_UNSEEN
@@ -104,22 +105,37 @@ impl Track {
     }
 
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, and none of the `others` sees more of the same digits, or groups them better.
+    /// off, and none of the `others` sees more of the same digits, or groups them better, or tells
+    /// that they stand.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
             && !others.into_iter().any(|other| {
                 self.is_piece_of(other)
+                    || self.stands_with(other)
                     || (self.ends_in_seconds() && !other.ends_in_seconds() && self.lies_on(other))
             })
+    }
+
+    /// True if this is the part of `whole` that counts seconds, and stands as all of it does: where
+    /// frames or parts of a second plainly stand, seconds that did not change in the moment that
+    /// they were seen are no clock of seconds that was seen too briefly.
+    fn stands_with(&self, whole: &Self) -> bool {
+        let stands = whole.numbers_shown_last().is_some_and(|(numbers, span_s)| {
+            numbers == Ratio::from_integer(1) && span_s >= ratio(STILL_FAST_S)
+        });
+        stands
+            && whole.is_still()
+            && self.is_still()
+            && self.sighting.layout.groups.len() < whole.sighting.layout.groups.len()
+            && self.display.is_near(&whole.display)
     }
 
     /// True if four groups were read, of which the last counts seconds: the first is the day
     /// before the time of day, say. Some are misread, so that more numbers are seen.
     fn ends_in_seconds(&self) -> bool {
-        let (num, den) = STILL_SLOW_S;
         self.numbers_shown_last().is_some_and(|(numbers, span_s)| {
-            span_s > Ratio::new(num, den) && numbers <= seconds_in(span_s, 2)
+            span_s > ratio(STILL_SLOW_S) && numbers <= seconds_in(span_s, 2)
         })
     }
 
@@ -343,6 +359,32 @@ mod tests {
             [false, true],
             [0, 1].map(|i: usize| all[i].tells_among(&all))
         );
+    }
+
+    #[test]
+    fn seconds_that_stand_beside_frames_that_stand_are_no_clock_of_seconds() {
+        let seconds = |shown: fn(usize) -> usize| {
+            followed(&[2, 2, 2], move |n| format!("1422{:02}", 10 + shown(n)))
+        };
+        let frames = |shown: fn(usize) -> usize| {
+            followed(&[2, 2, 2, 2], move |n| format!("142210{:02}", shown(n)))
+        };
+        for (piece, whole, tells) in [
+            (seconds(|_| 0), frames(|_| 16), false),
+            // A number beside a clock of seconds that runs.
+            (seconds(|n| n / 25), frames(|_| 16), true),
+            // Frames that run.
+            (seconds(|_| 0), frames(|n| n % 2), true),
+        ] {
+            assert_eq!(piece.tells_among([&piece, &whole]), tells);
+        }
+        let (mut elsewhere, whole) = (seconds(|_| 0), frames(|_| 16));
+        let quad = Quad::from_corners(
+            [(0.0, 900.0), (60.0, 900.0), (60.0, 920.0), (0.0, 920.0)]
+                .map(|(x, y)| Point::new(x, y)),
+        );
+        elsewhere.display = Display::in_plain_view(quad, &[2, 2, 2]);
+        assert!(elsewhere.tells_among([&elsewhere, &whole]));
     }
 
     #[test]

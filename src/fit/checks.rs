@@ -47,6 +47,8 @@ pub(super) struct Checks {
     /// False if five digits are all there is (one of the hours, and no parts of a second), if one
     /// place often does not fit, or if the clip would have to play at another speed.
     is_plausible: bool,
+    /// A look shows a number that would follow the clock's last one if its seconds were longer.
+    pub shows_a_number_beyond: bool,
 }
 
 impl Checks {
@@ -72,6 +74,7 @@ impl Table<'_> {
             was_seen_running: true,
             slow_digits_stand: true,
             is_plausible: true,
+            shows_a_number_beyond: false,
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
@@ -82,6 +85,7 @@ impl Table<'_> {
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
         let mut running = 0.0;
         let (mut has_jumped, mut lacks_a_place, mut shows_too_many) = (false, false, false);
+        let mut is_bare = true;
         let mut uneven = None;
         let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
         let mut other_second = None;
@@ -111,6 +115,7 @@ impl Table<'_> {
             shows_too_many |= late::shows_too_many(looks, member.start, counts);
             uneven = uneven.or(tally.uneven_place(blur.places));
             let beyond = labels::beyond_the_last(looks, form, counts);
+            checks.shows_a_number_beyond |= beyond > 0;
             if beyond >= labels::FEWEST {
                 uneven = uneven.or(Some((tally.read, beyond)));
             }
@@ -134,6 +139,7 @@ impl Table<'_> {
                 }
             }
             lacks_a_place |= seen.left_out.is_some();
+            is_bare &= !looks.shows_a_last_mark() && !labels::carries(looks, form, counts);
             if !is_again {
                 told.push((looks, form, counts));
             }
@@ -162,14 +168,16 @@ impl Table<'_> {
         };
         // Two exceptions at once explain the digits of nearly any clock, and so does a speed that
         // makes few counts of many frames. Frames that are lost here and there make an odd speed
-        // and digits that are late.
+        // and digits that are late. A counter of anything else is a clock at some speed, as long as
+        // neither a mark nor its seconds part the last digits from the others.
         let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
         let is_late = match chosen.pace.doubt_ppm {
             0 => refresh.max() > Some(window::SLOW_PANEL),
             _ => refresh.max() > Some(window::FASTEST_PANEL),
         };
         let has_few = distinct < COUNTS_AT_ANOTHER_SPEED;
-        if is_at_another_speed && (lacks_a_place || is_late || shows_too_many || has_few) {
+        let needs_an_excuse = lacks_a_place || is_late || shows_too_many;
+        if is_at_another_speed && (needs_an_excuse || has_few || is_bare) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
         if of * agreeing <= share * read {

@@ -122,6 +122,7 @@ impl Table<'_> {
             let mirage = members.iter().map(|member| member.index).collect();
             return (Self::mirage(&fit), gain, mirage);
         }
+        doubts.extend(self.another_time(chosen, &survivors, checks.shows_a_number_beyond));
         // Where one change may have made the looks late, no display need be.
         let slack = match start == of_all {
             true => self.slack(chosen),
@@ -304,6 +305,34 @@ impl Table<'_> {
         }
         let blur = self.blur(&chosen.pace);
         HalfOpen::new(hull.low - blur, hull.high + blur)
+    }
+
+    /// The doubt about a clock of another base that shows the same label at another time of day, as
+    /// 23.976 and 25 do, whose seconds are 36 s apart by ten o'clock. A clock of 25 whose number 24
+    /// falls between the frames of a camera at 23.976 reads like one of 23.976, but for that number
+    /// if a look shows it. Without one, and among others, the clock counts as the camera does.
+    fn another_time(
+        &self,
+        chosen: &Joint,
+        survivors: &[&Joint],
+        shows_a_number_beyond: bool,
+    ) -> Option<Note> {
+        let form = chosen.pace.form;
+        let told_s = |joint: &Joint| joint.pace.form.seconds(joint.start.middle());
+        let frame_s = self.grain(&chosen.pace) / form.rate().ratio();
+        survivors.iter().find_map(|other| {
+            let rate = other.pace.form.rate();
+            let is_larger = rate.base() > form.rate().base();
+            let is_smaller = rate.base() < form.rate().base();
+            let counts_as_the_camera =
+                self.clip.rate == Some(rate) && other.score >= chosen.score - ENOUGH;
+            let apart_s = (told_s(chosen) - told_s(other)).abs();
+            let is_open = is_larger && shows_a_number_beyond || is_smaller && counts_as_the_camera;
+            (is_open && apart_s > frame_s).then(|| {
+                let label = label_of(form, chosen.start.middle());
+                reasons::clock_tells_the_time(form.rate(), rate, &label, apart_s)
+            })
+        })
     }
 
     /// The chosen start, widened by all that are at most so many counts away, and the pairs that

@@ -3,13 +3,14 @@
 use super::audit::Group;
 use super::looks::{Agreement, Looks};
 use crate::timecode::{ClockForm, Label};
+use std::collections::BTreeMap;
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
 /// as a start must lead by.
 const BELIEVED: f32 = 9.21;
 /// Places in which it must: one digit may be misread beyond doubt.
 const PLACES_OF_ONE_FRAME: usize = 2;
-/// Frames with a number that the clock has not, or with another second, before they count.
+/// Frames with a number that the clock has not, or of another second, before they count.
 pub(super) const FEWEST: usize = 2;
 
 /// Looks in a row, of those that tell a place of the hours or minutes, that must show the same
@@ -56,6 +57,17 @@ pub(super) fn away(
         told(looks, look, form, count).is_none_or(|there| (there - count).abs() >= least)
     };
     some.iter().filter(is_away).count()
+}
+
+/// True if the clock's seconds were seen to change: some looks agree with the `counts` of one second
+/// and some with those of another.
+pub(super) fn carries(looks: &Looks, form: ClockForm, counts: &[i64]) -> bool {
+    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
+    let mut seen: BTreeMap<u8, usize> = BTreeMap::new();
+    for look in (0..looks.len()).filter(agrees) {
+        *seen.entry(form.label(counts[look]).seconds()).or_default() += 1;
+    }
+    seen.values().filter(|&&looks| looks >= FEWEST).count() > 1
 }
 
 /// Looks that show a number which would follow the clock's last one if its seconds were longer.

@@ -168,6 +168,12 @@ impl<'a> Looks<'a> {
         self.readings[look]
     }
 
+    /// True unless it was seen in most looks that no mark stands before the last group.
+    pub fn shows_a_last_mark(&self) -> bool {
+        let none: f32 = self.readings.iter().map(|r| r.last_mark.none).sum();
+        none * 2.0 < self.readings.len() as f32
+    }
+
     /// Only the looks in `keep`, in that order.
     pub fn subset(&self, keep: &[usize]) -> Self {
         let row = 10 * self.dial.places();

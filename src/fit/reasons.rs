@@ -193,6 +193,20 @@ pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
     )
 }
 
+/// As [`clock_unclear`], where both clocks show one label, at times `apart_s` seconds apart.
+pub(super) fn clock_tells_the_time(rate: Rate, other: Rate, label: &str, apart_s: Ratio) -> Note {
+    Note::new(
+        "clock_unclear",
+        format!(
+            "clocks of {} and {} counts a second explain the frames alike, and show {label} at \
+             times of day {:.2} s apart; give the clock's rate",
+            rate.decimal(),
+            other.decimal(),
+            apart_s.to_f64()
+        ),
+    )
+}
+
 /// Two starts, which a clock of whole seconds may show with one label.
 fn either(label: &str, other: &str) -> String {
     match label == other {
@@ -293,8 +307,8 @@ pub(super) fn speed_doubtful(speed: Ratio) -> Note {
         "speed_doubtful",
         format!(
             "the digits fit only if the clip plays at {:.3} of real speed, and few counts bear that \
-             out, or one digit would be misread throughout; compare one frame by eye, or say the \
-             speed",
+             out, one digit would be misread throughout, or it may be a counter of something else; \
+             compare one frame by eye, or say the speed",
             speed.to_f64()
         ),
     )

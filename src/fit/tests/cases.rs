@@ -3,7 +3,9 @@
 use super::sim::{Filmed, SEMICOLON, Scene, drop_frames, flat_marks, frames};
 use crate::fit::{ClockFit, DropFrameKnownBy, Known, NextLook, RateKnownBy, fit};
 use crate::outcome::Verdict;
+use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
+use std::collections::BTreeSet;
 
 pub fn run(filmed: &Filmed) -> ClockFit {
     run_knowing(filmed, &Known::default())
@@ -296,6 +298,36 @@ fn twenty_four_and_its_ntsc_cousin_are_told_by_the_cameras_family_when_short() {
         assert_eq!(clock.rate_known_by, RateKnownBy::Assumed);
         assert!(fit.notes.iter().any(|n| n.code == "rate_assumed"));
     }
+}
+
+/// A clock of 25 whose number 24 falls between two frames of a camera at 23.976 reads like one of
+/// 23.976, whose time of day is 37 s later, but for a frame that shows 24.
+#[test]
+fn a_number_beyond_the_last_leaves_the_time_of_day_open() {
+    let mut named = BTreeSet::new();
+    for (camera, is_apart) in [(Rate::F23_976, true), (Rate::F24, false)] {
+        // How surely the frame shows 24: one clock is the likelier, or the other.
+        for rest in [0.001, 0.02, 0.05] {
+            let scene = Scene {
+                frames: (0..44).collect(),
+                ..Scene::new(frames(camera), "10:20:30:05", camera)
+            };
+            let mut filmed = scene.film();
+            assert_sure(&run(&filmed), "10:20:30:05");
+            let mut shown = filmed.sighting.readings.iter_mut();
+            let last = shown.find(|r| r.guess().ends_with("23")).expect("seen");
+            let mut weights = [rest; 10];
+            weights[4] = 1.0;
+            *last.places.last_mut().unwrap() = DigitOdds::from_weights(weights);
+            let fit = run(&filmed);
+            let mut reasons = fit.reasons.iter();
+            let says_so = reasons.any(|n| n.sentence.contains("at times of day"));
+            assert_eq!(says_so, is_apart, "{camera} {rest} {fit:#?}");
+            assert_eq!(fit.verdict == Verdict::Sure, !is_apart, "{camera} {fit:#?}");
+            named.insert(fit.clock.map(|clock| clock.form.base()));
+        }
+    }
+    assert_eq!(named.len(), 2, "{named:?}");
 }
 
 #[test]

@@ -6,7 +6,7 @@ use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
-use crate::reading::{DigitOdds, Sighting};
+use crate::reading::{DigitOdds, MarkOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -161,6 +161,34 @@ fn four_counts_tell_a_speed_at_which_the_clip_plays() {
         scene.frames = (0..(2.4 / (24.0 * speed) * 120.0) as u64).collect();
         assert_unsure(&run(&scene.film()), "speed_doubtful");
     }
+}
+
+/// Eight digits that count thirty a second pass for a clock of 60 at half of its speed, until they
+/// go on beyond 59.
+#[test]
+fn a_counter_without_marks_is_no_clock_at_another_speed() {
+    let bare = MarkOdds {
+        colon: 0.05,
+        semicolon: 0.0,
+        dot: 0.05,
+        none: 0.9,
+    };
+    for (speed, seconds, is_told_bare) in [(0.5, 1, false), (0.5, 3, true), (0.2, 2, false)] {
+        let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
+        (scene.speed, scene.frames) = (speed, (0..30 * seconds).collect());
+        let fit = run(&scene.film());
+        assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}");
+        scene.mark = bare;
+        let fit = run(&scene.film());
+        match is_told_bare {
+            true => assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}"),
+            false => assert_unsure(&fit, "speed_doubtful"),
+        }
+    }
+    // Some clocks have no marks; at the clip's own speed they need none.
+    let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
+    (scene.mark, scene.frames) = (bare, (0..25).collect());
+    assert_sure(&run(&scene.film()), "10:45:22:01");
 }
 
 #[test]
