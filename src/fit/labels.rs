@@ -20,6 +20,14 @@ const OTHER_VALUE_LOOKS: usize = 3;
 /// Probability from which a digit is plain.
 const PLAIN: f32 = 0.9;
 
+/// Seconds after midnight that the digits of a label show. `None` without all six of its hours,
+/// minutes and seconds.
+pub(super) fn seconds_shown(digits: &[u8]) -> Option<i32> {
+    let &[h, hh, m, mm, s, ss] = digits.first_chunk()?;
+    let two = |tens: u8, ones: u8| 10 * i32::from(tens) + i32::from(ones);
+    Some(two(h, hh) * 3600 + two(m, mm) * 60 + two(s, ss))
+}
+
 /// The count that a look tells, where that is not `count`; places that do not speak against
 /// `count` are taken to agree. `None` if all agree, or if the clock never shows that label.
 fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> {

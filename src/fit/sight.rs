@@ -62,10 +62,12 @@ pub(super) struct Seen<'a> {
     pub running: f64,
     /// Independent looks that all looks at one standing digit are worth.
     pub worth: f64,
+    /// Digits of the label at which it stands still; empty if it does not.
+    pub stands_at: Vec<u8>,
 }
 
 impl<'a> Seen<'a> {
-    const fn nothing(sighting: usize, kind: Kind, looks: Option<Looks<'a>>) -> Self {
+    fn nothing(sighting: usize, kind: Kind, looks: Option<Looks<'a>>) -> Self {
         Self {
             sighting,
             kind,
@@ -76,6 +78,7 @@ impl<'a> Seen<'a> {
             tail: 0,
             running: 0.0,
             worth: 0.0,
+            stands_at: Vec::new(),
         }
     }
 }
@@ -209,7 +212,7 @@ fn see_stretch<'a>(
         let runs = window
             .scored
             .first()
-            .is_some_and(|best| best.gain - window::standing(&fewer).0 >= ENOUGH);
+            .is_some_and(|best| best.gain - window::standing(&fewer).gain >= ENOUGH);
         if tally.has_majority() && runs {
             (*looks, seen.window, seen.tally) = (fewer, window, tally);
             seen.left_out = Some(place);
@@ -228,18 +231,18 @@ fn see_stretch<'a>(
             .map(|group| Ballot::of(group, looks, form, &counts, seen.worth))
             .into();
     }
-    let (standing, stands) = window::standing(looks);
-    seen.running = best.gain - standing;
-    let is_little = best.gain.max(standing) < WORTH_TELLING;
-    if is_little && !(stands && looks.len() < FEW_FRAMES) {
+    let standing = window::standing(looks);
+    seen.running = best.gain - standing.gain;
+    let is_little = best.gain.max(standing.gain) < WORTH_TELLING;
+    if is_little && !(standing.is_agreed && looks.len() < FEW_FRAMES) {
         return seen;
     }
-    if seen.running < ENOUGH && stands {
-        seen.kind = if is_long(looks, times, &paces) {
-            Kind::StandsStill
-        } else {
-            Kind::Doubtful
-        };
+    if seen.running < ENOUGH && standing.is_agreed {
+        seen.kind = Kind::Doubtful;
+        if is_long(looks, times, &paces) {
+            seen.kind = Kind::StandsStill;
+            seen.stands_at = standing.digits;
+        }
         return seen;
     }
     let agree = seen.tally.has_majority() || seen.tally.read == 0;

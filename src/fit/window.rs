@@ -401,12 +401,20 @@ pub(super) fn place(
     Some((0..looks.len()).map(shown).collect())
 }
 
-/// Nats that one clock standing still at its best label explains, and whether
-/// most looks agree with that label.
-pub(super) fn standing(looks: &Looks) -> (f64, bool) {
+/// One clock that stands still, at the label that all looks together say.
+pub(super) struct Standing {
+    /// Nats that it explains.
+    pub gain: f64,
+    /// True if most looks agree with the label.
+    pub is_agreed: bool,
+    /// Of the whole label; 0 for those that the display does not show.
+    pub digits: Vec<u8>,
+}
+
+pub(super) fn standing(looks: &Looks) -> Standing {
     let hidden = looks.dial.hidden_digits();
     let places = looks.dial.places();
-    let mut digits = [0u8; 9];
+    let mut digits = vec![0u8; hidden + places];
     for place in 0..places {
         let mut sums = [0f64; 10];
         for look in 0..looks.len() {
@@ -417,15 +425,18 @@ pub(super) fn standing(looks: &Looks) -> (f64, bool) {
         let best = (0..10u8).max_by(|&a, &b| sums[usize::from(a)].total_cmp(&sums[usize::from(b)]));
         digits[hidden + place] = best.unwrap_or(0);
     }
-    let digits = &digits[..hidden + places];
     let gain = (0..looks.len())
-        .map(|look| f64::from(looks.says(look, digits)))
+        .map(|look| f64::from(looks.says(look, &digits)))
         .sum();
     let read = (0..looks.len()).filter(|&look| looks.is_read(look));
     let (mut told, mut agreeing) = (0, 0);
     for look in read {
         told += 1;
-        agreeing += usize::from(looks.agreement(look, digits).agrees());
+        agreeing += usize::from(looks.agreement(look, &digits).agrees());
     }
-    (gain, 2 * agreeing > told)
+    Standing {
+        gain,
+        is_agreed: 2 * agreeing > told,
+        digits,
+    }
 }

@@ -240,3 +240,36 @@ fn hours_lit_in_one_sighting_serve_the_other() {
     assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
     assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
 }
+
+/// The clock is held at a time and then started. What stands at another time is another number, and
+/// so is what stands beside the running clock in another layout.
+#[test]
+fn a_clock_that_stood_before_it_ran_was_set_in_view() {
+    for (held_at, verdict) in [
+        ("10:20:30:07", Verdict::Unsure),
+        ("10:19:44:00", Verdict::Unsure),
+        ("10:12:44:00", Verdict::Sure),
+        ("23:11:26:00", Verdict::Sure),
+    ] {
+        let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+        let mut filmed = windows(&scene, &[0, 80]);
+        let digits: Vec<u8> = held_at.bytes().filter(u8::is_ascii_digit).collect();
+        for reading in &mut filmed[0].sighting.readings {
+            for (odds, digit) in reading.places.iter_mut().zip(&digits) {
+                let mut weights = [0.002; 10];
+                weights[usize::from(digit - b'0')] = 1.0;
+                *odds = DigitOdds::from_weights(weights);
+            }
+        }
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, verdict, "{held_at} {fit:#?}");
+        let is_jumped = fit.reasons.iter().any(|n| n.code == "clock_jumped");
+        assert_eq!(is_jumped, verdict == Verdict::Unsure, "{held_at} {fit:#?}");
+        // Only its hours, minutes and seconds.
+        filmed[0].sighting.layout.groups = vec![2, 2, 2];
+        for reading in &mut filmed[0].sighting.readings {
+            reading.places.truncate(6);
+        }
+        assert_eq!(run(&filmed).verdict, Verdict::Sure, "{held_at}");
+    }
+}
