@@ -245,7 +245,7 @@ impl Table<'_> {
                 .recip();
             let same =
                 other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
-            !same
+            !same && !self.lacks_last_digits(i, &self.members(joint))
         })
     }
 
