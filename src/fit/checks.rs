@@ -47,6 +47,8 @@ pub(super) struct Checks {
     /// False if five digits are all there is (one of the hours, and no parts of a second), if one
     /// place often does not fit, or if the clip would have to play at another speed.
     is_plausible: bool,
+    /// Many digits lie on top of each other: their middle need not be that of the exposure.
+    pub are_piled: bool,
 }
 
 impl Checks {
@@ -72,6 +74,7 @@ impl Table<'_> {
             was_seen_running: true,
             slow_digits_stand: true,
             is_plausible: true,
+            are_piled: false,
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
@@ -120,6 +123,7 @@ impl Table<'_> {
                 || labels::begin_elsewhere(looks, form, counts, least)
                 || self.jumped(&of_heard, &tally, form, &counts_heard, least);
             uneven = uneven.or(tally.uneven_place(blur.places));
+            checks.are_piled |= tally.is_steady_by_excuse(blur.places);
             let beyond = labels::beyond_the_last(looks, form, counts);
             if beyond >= labels::FEWEST {
                 uneven = uneven.or(Some((tally.read, beyond)));

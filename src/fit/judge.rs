@@ -127,6 +127,10 @@ impl Table<'_> {
             true => self.slack(chosen),
             false => Ratio::ZERO,
         };
+        let start = match checks.are_piled {
+            true => self.widened_by_piles(chosen, start),
+            false => start,
+        };
         self.check_bounds(chosen, start, slack, &mut doubts);
         let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
@@ -304,6 +308,15 @@ impl Table<'_> {
         }
         let blur = self.blur(&chosen.pace);
         HalfOpen::new(hull.low - blur, hull.high + blur)
+    }
+
+    /// The start, with half a frame either way as where all digits are piles, unless it has that.
+    fn widened_by_piles(&self, chosen: &Joint, start: HalfOpen) -> HalfOpen {
+        if !self.blur(&chosen.pace).is_zero() {
+            return start;
+        }
+        let half = self.frame_s() * chosen.pace.counts_per_second() / Ratio::from_integer(2);
+        HalfOpen::new(start.low - half, start.high + half)
     }
 
     /// The chosen start, widened by all that are at most so many counts away, and the pairs that

@@ -6,6 +6,11 @@ use super::looks::Looks;
 use super::sight::Blur;
 use crate::timecode::ClockForm;
 
+/// Looks told and looks against at a place: a quarter, and three at least.
+const fn is_often_off(&(told, against): &(usize, usize)) -> bool {
+    against >= 3 && 4 * against > told
+}
+
 /// Frames of one sighting, counted.
 #[derive(Clone, Debug)]
 pub(super) struct Tally {
@@ -115,9 +120,14 @@ impl Tally {
         let heard = |(&(told, against), excused): (&(usize, usize), &usize)| {
             (told - excused, against - excused)
         };
-        let is_off = |&(told, against): &(usize, usize)| against >= 3 && 4 * against > told;
         let places = self.places[..steady].iter().zip(&self.excused);
-        places.map(heard).find(is_off)
+        places.map(heard).find(is_often_off)
+    }
+
+    /// True if a place is against the fit as often as that, and it is excused.
+    pub fn is_steady_by_excuse(&self, blurred: usize) -> bool {
+        let steady = self.places.len().saturating_sub(blurred);
+        self.uneven_place(blurred).is_none() && self.places[..steady].iter().any(is_often_off)
     }
 
     /// A place that is against the fit in most looks: it is misread, whatever it says.

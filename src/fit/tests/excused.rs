@@ -36,7 +36,11 @@ fn with_last_digits(as_read: &[(u8, u8)]) -> ClockFit {
 /// too, 7 and 6 like an 8.
 #[test]
 fn digits_that_lie_on_top_of_each_other_are_no_uneven_clock() {
-    assert_sure(&with_last_digits(&[(3, 9), (4, 9), (7, 8)]), "12:34:20:10");
+    let fit = with_last_digits(&[(3, 9), (4, 9), (7, 8)]);
+    assert_sure(&fit, "12:34:20:10");
+    // The count that a locked camera leaves, and half a frame either way.
+    let width = fit.start.unwrap().counts.width().to_f64();
+    assert!((width - 2.0).abs() < 0.05, "{width}");
     // As many that are no two digits at once.
     assert_unsure(&with_last_digits(&[(3, 0), (4, 7), (7, 5)]), "uneven");
     // A digit early, or late.
