@@ -11,15 +11,33 @@ const SEGMENTS: [u8; 10] = [
     0b111_1111, 0b110_1111,
 ];
 
-/// For each place of a look, whether what it tells is explained by the eye or the exposure, if
-/// it is against the fit. `counts` are those that the fit says were displayed.
-pub(super) fn excused(
+/// What may excuse the digits of a look that are against the fit.
+pub(super) struct Excuse {
+    /// For each place, whether it tells a pile.
+    piled: Vec<bool>,
+    is_moved: bool,
+    /// The first place of the last group.
+    last_group: usize,
+}
+
+impl Excuse {
+    pub fn is_moved(&self, place: usize) -> bool {
+        self.is_moved && place >= self.last_group
+    }
+
+    pub fn holds(&self, place: usize) -> bool {
+        self.piled[place] || self.is_moved(place)
+    }
+}
+
+/// `counts` are those that the fit says were displayed.
+pub(super) fn excuse(
     looks: &Looks,
     look: usize,
     form: ClockForm,
     counts: &[i64],
     blur: Blur,
-) -> Vec<bool> {
+) -> Excuse {
     let count = counts[look];
     let reach = blur.steps * blur.counts_per_step();
     // A change that is caught in this frame lies between its neighbours.
@@ -32,17 +50,21 @@ pub(super) fn excused(
     let hidden = looks.dial.hidden_digits();
     let places = looks.dial.places();
     let is_moved = is_moved(looks, look, &labels[at].as_slice()[hidden..]);
-    let last_group = places - usize::from(looks.dial.last_digits)..places;
-    (0..places)
+    let piled = (0..places)
         .map(|place| {
             let shown: Vec<u8> = labels
                 .iter()
                 .map(|label| label.as_slice()[hidden + place])
                 .collect();
             let (told, _) = looks.reading(look).places[place].best();
-            is_pile(told, &shown, at) || is_moved && last_group.contains(&place)
+            is_pile(told, &shown, at)
         })
-        .collect()
+        .collect();
+    Excuse {
+        piled,
+        is_moved,
+        last_group: places - usize::from(looks.dial.last_digits),
+    }
 }
 
 /// True if `told` is none of the digits that a place shows one after the other, but has just the

@@ -1,7 +1,7 @@
 //! Frames of one sighting, counted: which agree with the fit, and how the others do not.
 
 use super::audit::Group;
-use super::excused::excused;
+use super::excused::excuse;
 use super::looks::Looks;
 use super::sight::Blur;
 use crate::timecode::ClockForm;
@@ -20,7 +20,7 @@ pub(super) struct Tally {
     pub agreeing: usize,
     /// Different digits among the agreeing looks, at places that a quarter of them tell.
     pub distinct: usize,
-    /// Looks that were read and do not agree, ascending, but for those that are excused.
+    /// Looks that were read and do not agree, ascending, but for those whose last group moved.
     pub odd: Vec<usize>,
     /// Looks that do not agree in the longest run of them; one that does between two others, as
     /// where a blurred digit tells nothing, does not end it.
@@ -84,11 +84,12 @@ impl Tally {
                 }
                 continue;
             }
-            let is_excused = excused(looks, look, form, counts, blur);
+            let excuse = excuse(looks, look, form, counts, blur);
             for &place in &against_at {
-                tally.excused[place] += usize::from(is_excused[place]);
+                tally.excused[place] += usize::from(excuse.holds(place));
             }
-            if !against_at.iter().all(|&place| is_excused[place]) {
+            // Piles are too common where frames were lost to be left out of a jump.
+            if !against_at.iter().all(|&place| excuse.is_moved(place)) {
                 tally.odd.push(look);
                 (run, agreed) = (run + 1, 0);
                 tally.longest_odd = tally.longest_odd.max(run);
