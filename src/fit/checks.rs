@@ -10,7 +10,7 @@ use super::lean::Leans;
 use super::looks::Looks;
 use super::pace::paces;
 use super::reasons;
-use super::sight::{self, Blur, FEW_FRAMES};
+use super::sight::{Blur, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
@@ -49,6 +49,8 @@ pub(super) struct Checks {
     is_plausible: bool,
     /// A look shows a number that would follow the clock's last one if its seconds were longer.
     pub shows_a_number_beyond: bool,
+    /// Many digits lie on top of each other: their middle need not be that of the exposure.
+    pub are_piled: bool,
 }
 
 impl Checks {
@@ -75,6 +77,7 @@ impl Table<'_> {
             slow_digits_stand: true,
             is_plausible: true,
             shows_a_number_beyond: false,
+            are_piled: false,
         };
         let mut leans = Leans::new();
         let mut told = Vec::new();
@@ -95,25 +98,36 @@ impl Table<'_> {
             let seen = &self.seen[index];
             let form = member.start.pace.form;
             let blur = Blur::of(member.start, self.frame_s());
-            let is_again = self.is_seen_again(index, members);
+            let better: Vec<&Member> = self.seen_better(index, members).collect();
+            let is_again = !better.is_empty();
             if !is_again {
                 shifts.add(looks, form, counts);
                 leans.add(looks, form, counts, blur);
             }
-            let tally = Tally::of(looks, form, counts);
+            let mut tally = Tally::of(looks, form, counts, blur);
             let sighting = &mut fit.sightings[seen.sighting];
             sighting.frames_agreeing += tally.agreeing;
             sighting.displayed.resize(looks.readings_in_sighting, 0);
             for (&source, &count) in looks.sources.iter().zip(counts) {
                 sighting.displayed[source] = count;
             }
+            read += tally.read;
+            agreeing += tally.agreeing;
+            distinct = distinct.max(tally.distinct);
+            shows_too_many |= late::shows_too_many(looks, member.start, counts);
+            let heard = Self::not_told_better(member, &better);
+            let of_heard = looks.subset(&heard);
+            let counts_heard: Vec<i64> = heard.iter().map(|&look| counts[look]).collect();
+            if is_again {
+                tally = Tally::of(&of_heard, form, &counts_heard, blur);
+            }
             // The last one fits a window anew.
             has_jumped = has_jumped
                 || tally.longest_other_second >= OTHER_SECOND_FRAMES
                 || labels::begin_elsewhere(looks, form, counts, least)
-                || self.jumped(looks, &tally, form, counts, least);
-            shows_too_many |= late::shows_too_many(looks, member.start, counts);
+                || self.jumped(&of_heard, &tally, form, &counts_heard, least);
             uneven = uneven.or(tally.uneven_place(blur.places));
+            checks.are_piled |= tally.is_steady_by_excuse(blur.places);
             let beyond = labels::beyond_the_last(looks, form, counts);
             checks.shows_a_number_beyond |= beyond > 0;
             if beyond >= labels::FEWEST {
@@ -121,9 +135,6 @@ impl Table<'_> {
             }
             other_second = other_second
                 .or_else(|| labels::other_second_at(looks, form, counts, on_frame_0, near));
-            read += tally.read;
-            agreeing += tally.agreeing;
-            distinct = distinct.max(tally.distinct);
             running += seen.running;
             if seen.tail > 0 {
                 let note = reasons::last_places_unread(form);
@@ -240,7 +251,7 @@ impl Table<'_> {
     }
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop,
-    /// and some show a count `least` or more away: what is nearer was shown late.
+    /// and some that do show a count `least` or more away: what is nearer was shown late.
     fn jumped(
         &self,
         looks: &Looks,
@@ -255,10 +266,19 @@ impl Table<'_> {
         let mut odd = looks.subset(&tally.odd);
         let paces = paces(looks.dial, self.known);
         let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
-        let again = sight::tally(&odd, self.times, &window);
+        let there = window.scored.first().and_then(|best| {
+            let counts = window::place(&odd, self.times, best, window.reference_tick)?;
+            Some((best.pace.form, counts))
+        });
+        let Some((other_form, there)) = there else {
+            return false;
+        };
+        let agrees = |&look: &usize| odd.agreement_at(look, other_form, there[look]).agrees();
+        let agreeing = (0..odd.len()).filter(agrees);
+        let agreeing: Vec<usize> = agreeing.map(|look| tally.odd[look]).collect();
         let needed = 3 * tally.odd.len() / 4;
-        again.agreeing >= needed.max(JUMP_FRAMES)
-            && labels::away(looks, &tally.odd, form, counts, least) >= labels::FEWEST
+        agreeing.len() >= needed.max(JUMP_FRAMES)
+            && labels::away(looks, &agreeing, form, counts, least) >= labels::FEWEST
     }
 
     /// `slack` is that of a display that is known to be late, in counts.

@@ -136,6 +136,10 @@ impl Table<'_> {
             true => self.slack(chosen),
             false => Ratio::ZERO,
         };
+        let start = match checks.are_piled {
+            true => self.widened_by_piles(chosen, start),
+            false => start,
+        };
         self.check_bounds(chosen, start, slack, &mut doubts);
         let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
@@ -254,7 +258,7 @@ impl Table<'_> {
                 .recip();
             let same =
                 other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
-            !same
+            !same && !self.lacks_last_digits(i, &self.members(joint))
         })
     }
 
@@ -375,6 +379,15 @@ impl Table<'_> {
                 reasons::clock_tells_the_time(form.rate(), rate, &label, apart_s)
             })
         })
+    }
+
+    /// The start, with half a frame either way as where all digits are piles, unless it has that.
+    fn widened_by_piles(&self, chosen: &Joint, start: HalfOpen) -> HalfOpen {
+        if !self.blur(&chosen.pace).is_zero() {
+            return start;
+        }
+        let half = self.frame_s() * chosen.pace.counts_per_second() / Ratio::from_integer(2);
+        HalfOpen::new(start.low - half, start.high + half)
     }
 
     /// The chosen start, widened by all that are at most so many counts away, and the pairs that

@@ -11,6 +11,7 @@
 //! - `join`: several sightings of one clock
 //! - `lean`: what frames of one standing digit are worth together
 //! - `tally`: frames of one sighting, counted
+//! - `excused`: digits against the fit that say nothing against the clock
 //! - `labels`: what single frames say as whole labels
 //! - `late`: lateness in one stretch of the looks, which no panel has
 //! - `panel`: is there a panel that makes these late digits
@@ -27,6 +28,7 @@ mod audit;
 mod carry;
 mod checks;
 mod clock;
+mod excused;
 mod facing;
 mod join;
 mod judge;

@@ -261,10 +261,11 @@ fn see_stretch<'a>(
 pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
     let placed = window.scored.first().and_then(|best| {
         let counts = window::place(looks, times, best, window.reference_tick)?;
-        Some((best.pace.form, counts))
+        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        Some((best, counts, Blur::of(best, frame_s)))
     });
-    placed.map_or(Tally::EMPTY, |(form, counts)| {
-        Tally::of(looks, form, &counts)
+    placed.map_or(Tally::EMPTY, |(best, counts, blur)| {
+        Tally::of(looks, best.pace.form, &counts, blur)
     })
 }
 

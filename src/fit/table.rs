@@ -15,6 +15,9 @@ use crate::timecode::{HalfOpen, Rate, Ratio};
 /// Counts per clip frame from which one exposure may hold more than two.
 const BLURRED_COUNTS: i128 = 4;
 
+/// Share of the looks of a sighting that must tell the digits of another before it is a part of it.
+const MOSTLY_ALIKE: (usize, usize) = (3, 4);
+
 /// Everything a decision looks at.
 pub(super) struct Table<'a> {
     pub sightings: &'a [&'a Sighting],
@@ -126,15 +129,64 @@ impl Table<'_> {
         a.0 <= b.1 && b.0 <= a.1
     }
 
-    /// True if another of the `members` looks at the same digits, with more digits of the hours or
-    /// in more frames: one display may be seen in several ways, which is no news about its digits.
-    pub fn is_seen_again(&self, index: usize, members: &[Member]) -> bool {
+    /// Those of the `members` that look at the same digits, with more digits of the hours or in
+    /// more frames: one display may be seen in several ways, which is no news about its digits.
+    pub fn seen_better<'m>(
+        &self,
+        index: usize,
+        members: &'m [Member<'m>],
+    ) -> impl Iterator<Item = &'m Member<'m>> {
         let fullness = |i: usize| {
             let looks = self.seen[i].looks.as_ref();
             looks.map_or((0, 0, i), |l| (l.dial.hour_digits, l.len(), i))
         };
-        members.iter().map(|member| member.index).any(|other| {
-            fullness(other) > fullness(index) && self.same_digits(index, other).is_some()
+        members.iter().filter(move |other| {
+            fullness(other.index) > fullness(index)
+                && self.same_digits(index, other.index).is_some()
+        })
+    }
+
+    /// Looks of a member but those in frames in which one of the others, that are `better` looks
+    /// at the same digits, agrees with the fit: what it reads otherwise there, it misreads.
+    pub fn not_told_better(member: &Member, better: &[&Member]) -> Vec<usize> {
+        let agrees_at = |tick: i64| {
+            better.iter().any(|other| {
+                let form = other.start.pace.form;
+                let look = other.looks.ticks.binary_search(&tick);
+                look.is_ok_and(|i| other.looks.agreement_at(i, form, other.counts[i]).agrees())
+            })
+        };
+        let ticks = member.looks.ticks.iter().enumerate();
+        ticks
+            .filter(|&(_, &tick)| !agrees_at(tick))
+            .map(|(look, _)| look)
+            .collect()
+    }
+
+    /// True if a sighting that does not join the `members` looks at the digits of one of them, and
+    /// tells just these in most of its looks, but for some of the last ones: those that were too
+    /// blurred to be found when it came into view.
+    pub fn lacks_last_digits(&self, index: usize, members: &[Member]) -> bool {
+        let Some(looks) = self.seen[index].looks.as_ref() else {
+            return false;
+        };
+        let whole = members.iter().filter(|member| {
+            member.looks.dial.hour_digits == looks.dial.hour_digits
+                && member.looks.dial.last_digits > looks.dial.last_digits
+                && self.same_digits(index, member.index).is_some()
+        });
+        let places = looks.dial.places();
+        whole.into_iter().any(|member| {
+            let alike = (0..looks.len()).filter(|&look| {
+                let in_both = member.looks.ticks.binary_search(&looks.ticks[look]);
+                in_both.is_ok_and(|i| {
+                    let digits = member.start.pace.form.digits(member.counts[i]);
+                    let shown = &digits.as_slice()[..looks.dial.hidden_digits() + places];
+                    looks.agreement(look, shown).agrees()
+                })
+            });
+            let (share, of) = MOSTLY_ALIKE;
+            of * alike.count() >= share * looks.len()
         })
     }
 

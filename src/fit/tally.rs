@@ -1,8 +1,15 @@
 //! Frames of one sighting, counted: which agree with the fit, and how the others do not.
 
 use super::audit::Group;
+use super::excused::excuse;
 use super::looks::Looks;
+use super::sight::Blur;
 use crate::timecode::ClockForm;
+
+/// Looks told and looks against at a place: a quarter, and three at least.
+const fn is_often_off(&(told, against): &(usize, usize)) -> bool {
+    against >= 3 && 4 * against > told
+}
 
 /// Frames of one sighting, counted.
 #[derive(Clone, Debug)]
@@ -13,7 +20,7 @@ pub(super) struct Tally {
     pub agreeing: usize,
     /// Different digits among the agreeing looks, at places that a quarter of them tell.
     pub distinct: usize,
-    /// Looks that were read and do not agree, ascending.
+    /// Looks that were read and do not agree, ascending, but for those whose last group moved.
     pub odd: Vec<usize>,
     /// Looks that do not agree in the longest run of them; one that does between two others, as
     /// where a blurred digit tells nothing, does not end it.
@@ -22,6 +29,8 @@ pub(super) struct Tally {
     pub longest_other_second: usize,
     /// For each place: looks that tell a digit there, and those against the fit.
     pub places: Vec<(usize, usize)>,
+    /// ... and those against it that say nothing against the clock.
+    excused: Vec<usize>,
 }
 
 impl Tally {
@@ -33,11 +42,13 @@ impl Tally {
         longest_odd: 0,
         longest_other_second: 0,
         places: Vec::new(),
+        excused: Vec::new(),
     };
 
-    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
+    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64], blur: Blur) -> Self {
         let mut tally = Self {
             places: vec![(0, 0); looks.dial.places()],
+            excused: vec![0; looks.dial.places()],
             ..Self::EMPTY
         };
         let hidden = looks.dial.hidden_digits();
@@ -51,25 +62,34 @@ impl Tally {
             tally.read += 1;
             let digits = form.digits(count);
             let mut is_other_second = false;
+            let mut against_at = Vec::new();
             for (place, (told, against)) in tally.places.iter_mut().enumerate() {
                 if let Some(is_against) =
                     looks.place_against(look, place, digits.as_slice()[hidden + place])
                 {
                     *told += 1;
                     *against += usize::from(is_against);
+                    against_at.extend(is_against.then_some(place));
                     is_other_second |= is_against && seconds.contains(&place);
                 }
             }
             other_second = if is_other_second { other_second + 1 } else { 0 };
             tally.longest_other_second = tally.longest_other_second.max(other_second);
-            if looks.agreement(look, digits.as_slice()).agrees() {
+            if against_at.is_empty() {
                 tally.agreeing += 1;
                 seen.push(digits.as_slice()[hidden..].to_vec());
                 agreed += 1;
                 if agreed > 1 {
                     run = 0;
                 }
-            } else {
+                continue;
+            }
+            let excuse = excuse(looks, look, form, counts, blur);
+            for &place in &against_at {
+                tally.excused[place] += usize::from(excuse.holds(place));
+            }
+            // Piles are too common where frames were lost to be left out of a jump.
+            if !against_at.iter().all(|&place| excuse.is_moved(place)) {
                 tally.odd.push(look);
                 (run, agreed) = (run + 1, 0);
                 tally.longest_odd = tally.longest_odd.max(run);
@@ -97,9 +117,18 @@ impl Tally {
     ///
     /// The last `blurred` places go round in one exposure, and may read as anything.
     pub fn uneven_place(&self, blurred: usize) -> Option<(usize, usize)> {
-        let steady = &self.places[..self.places.len().saturating_sub(blurred)];
-        let is_off = |&(told, against): &(usize, usize)| against >= 3 && 4 * against > told;
-        steady.iter().copied().find(is_off)
+        let steady = self.places.len().saturating_sub(blurred);
+        let heard = |(&(told, against), excused): (&(usize, usize), &usize)| {
+            (told - excused, against - excused)
+        };
+        let places = self.places[..steady].iter().zip(&self.excused);
+        places.map(heard).find(is_often_off)
+    }
+
+    /// True if a place is against the fit as often as that, and it is excused.
+    pub fn is_steady_by_excuse(&self, blurred: usize) -> bool {
+        let steady = self.places.len().saturating_sub(blurred);
+        self.uneven_place(blurred).is_none() && self.places[..steady].iter().any(is_often_off)
     }
 
     /// A place that is against the fit in most looks: it is misread, whatever it says.

@@ -4,6 +4,7 @@ mod carry;
 mod cases;
 mod checks;
 mod doubts;
+mod excused;
 mod facing;
 mod laws;
 mod minutes;
