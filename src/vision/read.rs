@@ -31,6 +31,13 @@ const CLASSES: usize = 8;
 const LEAST_TELLING: f32 = 0.5;
 /// ... if there are so many of them: three digits' worth.
 const FEWEST_TELLING: usize = 6;
+/// Columns of each size, at least, in a line with digits of two: two digits' worth.
+const FEWEST_OF_A_SIZE: usize = 4;
+/// Step from one size to the other, in halvings, at least: a third larger.
+const LEAST_STEP: f32 = 0.4;
+/// Share of what a steady growth leaves unexplained of the heights that a step may leave. One in
+/// place of the other leaves three quarters or so of all.
+const STEP_EXPLAINS: f32 = 0.5;
 /// Columns in which a digit stands, in a row of digits that is worth being read every way. Of
 /// 1,280 simulated frames as many are read with 12, and with 6 reading takes a fifth longer.
 const FEWEST_IN_ROW: usize = 10;
@@ -190,6 +197,9 @@ impl Columns {
     pub fn lie(&self) -> Option<Lie> {
         let mut telling = self.telling();
         let lie = self.line_through(&telling)?;
+        if let Some(stepped) = self.in_two_sizes(&telling, &lie) {
+            return Some(stepped);
+        }
         telling.retain(|&c| {
             let off_px = self.middle_px(c) - lie.middle_at(middle_of(c));
             off_px.abs() < ASTRAY * DIGIT_PX
@@ -231,6 +241,53 @@ impl Columns {
             slope: slope_of(&|c| self.middle_px(c)),
             height_px: mean(&|c| self.lies[c][1]).exp2() * DIGIT_PX,
             growth: slope_of(&|c| self.lies[c][1]) * LN_2,
+        })
+    }
+
+    /// The lie of a line whose digits are of two sizes, large hours before small seconds: a step in
+    /// their heights, which a line seen from the side does not have, and no growth besides. `None`
+    /// if the steady growth of `growing` explains the heights about as well.
+    fn in_two_sizes(&self, columns: &[usize], growing: &Lie) -> Option<Lie> {
+        let height = |&c: &usize| self.lies[c][1];
+        let mean = |some: &[usize], f: &dyn Fn(&usize) -> f32| {
+            some.iter().map(f).sum::<f32>() / some.len().max(1) as f32
+        };
+        let about = |some: &[usize]| {
+            let middle = mean(some, &height);
+            some.iter()
+                .map(|c| (height(c) - middle).powi(2))
+                .sum::<f32>()
+        };
+        let left_over = |at: usize| about(&columns[..at]) + about(&columns[at..]);
+        let middle = mean(columns, &height);
+        let by_growth: f32 = columns
+            .iter()
+            .map(|c| {
+                let expected = middle + growing.growth / LN_2 * (middle_of(*c) - growing.x_px);
+                (height(c) - expected).powi(2)
+            })
+            .sum();
+        let some = FEWEST_OF_A_SIZE..columns.len().saturating_sub(FEWEST_OF_A_SIZE);
+        let at = some.min_by(|&a, &b| left_over(a).total_cmp(&left_over(b)))?;
+        let sizes = [&columns[..at], &columns[at..]];
+        let [first, second] = sizes.map(|size| mean(size, &height));
+        if (first - second).abs() < LEAST_STEP || left_over(at) > STEP_EXPLAINS * by_growth {
+            return None;
+        }
+        // All stand on one base line, so that each size has a middle of its own.
+        let (mut along, mut spread) = (0.0, 0.0);
+        for size in sizes {
+            let x_px = mean(size, &|&c| middle_of(c));
+            let middle_px = mean(size, &|&c| self.middle_px(c));
+            for &c in size {
+                along += (middle_of(c) - x_px) * (self.middle_px(c) - middle_px);
+                spread += (middle_of(c) - x_px).powi(2);
+            }
+        }
+        Some(Lie {
+            slope: along / spread.max(1.0),
+            growth: 0.0,
+            ..*growing
         })
     }
 
@@ -415,6 +472,40 @@ pub(super) mod tests {
         {
             let columns = perfect("10:20:30", start, 12.0, width);
             assert_eq!(columns.has_digit_at_an_end(), is_at_an_end, "from {start}");
+        }
+    }
+
+    /// Large hours and minutes before small seconds on one base line are no line seen from the side,
+    /// whichever way it is turned; one that tapers is, and one of a single size is level.
+    #[test]
+    fn digits_of_two_sizes_are_no_taper() {
+        let lie_of = |lies: &dyn Fn(f32) -> [f32; 2]| {
+            let mut columns = perfect("14:24 22:05", 20.0, 14.0, 128);
+            let width_px = columns.len() as f32 * COLUMN_PX;
+            for (column, lie) in columns.lies.iter_mut().enumerate() {
+                *lie = lies(middle_of(column) / width_px);
+            }
+            columns.lie().expect("eight digits stand")
+        };
+        for turn in [-0.1, 0.0, 0.1] {
+            for (size, is_first) in [(0.5, true), (1.0, true), (0.7, false)] {
+                let stepped = lie_of(&|at| {
+                    let is_large = (at < 0.32) == is_first;
+                    let height = if is_large { size / 2.0 } else { -size / 2.0 };
+                    [turn * at - f32::exp2(height) / 2.0, height]
+                });
+                assert_eq!(stepped.growth, 0.0, "{size} {is_first}");
+                let expected = turn * DIGIT_PX / 256.0;
+                assert!(
+                    (stepped.slope - expected).abs() < 1e-3,
+                    "{turn}: {stepped:?}"
+                );
+            }
+            let tapering = lie_of(&|at| [turn * at, 0.3 - at]);
+            let expected = -LN_2 / 256.0;
+            assert!((tapering.growth - expected).abs() < 1e-4, "{tapering:?}");
+            let level = lie_of(&|at| [turn * at, 0.0]);
+            assert!(level.growth.abs() < 1e-6, "{level:?}");
         }
     }
 
