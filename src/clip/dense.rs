@@ -9,6 +9,7 @@ use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
 use crate::vision::{self, Display, Pyramid, Sharpness};
+use std::borrow::Cow;
 
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
 const LOOK_AGAIN_S: (i128, i128) = (1, 4);
@@ -122,7 +123,7 @@ impl Watch<'_> {
                 self.in_vain.add(self.light, track.display.clone(), shown);
             }
             if tells {
-                self.sightings.push(track.sighting);
+                self.sightings.push(track.told().into_owned());
             }
         }
         Ok(if self.fit().is_settled() {
@@ -162,13 +163,14 @@ impl Watch<'_> {
         before: &mut Option<Ratio>,
     ) -> bool {
         let tracked = || done.iter().chain(tracks);
-        let so_far: Vec<&Sighting> = self
+        let so_far: Vec<Cow<Sighting>> = self
             .sightings
             .iter()
+            .map(Cow::Borrowed)
             .chain(
                 tracked()
                     .filter(|t| t.tells_among(tracked()))
-                    .map(|t| &t.sighting),
+                    .map(Track::told),
             )
             .collect();
         let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);

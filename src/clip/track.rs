@@ -4,6 +4,7 @@ use super::ratio;
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
 use crate::vision::{Display, Followed};
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
@@ -157,10 +158,37 @@ impl Track {
             && (is_marked || self.display.has_rows())
     }
 
-    /// How many numbers the fourth group showed, and from when to when it was seen, in seconds.
-    /// `None` if there is none, or it could not be read in half of the frames.
+    /// What was read, as a clock shows it: three groups of which the last counts faster than seconds
+    /// are the minutes, seconds and parts of a clock that shows no hours, or whose hours were left
+    /// out. None of its readings then tells them.
+    pub fn told(&self) -> Cow<'_, Sighting> {
+        let &[minutes, seconds, parts] = self.sighting.layout.groups.as_slice() else {
+            return Cow::Borrowed(&self.sighting);
+        };
+        let shown = self.numbers_shown_by_the_last();
+        if shown.is_none_or(|(numbers, span_s)| numbers <= seconds_in(span_s, 4)) {
+            return Cow::Borrowed(&self.sighting);
+        }
+        let mut whole = self.sighting.clone();
+        whole.layout.groups = vec![2, 2, seconds, parts];
+        let unseen = 4 - usize::from(minutes);
+        for reading in &mut whole.readings {
+            let places = std::iter::repeat_n(DigitOdds::FLAT, unseen);
+            reading.places.splice(0..0, places);
+        }
+        Cow::Owned(whole)
+    }
+
+    /// As [`Self::numbers_shown_by_the_last`] of four groups.
     fn numbers_shown_last(&self) -> Option<(Ratio, Ratio)> {
-        let &[_, _, _, places] = self.sighting.layout.groups.first_chunk()?;
+        let has_parts = self.sighting.layout.groups.len() > 3;
+        has_parts.then(|| self.numbers_shown_by_the_last())?
+    }
+
+    /// How many numbers the last group showed, and from when to when it was seen, in seconds.
+    /// `None` if it could not be read in half of the frames.
+    fn numbers_shown_by_the_last(&self) -> Option<(Ratio, Ratio)> {
+        let &places = self.sighting.layout.groups.last()?;
         let readings = &self.sighting.readings;
         let mut shown: BTreeSet<Vec<u8>> = BTreeSet::new();
         let mut told: Vec<Ratio> = Vec::new();
@@ -359,6 +387,23 @@ mod tests {
             [false, true],
             [0, 1].map(|i: usize| all[i].tells_among(&all))
         );
+    }
+
+    #[test]
+    fn three_groups_that_count_faster_than_seconds_show_no_hours() {
+        let told = |track: &Track| {
+            let told = track.told();
+            let guessed = told.readings[30].guess();
+            (told.layout.groups.clone(), guessed)
+        };
+        let stopwatch = followed(&[2, 2, 2], |n| format!("0207{:02}", 10 + n * 4 % 60));
+        assert_eq!(told(&stopwatch), (vec![2, 2, 2, 2], "??020710".into()));
+        let one_digit = followed(&[1, 2, 2], |n| format!("207{:02}", 10 + n % 25));
+        assert_eq!(told(&one_digit), (vec![2, 2, 2, 2], "???20715".into()));
+        let clock = followed(&[2, 2, 2], |n| format!("0207{:02}", 10 + n / 25));
+        assert_eq!(told(&clock), (vec![2, 2, 2], "020711".into()));
+        let whole = followed(&[2, 2, 2, 2], |n| format!("010207{:02}", n % 25));
+        assert_eq!(told(&whole), (vec![2, 2, 2, 2], "01020705".into()));
     }
 
     #[test]
