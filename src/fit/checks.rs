@@ -39,6 +39,10 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// left one in thirty unsure, and none was a frame off.
 const WIDEST: (i128, i128) = (23, 10);
 
+/// Seconds between the time at which a display stands and the one that the clock tells for then, at
+/// most, if it is the clock: a number beside it is any, and one in 700 so near.
+const NEAR_S: i32 = 60;
+
 /// Which of the checks that could fail a start has passed.
 pub(super) struct Checks {
     was_seen_running: bool,
@@ -156,7 +160,7 @@ impl Table<'_> {
             }
         }
         let worth = leans.worth();
-        if has_jumped {
+        if has_jumped || self.stood_beside(chosen) {
             doubts.push(reasons::jumped());
         }
         if agreeing < FEW_FRAMES {
@@ -279,6 +283,40 @@ impl Table<'_> {
         let needed = 3 * tally.odd.len() / 4;
         agreeing.len() >= needed.max(JUMP_FRAMES)
             && labels::away(looks, &agreeing, form, counts, least) >= labels::FEWEST
+    }
+
+    /// True if a display that looks like the clock's stood still at a time near the one that the
+    /// clock tells for then: before the clock was started, or after it was stopped. A number that
+    /// merely stands beside the clock is another one.
+    fn stood_beside(&self, chosen: &Joint) -> bool {
+        let form = chosen.pace.form;
+        let members = chosen.chosen.iter().zip(self.seen);
+        let dials: Vec<_> = members
+            .filter_map(|(start, seen)| start.as_ref().and(seen.looks.as_ref()))
+            .map(|looks| looks.dial)
+            .collect();
+        self.seen.iter().any(|seen| {
+            let Some(looks) = seen.looks.as_ref().filter(|l| dials.contains(&l.dial)) else {
+                return false;
+            };
+            let Some(stands_at) = labels::seconds_shown(&seen.stands_at) else {
+                return false;
+            };
+            let count_at = |look: usize| {
+                let at_s = Ratio::from_integer(looks.ticks[look]) * self.times.tick_s;
+                let count = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
+                i64::try_from(count.floor()).unwrap_or_default()
+            };
+            let told = form.label(count_at(0));
+            let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
+            let is_near = told_at.is_some_and(|at| {
+                let apart = (at - stands_at).rem_euclid(86_400);
+                apart.min(86_400 - apart) <= NEAR_S
+            });
+            let is_against =
+                |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
+            is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
+        })
     }
 
     /// `slack` is that of a display that is known to be late, in counts.

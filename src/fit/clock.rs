@@ -2,11 +2,13 @@
 
 use super::audit::ENOUGH;
 use super::join::Joint;
+use super::judge::label_of;
 use super::looks::Looks;
 use super::pace::REFRESHES;
 use super::reasons;
 use super::table::Table;
 use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
+use crate::note::Note;
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 /// How likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
@@ -91,6 +93,34 @@ impl Table<'_> {
             speed: chosen.pace.speed,
             drift_ppm: chosen.drift_ppm,
         });
+    }
+
+    /// The doubt about a clock of another base that shows the same label at another time of day, as
+    /// 23.976 and 25 do, whose seconds are 36 s apart by ten o'clock. A clock of 25 whose number 24
+    /// falls between the frames of a camera at 23.976 reads like one of 23.976, but for that number
+    /// if a look shows it. Without one, and among others, the clock counts as the camera does.
+    pub fn another_time(
+        &self,
+        chosen: &Joint,
+        survivors: &[&Joint],
+        shows_a_number_beyond: bool,
+    ) -> Option<Note> {
+        let form = chosen.pace.form;
+        let told_s = |joint: &Joint| joint.pace.form.seconds(joint.start.middle());
+        let frame_s = self.grain(&chosen.pace) / form.rate().ratio();
+        survivors.iter().find_map(|other| {
+            let rate = other.pace.form.rate();
+            let is_larger = rate.base() > form.rate().base();
+            let is_smaller = rate.base() < form.rate().base();
+            let counts_as_the_camera =
+                self.clip.rate == Some(rate) && other.score >= chosen.score - ENOUGH;
+            let apart_s = (told_s(chosen) - told_s(other)).abs();
+            let is_open = is_larger && shows_a_number_beyond || is_smaller && counts_as_the_camera;
+            (is_open && apart_s > frame_s).then(|| {
+                let label = label_of(form, chosen.start.middle());
+                reasons::clock_tells_the_time(form.rate(), rate, &label, apart_s)
+            })
+        })
     }
 
     /// A hundred counts a second are frames behind a colon, hundredths elsewhere.

@@ -3,7 +3,6 @@
 use super::audit::ENOUGH;
 use super::clock::mark_odds;
 use super::join::{self, Joint};
-use super::labels;
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::panel;
@@ -21,9 +20,6 @@ use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
-/// Seconds between the time at which a display stands and the one that the clock tells for then, at
-/// most, if it is the clock: a number beside it is any, and one in 700 so near.
-const NEAR_S: i32 = 60;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
 
@@ -125,10 +121,6 @@ impl Table<'_> {
         if checks.is_mirage() {
             let mirage = members.iter().map(|member| member.index).collect();
             return (Self::mirage(&fit), gain, mirage);
-        }
-        let is_known = doubts.iter().any(|d| d.code == reasons::jumped().code);
-        if !is_known && self.stood_beside(chosen) {
-            doubts.push(reasons::jumped());
         }
         doubts.extend(self.another_time(chosen, &survivors, checks.shows_a_number_beyond));
         // Where one change may have made the looks late, no display need be.
@@ -319,68 +311,6 @@ impl Table<'_> {
         HalfOpen::new(hull.low - blur, hull.high + blur)
     }
 
-    /// True if a display that looks like the clock's stood still at a time near the one that the
-    /// clock tells for then: before the clock was started, or after it was stopped. A number that
-    /// merely stands beside the clock is another one.
-    fn stood_beside(&self, chosen: &Joint) -> bool {
-        let form = chosen.pace.form;
-        let members = chosen.chosen.iter().zip(self.seen);
-        let dials: Vec<_> = members
-            .filter_map(|(start, seen)| start.as_ref().and(seen.looks.as_ref()))
-            .map(|looks| looks.dial)
-            .collect();
-        self.seen.iter().any(|seen| {
-            let Some(looks) = seen.looks.as_ref().filter(|l| dials.contains(&l.dial)) else {
-                return false;
-            };
-            let Some(stands_at) = labels::seconds_shown(&seen.stands_at) else {
-                return false;
-            };
-            let count_at = |look: usize| {
-                let at_s = Ratio::from_integer(looks.ticks[look]) * self.times.tick_s;
-                let count = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
-                i64::try_from(count.floor()).unwrap_or_default()
-            };
-            let told = form.label(count_at(0));
-            let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
-            let is_near = told_at.is_some_and(|at| {
-                let apart = (at - stands_at).rem_euclid(86_400);
-                apart.min(86_400 - apart) <= NEAR_S
-            });
-            let is_against =
-                |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
-            is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
-        })
-    }
-
-    /// The doubt about a clock of another base that shows the same label at another time of day, as
-    /// 23.976 and 25 do, whose seconds are 36 s apart by ten o'clock. A clock of 25 whose number 24
-    /// falls between the frames of a camera at 23.976 reads like one of 23.976, but for that number
-    /// if a look shows it. Without one, and among others, the clock counts as the camera does.
-    fn another_time(
-        &self,
-        chosen: &Joint,
-        survivors: &[&Joint],
-        shows_a_number_beyond: bool,
-    ) -> Option<Note> {
-        let form = chosen.pace.form;
-        let told_s = |joint: &Joint| joint.pace.form.seconds(joint.start.middle());
-        let frame_s = self.grain(&chosen.pace) / form.rate().ratio();
-        survivors.iter().find_map(|other| {
-            let rate = other.pace.form.rate();
-            let is_larger = rate.base() > form.rate().base();
-            let is_smaller = rate.base() < form.rate().base();
-            let counts_as_the_camera =
-                self.clip.rate == Some(rate) && other.score >= chosen.score - ENOUGH;
-            let apart_s = (told_s(chosen) - told_s(other)).abs();
-            let is_open = is_larger && shows_a_number_beyond || is_smaller && counts_as_the_camera;
-            (is_open && apart_s > frame_s).then(|| {
-                let label = label_of(form, chosen.start.middle());
-                reasons::clock_tells_the_time(form.rate(), rate, &label, apart_s)
-            })
-        })
-    }
-
     /// The start, with half a frame either way as where all digits are piles, unless it has that.
     fn widened_by_piles(&self, chosen: &Joint, start: HalfOpen) -> HalfOpen {
         if !self.blur(&chosen.pace).is_zero() {
@@ -484,7 +414,7 @@ fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
     })
 }
 
-fn label_of(form: ClockForm, count: Ratio) -> String {
+pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {
     form.text(i64::try_from(count.floor()).unwrap_or_default())
 }
 
