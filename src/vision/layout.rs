@@ -212,18 +212,7 @@ pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
             .or_else(|| split_bare(&[stretch.evenly_spaced()?]));
         found.splice(0..0, other);
     }
-    if found.is_empty() {
-        found.extend(held_by_marks(stretch));
-    }
     found
-}
-
-/// A clock whose groups marks hold together, where the stretch is parted at narrower gaps than
-/// usual: a date with marks of its own stands a digit's width before the time of day.
-fn held_by_marks(stretch: &Stretch) -> Option<Vec<Group>> {
-    let partings = stretch.partings();
-    let mut clocks = partings.iter().flat_map(|groups| clocks_among(groups));
-    clocks.find(|groups| is_marked(groups))
 }
 
 /// Runs of groups that are a clock's, fullest first.
@@ -411,9 +400,6 @@ mod tests {
             ("10:20:30:12    :5", vec![2, 2, 2, 2]),
             ("4    10:20:30", vec![2, 2, 2]),
             ("10:20:30:12:5", vec![2, 2, 2, 2]),
-            // A date.
-            ("27.11.2031 10:20:30:12", vec![2, 2, 2, 2]),
-            ("27.11.2031 10:20:30", vec![2, 2, 2]),
         ] {
             assert_eq!(clocks(text), [groups], "{text}");
         }
@@ -455,8 +441,6 @@ mod tests {
             "17566068123",
             "2024-08",
             "123:456",
-            "27.11.2031 10:20",
-            "1.234.567.890",
         ] {
             assert!(clocks(text).is_empty(), "{text}");
         }
