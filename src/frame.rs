@@ -86,6 +86,15 @@ pub enum Pace {
         /// left out, for pictures that are only looked at in a reduced size.
         is_rough: bool,
     },
+    /// Few frames ahead of the one given last, for a glance from which one comes back with
+    /// [`Footage::seek`].
+    Ahead {
+        /// So many seconds apart at least, the first from the frame given last.
+        closest_s: Ratio,
+        /// Key frames, where one comes within so many seconds; others are decoded on from where
+        /// decoding stands, without those in between to which no other refers.
+        widest_s: Ratio,
+    },
 }
 
 /// A clip that can be looked at, forwards, with jumps. The media layer

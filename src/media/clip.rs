@@ -189,6 +189,11 @@ impl Clip {
                     let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
                     self.source.next_key(after, closest, widest)
                 }
+                Pace::Ahead { widest_s, .. } if !self.must_count => {
+                    let after = self.floor.map(|floor| self.stamper.zero() + floor);
+                    let widest = self.ticks_of(widest_s);
+                    self.source.next_ahead(after, closest, widest)
+                }
                 _ => self.source.next_frame(),
             };
             let Some(picture) = picture else {
@@ -268,7 +273,9 @@ impl Clip {
     fn closest(&self) -> i64 {
         match self.pace {
             Pace::EveryFrame => 0,
-            Pace::KeyFrames { closest_s, .. } => self.ticks_of(closest_s),
+            Pace::KeyFrames { closest_s, .. } | Pace::Ahead { closest_s, .. } => {
+                self.ticks_of(closest_s)
+            }
         }
     }
 
@@ -533,9 +540,13 @@ impl Footage for Clip {
         if self.pace == pace {
             return;
         }
-        self.pace = pace;
-        self.given = None;
-        if !self.must_count {
+        let was = std::mem::replace(&mut self.pace, pace);
+        let current = self.current.as_ref().map(|shot| shot.ticks);
+        self.given = current.filter(|_| matches!(pace, Pace::Ahead { .. }));
+        let decodes_on = was == Pace::EveryFrame && self.resume_after.is_none();
+        if let Some(given) = self.given.filter(|_| decodes_on) {
+            self.source.go_on_from(self.stamper.zero() + given);
+        } else if !self.must_count {
             let is_rough = matches!(pace, Pace::KeyFrames { is_rough: true, .. });
             self.source.set_rough(is_rough);
             self.pending.truncate(1);

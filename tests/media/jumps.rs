@@ -223,6 +223,52 @@ fn changing_the_way_of_reading_keeps_the_place() {
     }
 }
 
+/// Frames ahead of one that was read are the same as a straight reading shows, as far ahead as was
+/// asked for and not much further, to the end of the clip; a jump back finds what comes behind it.
+#[test]
+fn a_glance_ahead_shows_the_same_frames_and_leads_back() {
+    let shop = Workshop::new();
+    let (closest_s, widest_s) = (Ratio::new(1, 2), Ratio::new(6, 5));
+    let glance = Pace::Ahead {
+        closest_s,
+        widest_s,
+    };
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        let mut next = 0;
+        for read in [7, 33, all.len() - 20] {
+            while next < read {
+                clip.advance().unwrap();
+                next += 1;
+            }
+            clip.set_pace(glance);
+            let mut last_s = all[read - 1].stamp.seconds();
+            for _ in 0..2 {
+                let Some(stamp) = clip.advance().unwrap() else {
+                    let end_s = all[all.len() - 1].stamp.seconds();
+                    assert!(end_s - last_s < closest_s, "{name}, {read} frames read");
+                    break;
+                };
+                let ahead = clip.picture(Light::Luma).unwrap();
+                let want = all.iter().find(|f| f.stamp.ticks == stamp.ticks);
+                let want = want.unwrap_or_else(|| panic!("{name}: {stamp:?}"));
+                assert!(ahead.grey == want.grey, "{name}: {stamp:?}");
+                let by_s = stamp.seconds() - std::mem::replace(&mut last_s, stamp.seconds());
+                // To the tick, which is a whole frame in some containers.
+                assert!(by_s + stamp.tick_seconds > closest_s, "{name}: {by_s}");
+                assert!(by_s < widest_s + Ratio::new(4, 25), "{name}: {by_s}");
+            }
+            clip.set_pace(Pace::EveryFrame);
+            clip.seek(Aim::At(all[read - 1].stamp.seconds())).unwrap();
+            let again = clip.advance().unwrap().map(|s| s.ticks);
+            assert_eq!(again, Some(all[read - 1].stamp.ticks), "{name}");
+        }
+        assert_same(&name, &rest(&mut clip), &all[next..]);
+    }
+}
+
 /// Rough pictures come at the same times, differ only a little, and leave nothing behind for
 /// those that are read afterwards.
 #[test]
