@@ -28,7 +28,9 @@ use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
 use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
+use std::borrow::Borrow;
 use std::path::Path;
+
 /// Head and tail, in seconds, that are looked at before anything else.
 const END_S: u32 = 20;
 /// Displays followed at once in a dense pass; a screen shows few clocks.
@@ -44,6 +46,9 @@ pub enum Look {
     Head,
     /// Only the last twenty seconds.
     Tail,
+    /// The first and the last twenty seconds, these even if those settle the start: a clock seen
+    /// at both ends shows its drift, and whether it was set anew.
+    Ends,
 }
 
 /// What the user asks for.
@@ -121,6 +126,7 @@ pub fn read_footage(
         afterglow: Afterglow::default(),
         light: Light::Luma,
         looked_in_colours: None,
+        must_see_from: None,
         reached: Ratio::ZERO,
     };
     let fit = watch.run()?;
@@ -165,6 +171,8 @@ struct Watch<'a> {
     light: Light,
     /// When they were last looked at by their colours.
     looked_in_colours: Option<Ratio>,
+    /// What lies before settles nothing.
+    must_see_from: Option<Ratio>,
     /// Time of the frame that was read last.
     reached: Ratio,
 }
@@ -191,12 +199,16 @@ impl Watch<'_> {
                 break;
             }
             let ends = Search::of_ends(sharpness);
-            if look != Look::Tail && self.search(Aim::Head, Some(end), ends)? == Found::Settled {
+            if look != Look::Tail
+                && self.search(Aim::Head, Some(end), ends)? == Found::Settled
+                && (look != Look::Ends || !is_long)
+            {
                 break;
             }
             if look != Look::Head && is_long {
                 // What the head has shown already is not looked at twice.
                 let from = tail_from.max(if look == Look::Tail { Ratio::ZERO } else { end });
+                self.must_see_from = (look == Look::Ends).then_some(from);
                 let aim = if duration_s.is_some() {
                     Aim::At(from)
                 } else {
@@ -229,6 +241,17 @@ impl Watch<'_> {
 
     fn fit(&self) -> ClockFit {
         fit::fit(&self.sightings, self.footage.facts(), &self.options.known)
+    }
+
+    /// True if more frames would not change the answer to `sightings`, seen where they must be.
+    fn is_settled<S: Borrow<Sighting>>(&self, answer: &ClockFit, sightings: &[S]) -> bool {
+        let is_seen_from = |from: Ratio| {
+            answer.sightings.iter().zip(sightings).any(|(fitted, of)| {
+                let last = of.borrow().readings.last();
+                fitted.is_the_clock() && last.is_some_and(|r| r.stamp.seconds() >= from)
+            })
+        };
+        answer.is_settled() && self.must_see_from.is_none_or(is_seen_from)
     }
 
     fn advance(&mut self) -> Result<Option<Stamp>> {

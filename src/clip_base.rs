@@ -135,6 +135,7 @@ pub mod tests {
             drop_frame: Some(form.drop_frame()),
             drop_frame_known_by: "mark".into(),
             refresh_hz: None,
+            drift_ppm_bounds: None,
         }
     }
 

@@ -117,6 +117,10 @@ pub struct Clock {
     pub drop_frame_known_by: String,
     /// The display's refresh that explains late digits, in hertz; `null` if none is needed.
     pub refresh_hz: Option<f64>,
+    /// By how much it gains on the clip's frame times, in parts per million, below zero where it
+    /// loses: hard bounds. Only where it was seen at places far enough apart, head and tail say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drift_ppm_bounds: Option<[f64; 2]>,
 }
 
 /// The clip.

@@ -379,6 +379,7 @@ mod tests {
             drop_frame: Some(false),
             drop_frame_known_by: "rate".into(),
             refresh_hz: None,
+            drift_ppm_bounds: None,
         });
         outcome.windows = vec![Window {
             first_frame: Some(10),

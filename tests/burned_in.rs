@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::program::{Said, read, read_all};
+use common::program::{Said, read, read_all, read_with};
 use common::segments::{Display, digits_at_25};
 use common::{BurnedIn, FONT, H264, Paper, Shelf, movie};
 use std::path::{Path, PathBuf};
@@ -138,6 +138,65 @@ fn digits_in_colour_beside_white_ones_that_stand_still_are_read() {
         draw(r"timecode='10\:00\:00\:00':r=25", 56, "0xff0000", (60, 220)),
     ));
     read(&shelf.path("both.mp4")).must_be_sure_of(TEN);
+}
+
+/// Reading stops once the start is settled, but looks ahead before it does: a clock that is set
+/// anew or stopped a moment later, still in view, is not relied on. Key frames lie close to each
+/// other, or the first is the only one; the clip ends soon after, or goes on.
+#[test]
+fn a_clock_that_is_set_anew_or_stopped_while_it_is_in_view_is_never_sure() {
+    let shelf = Shelf::new();
+    let blank = "drawbox=h=120:t=fill:c=black";
+    let anew = |at: &str| {
+        let first = draw(r"timecode='10\:00\:00\:00':r=25", 56, "white", (60, 40));
+        let second = draw(r"timecode='10\:15\:00\:00':r=25", 56, "white", (60, 40));
+        format!("{first},{blank}:enable='gte(t,{at})',{second}:enable='gte(t,{at})'")
+    };
+    let stopped = |at: &str| {
+        let clock = draw(r"timecode='10\:00\:00\:00':r=25", 56, "white", (60, 40));
+        format!("{clock},trim=end={at},tpad=stop_mode=clone:stop=50")
+    };
+    let cases = [
+        ("1.5", anew("1.5"), "12", "4"),
+        ("1.8", anew("1.8"), "25", "4"),
+        ("1.5", anew("1.5"), "999", "2.2"),
+        ("1.7", stopped("1.7"), "25", "3"),
+        ("1.5", stopped("1.5"), "999", "3"),
+    ];
+    for (at, filters, key_interval, seconds) in cases {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=black:s=640x360:r=25 -t {seconds} -vf {filters} {H264} \
+             -g {key_interval} -sc_threshold 0 clip.mp4"
+        ));
+        let said = read(&shelf.path("clip.mp4"));
+        let all = said.all();
+        assert_ne!(said.verdict(), "sure", "at {at} s, {key_interval}: {all}");
+        assert!(said.codes().contains(&"clock_jumped"), "{all}");
+    }
+}
+
+/// Both ends of a clip whose clock gains 27 ms in ten minutes, drawn by hundredths: the picture's
+/// times are shortened after it was drawn.
+#[test]
+fn slates_at_both_ends_tell_the_drift_if_they_are_asked_for() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "100")
+        .seconds("600")
+        .strip("480x120", 60, (10, 30));
+    let clock = clock.then(
+        ",settb=1/1000000,setpts=PTS*0.999955,fps=25:round=up\
+         ,drawbox=t=fill:c=gray:enable='between(t,2.5,597.5)'",
+    );
+    let clip = shelf.clip("clip.mp4", &clock, &format!("{H264} -g 25"));
+    let said = read_with(&["--look", "ends"], &clip);
+    said.must_be_sure_of(TEN);
+    let windows = said.json["windows"].as_array().unwrap();
+    assert_eq!(windows.len(), 2, "{}", said.all());
+    let bounds = &said.json["clock"]["drift_ppm_bounds"];
+    let [low, high] = [0, 1].map(|i| bounds[i].as_f64().expect("measured"));
+    assert!(low <= 45.0 && 45.0 <= high, "{}", said.all());
+    assert!(high - low < 60.0, "{}", said.all());
+    assert!(said.codes().contains(&"drift_measured"), "{}", said.all());
 }
 
 // Rates ------------------------------------------------------------------------

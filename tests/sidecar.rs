@@ -89,6 +89,7 @@ fn sure() -> ClipOutcome {
             drop_frame: Some(true),
             drop_frame_known_by: "mark".into(),
             refresh_hz: Some(60.0),
+            drift_ppm_bounds: None,
         }),
         clip: ClipPart {
             path: "card/A001.mov".into(),
@@ -442,6 +443,7 @@ fn any_clock() -> impl Strategy<Value = Clock> {
             drop_frame,
             drop_frame_known_by: "unknown".into(),
             refresh_hz,
+            drift_ppm_bounds: None,
         })
 }
 

@@ -163,6 +163,9 @@ pub enum LookArg {
     Head,
     /// Near the end
     Tail,
+    /// Near the start and near the end, at both even if one settles the start: shows by how much
+    /// clock and camera drift apart
+    Ends,
     /// Everywhere, the likely places first
     All,
 }

@@ -156,6 +156,7 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
         look: match args.look {
             LookArg::Head => Look::Head,
             LookArg::Tail => Look::Tail,
+            LookArg::Ends => Look::Ends,
             LookArg::All => Look::Everywhere,
         },
         ..ReadOptions::default()

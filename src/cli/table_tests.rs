@@ -50,6 +50,7 @@ fn sure(name: &str) -> Row<'static> {
         drop_frame: Some(true),
         drop_frame_known_by: "mark".into(),
         refresh_hz: None,
+        drift_ppm_bounds: None,
     });
     outcome.clip.rate = Some("25/1".into());
     outcome.windows = vec![window(1.24, 63.36)];

@@ -3,8 +3,8 @@
 use super::track::Track;
 use super::{Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
-use crate::fit;
-use crate::frame::Stamp;
+use crate::fit::{self, ClockFit};
+use crate::frame::{Pace, Stamp};
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
@@ -33,6 +33,14 @@ const MOST_DENSE_S: u32 = 6;
 const LOCKED_COUNTS: (i128, i128) = (6, 5);
 /// Share of their width that bounds must keep over half a second to be taken for those.
 const UNCHANGED: (i128, i128) = (49, 50);
+/// Once the fit is sure, frames ahead are asked whether the clock goes on as it should, at least so
+/// many seconds apart: one that is set anew or stopped while it is held up may have run evenly until
+/// then. Most slates are held for two seconds, of which 1.3 were read by then.
+const GLANCE_STEP_S: (i128, i128) = (1, 2);
+/// So many of them, while the display is in view.
+const GLANCES: usize = 2;
+/// They are key frames, where one comes within so many seconds.
+const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
 
 impl Watch<'_> {
     /// The dense pass: reads the displays frame by frame until they are gone, still, or
@@ -50,6 +58,7 @@ impl Watch<'_> {
         let mut was_looked_again = false;
         let mut asked_in_vain = 0;
         let mut width_before = None;
+        let mut has_glanced = false;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
@@ -89,8 +98,24 @@ impl Watch<'_> {
             }
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
-                if self.is_enough(&done, &tracks, at - began, &mut width_before) {
-                    break;
+                let (answer, is_settled) = self.answer(&done, &tracks);
+                let width = answer.start.as_ref().filter(|_| is_settled);
+                let width = width.map(|start| start.counts.width());
+                let before = std::mem::replace(&mut width_before, width);
+                let is_long = at - began >= Ratio::from_integer(LONG_LOOK_S);
+                // Sure, and the start as narrow as this clock and camera allow, or long in view.
+                if width.is_some_and(|w| is_long || is_as_narrow_as_can_be(w, before)) {
+                    if std::mem::replace(&mut has_glanced, true) {
+                        break;
+                    }
+                    let Some(elsewhere) = self.glance_ahead(&done, &tracks, &answer)? else {
+                        break;
+                    };
+                    // What is seen there is read on to, and for as long again.
+                    if !self.go_back(at)? {
+                        break;
+                    }
+                    ask_at = elsewhere.seconds() + ratio(ASK_STEP_S);
                 }
                 asked_in_vain += 1;
             }
@@ -126,7 +151,7 @@ impl Watch<'_> {
                 self.sightings.push(track.told().into_owned());
             }
         }
-        Ok(if self.fit().is_settled() {
+        Ok(if self.is_settled(&self.fit(), &self.sightings) {
             Found::Settled
         } else {
             Found::GoOn
@@ -152,16 +177,8 @@ impl Watch<'_> {
         Ok(())
     }
 
-    /// True if more frames cannot change the answer: sure, and the start as narrow as this
-    /// clock and camera allow, or in view for long enough. `before`: how wide it was, in counts,
-    /// when this was asked last; left as it is now.
-    fn is_enough(
-        &self,
-        done: &[Track],
-        tracks: &[Track],
-        elapsed_s: Ratio,
-        before: &mut Option<Ratio>,
-    ) -> bool {
+    /// What all that was read so far says, and whether more frames would not change it.
+    fn answer(&self, done: &[Track], tracks: &[Track]) -> (ClockFit, bool) {
         let tracked = || done.iter().chain(tracks);
         let so_far: Vec<Cow<Sighting>> = self
             .sightings
@@ -173,13 +190,57 @@ impl Watch<'_> {
                     .map(Track::told),
             )
             .collect();
-        let fit = fit::fit(&so_far, self.footage.facts(), &self.options.known);
-        let width = fit.start.as_ref().filter(|_| fit.is_settled());
-        let width = width.map(|start| start.counts.width());
-        let before = std::mem::replace(before, width);
-        let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
-        width.is_some_and(|width| is_long || is_as_narrow_as_can_be(width, before))
+        let answer = fit::fit(&so_far, self.footage.facts(), &self.options.known);
+        let is_settled = self.is_settled(&answer, &so_far);
+        (answer, is_settled)
     }
+
+    /// Looks at a few frames ahead. The stamp of one where the displays are in view, but show
+    /// something else than `answer` has them show. What they show is no more than a reason to read
+    /// on: a digit may be misread.
+    fn glance_ahead(
+        &mut self,
+        done: &[Track],
+        tracks: &[Track],
+        answer: &ClockFit,
+    ) -> Result<Option<Stamp>> {
+        self.footage.set_pace(Pace::Ahead {
+            closest_s: ratio(GLANCE_STEP_S),
+            widest_s: ratio(GLANCE_WIDEST_S),
+        });
+        let mut ahead = tracks.to_vec();
+        let mut agreed = agreeing(answer);
+        let mut elsewhere = None;
+        for _ in 0..GLANCES {
+            let Some(stamp) = self.advance()? else { break };
+            let pyramid = self.picture()?;
+            let mut is_in_view = false;
+            for track in &mut ahead {
+                let search = vision::Search::Around;
+                let seen = (self.eye).follow(&pyramid, &track.display, stamp, search)?;
+                if let Some(seen) = seen.filter(|seen| track.is_in_view(&seen.reading)) {
+                    track.take(seen);
+                    is_in_view = true;
+                }
+            }
+            if !is_in_view {
+                break;
+            }
+            let agree = agreeing(&self.answer(done, &ahead).0);
+            if agree <= agreed {
+                elsewhere = Some(stamp);
+                break;
+            }
+            agreed = agree;
+        }
+        self.footage.set_pace(Pace::EveryFrame);
+        Ok(elsewhere)
+    }
+}
+
+/// Frames, of all that were read, that agree with the answer.
+fn agreeing(answer: &ClockFit) -> usize {
+    answer.sightings.iter().map(|s| s.frames_agreeing).sum()
 }
 
 /// True for bounds, `width` counts apart, that hold one count alone, or that a camera locked to

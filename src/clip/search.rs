@@ -199,7 +199,7 @@ impl Watch<'_> {
 
     /// Goes to a frame that was given before, every frame from there on. False if it does not come
     /// again, as in a damaged clip.
-    fn go_back(&mut self, at: Ratio) -> Result<bool> {
+    pub(super) fn go_back(&mut self, at: Ratio) -> Result<bool> {
         self.footage.set_pace(Pace::EveryFrame);
         self.footage.seek(Aim::At(at))?;
         Ok(self.advance()?.is_some())

@@ -39,6 +39,7 @@ const LEAST_IN_VIEW: f32 = 0.4;
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
 
 /// A display under way through a dense pass.
+#[derive(Clone)]
 pub(super) struct Track {
     pub display: Display,
     pub sighting: Sighting,

@@ -84,6 +84,11 @@ impl Table<'_> {
         if let Some(hz) = refresh_hz {
             fit.notes.push(reasons::late_display(hz));
         }
+        // Against a rate that was itself measured here, it says nothing.
+        let drift_ppm = chosen.drift_ppm.filter(|_| chosen.pace.doubt_ppm == 0);
+        if let Some(ppm) = drift_ppm {
+            fit.notes.push(reasons::drift(ppm));
+        }
         fit.clock = Some(FittedClock {
             form,
             rate_known_by,
@@ -91,7 +96,7 @@ impl Table<'_> {
             drop_frame_known_by,
             refresh_hz,
             speed: chosen.pace.speed,
-            drift_ppm: chosen.drift_ppm,
+            drift_ppm,
         });
     }
 

@@ -88,24 +88,36 @@ pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> 
             } else {
                 strict
             };
-            let (corridor, is_usual) = line.corridor();
-            let cost = if is_usual { 0.0 } else { UNUSUAL_DRIFT };
-            let drift_ppm = line.drift_ppm(&corridor);
-            let limit = 2 * USUAL_DRIFT_PPM;
-            let is_measured = !is_usual || drift_ppm.width() < Ratio::from_integer(limit);
+            let (corridor, drift) = line.corridor();
+            let cost = match drift {
+                Drift::Unusual => UNUSUAL_DRIFT,
+                Drift::TakenForGranted | Drift::Measured => 0.0,
+            };
+            let is_measured = drift != Drift::TakenForGranted;
             let starts = || chosen.iter().flatten();
             Joint {
                 pace: first.pace,
                 start: corridor.phase,
                 score: starts().map(|s| s.score).sum::<f64>() - cost,
                 lenient_score: starts().map(|s| s.lenient_score).sum::<f64>() - cost,
-                drift_ppm: is_measured.then_some(drift_ppm),
+                drift_ppm: is_measured.then(|| line.drift_ppm(&corridor)),
                 chosen,
             }
         })
         .collect();
     joints.sort_by(|a, b| b.score.total_cmp(&a.score));
     joints
+}
+
+/// What sightings say of clock against camera.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Drift {
+    /// They leave more open than what is usual.
+    TakenForGranted,
+    /// Less, and a usual drift among it.
+    Measured,
+    /// No usual drift explains them.
+    Unusual,
 }
 
 /// Sightings that lie on one line.
@@ -182,9 +194,9 @@ impl<'t> Line<'t> {
         !there.intersect(candidate.bounds).is_empty()
     }
 
-    /// What the members leave over, and whether that holds a usual drift. The
-    /// usual drift is taken for granted only where the members do not measure it.
-    fn corridor(&self) -> (Corridor, bool) {
+    /// What the members leave over, and what they say of the drift. The usual drift is taken for
+    /// granted only where they do not measure it.
+    fn corridor(&self) -> (Corridor, Drift) {
         let any = corridor(
             &self.members,
             &self.pace,
@@ -198,9 +210,9 @@ impl<'t> Line<'t> {
         );
         let is_measured = self.drift_ppm(&any).width() < Ratio::from_integer(2 * USUAL_DRIFT_PPM);
         match usual {
-            Some(usual) if !is_measured => (usual, true),
-            Some(_) => (any, true),
-            None => (any, false),
+            Some(usual) if !is_measured => (usual, Drift::TakenForGranted),
+            Some(_) => (any, Drift::Measured),
+            None => (any, Drift::Unusual),
         }
     }
 

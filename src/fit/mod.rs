@@ -232,6 +232,7 @@ impl ClockFit {
             drop_frame: clock.drop_frame,
             drop_frame_known_by: clock.drop_frame_known_by.code().into(),
             refresh_hz: clock.refresh_hz.map(f64::from),
+            drift_ppm_bounds: clock.drift_ppm.map(|d| [d.low.to_f64(), d.high.to_f64()]),
         })
     }
 

@@ -3,7 +3,7 @@
 use super::audit::Lead;
 use super::pace::Dial;
 use crate::note::Note;
-use crate::timecode::{ClockForm, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 pub(super) fn no_display() -> Note {
     Note::new(
@@ -298,6 +298,38 @@ pub(super) fn conformed(speed: Ratio) -> Note {
         format!(
             "the clip plays at {:.3} of real speed: it was shot at a higher rate",
             speed.to_f64()
+        ),
+    )
+}
+
+/// `ppm` by which the clock gains on the clip's frame times.
+pub(super) fn drift(ppm: HalfOpen) -> Note {
+    // Outwards, so that the bounds hold as they are written.
+    let within = |unit: Ratio, digits: i32| {
+        let scale = Ratio::from_integer(10_i128.pow(digits.unsigned_abs()));
+        let shown = |steps: i128| steps as f64 / 10f64.powi(digits);
+        let ends = [
+            shown((ppm.low * unit * scale).floor()),
+            shown((ppm.high * unit * scale).ceil()),
+        ];
+        let digits = digits.unsigned_abs() as usize;
+        match ends {
+            [low, high] if low >= 0.0 => format!("{low:.digits$} to {high:.digits$}"),
+            [low, high] if high <= 0.0 => format!("{:.digits$} to {:.digits$}", -high, -low),
+            [low, high] => format!("{low:+.digits$} to {high:+.digits$}"),
+        }
+    };
+    let what = if ppm.high <= Ratio::ZERO {
+        "loses"
+    } else {
+        "gains"
+    };
+    Note::new(
+        "drift_measured",
+        format!(
+            "against the clip's frame times the clock {what} {} parts per million, {} ms an hour",
+            within(Ratio::ONE, 1),
+            within(Ratio::new(18, 5), 0),
         ),
     )
 }

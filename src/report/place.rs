@@ -147,6 +147,7 @@ mod tests {
             drop_frame,
             drop_frame_known_by: "label".into(),
             refresh_hz: None,
+            drift_ppm_bounds: None,
         }
     }
 

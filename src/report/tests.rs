@@ -71,6 +71,7 @@ pub fn clip(name: &str, verdict: Verdict, seconds: Option<f64>) -> CardClip {
                 drop_frame: Some(false),
                 drop_frame_known_by: "rate".into(),
                 refresh_hz: None,
+                drift_ppm_bounds: None,
             }),
             start,
             clip: ClipPart {

@@ -285,6 +285,7 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
         drop_frame: said.drop_frame,
         drop_frame_known_by: said.drop_frame_known_by,
         refresh_hz,
+        drift_ppm_bounds: None,
     });
     outcome.by_hand = Some(by_hand);
     outcome.estimate = None;

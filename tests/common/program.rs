@@ -15,15 +15,25 @@ pub struct Said {
 
 /// `rollmark read --json` on one clip.
 pub fn read(clip: &Path) -> Said {
-    let mut said = read_all(&[clip]);
+    read_with(&[], clip)
+}
+
+/// As [`read`], with options.
+pub fn read_with(options: &[&str], clip: &Path) -> Said {
+    let mut said = read_all_with(options, &[clip]);
     assert_eq!(said.len(), 1, "one clip, one object");
     said.remove(0)
 }
 
 /// `rollmark read --json` on several clips in one run; one object each, in order.
 pub fn read_all(clips: &[&Path]) -> Vec<Said> {
+    read_all_with(&[], clips)
+}
+
+fn read_all_with(options: &[&str], clips: &[&Path]) -> Vec<Said> {
     let output = Command::new(env!("CARGO_BIN_EXE_rollmark"))
         .args(["read", "--json"])
+        .args(options)
         .args(clips)
         .output()
         .expect("the program starts");

@@ -53,6 +53,7 @@ pub fn outcome_at(clock: ClockForm, count: i64, rate: Rate, length: u64) -> Clip
             drop_frame,
             drop_frame_known_by: "mark".into(),
             refresh_hz: None,
+            drift_ppm_bounds: None,
         }),
         clip: ClipPart {
             path: "card/clip".into(),

@@ -72,6 +72,7 @@ impl Desk {
                     drop_frame: Some(false),
                     drop_frame_known_by: "rate".into(),
                     refresh_hz: None,
+                    drift_ppm_bounds: None,
                 }),
                 clip: ClipPart {
                     frames: Some((length_s * 25.0) as u64),

@@ -134,7 +134,26 @@ fn drift_between_head_and_tail_is_measured_with_its_bounds() {
             "{ppm}: {drift}"
         );
         assert!(drift.width() < Ratio::from_integer(20), "{drift}");
+        let note = fit.notes.iter().find(|n| n.code == "drift_measured");
+        let sentence = &note.expect("said").sentence;
+        let what = if drift.high <= Ratio::ZERO {
+            "loses"
+        } else {
+            "gains"
+        };
+        assert!(sentence.contains(what), "{ppm}: {sentence}");
     }
+}
+
+/// A drift that is not usual, seen from windows too near to each other to tell it from a usual one.
+#[test]
+fn what_is_taken_for_granted_of_the_drift_is_no_measurement() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+    scene.drift = 1.0 + 45e-6;
+    let fit = run(&windows(&scene, &[0, 3000]));
+    assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    assert_eq!(fit.clock.as_ref().unwrap().drift_ppm, None, "{fit:#?}");
+    assert!(!fit.notes.iter().any(|n| n.code == "drift_measured"));
 }
 
 #[test]
