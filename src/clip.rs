@@ -27,7 +27,7 @@ use crate::progress::{Event, Listener, Wish};
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
 use crate::timecode::Ratio;
-use crate::vision::{self, Discovery, Display, Eye, Pyramid, Sharpness, model_hash};
+use crate::vision::{self, Discovery, Display, Eye, Lettering, Pyramid, Sharpness, model_hash};
 use std::borrow::Borrow;
 use std::path::Path;
 
@@ -119,6 +119,7 @@ pub fn read_footage(
         listener,
         sightings: Vec::new(),
         in_vain: InVain::default(),
+        lettering: Lettering::default(),
         stages: Stages::new(options.pictures),
         album: Album::new(options.evidence),
         frames_seen: 0,
@@ -162,6 +163,7 @@ struct Watch<'a> {
     listener: &'a mut dyn Listener,
     sightings: Vec<Sighting>,
     in_vain: InVain,
+    lettering: Lettering,
     stages: Stages,
     album: Album,
     frames_seen: u64,
@@ -275,7 +277,7 @@ impl Watch<'_> {
         stamp: Stamp,
         sharpness: Sharpness,
     ) -> Result<Discovery> {
-        let found = self.eye.discover(pyramid, sharpness)?;
+        let found = (self.eye).discover(pyramid, sharpness, &mut self.lettering, stamp)?;
         let mut fresh: Vec<Display> = Vec::new();
         for display in found.displays {
             if fresh.len() == MOST_DISPLAYS {

@@ -11,7 +11,7 @@ use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
 use rollmark::rehearse::scene::Scene;
 use rollmark::timecode::{ClockForm, Rate, Ratio};
-use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use rollmark::vision::{Eye, Lettering, Pyramid, Search, Sharpness};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -118,7 +118,9 @@ fn stills_and_clips_are_read_as_their_answers_say() {
     for still in &answers.stills {
         let picture = image::open(folder().join(&still.file)).unwrap().to_luma8();
         let frame = Pyramid::new(picture);
-        let found = eye.discover(&frame, Sharpness::Coarse).unwrap();
+        let found = eye
+            .discover(&frame, Sharpness::Coarse, &mut Lettering::default(), stamp)
+            .unwrap();
         let guesses: Vec<String> = found
             .displays
             .iter()

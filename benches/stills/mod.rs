@@ -1,7 +1,7 @@
 //! What the benches that read single frames share: looks at a frame, and what they read.
 
 use rollmark::frame::Stamp;
-use rollmark::vision::{Eye, Pyramid, Search, Sharpness};
+use rollmark::vision::{Eye, Lettering, Pyramid, Search, Sharpness};
 use std::time::{Duration, Instant};
 
 /// Displays of a frame that are read, as many as a clip's dense pass takes on.
@@ -57,7 +57,9 @@ pub fn look(
     spent: &mut Spent,
 ) -> Vec<Read> {
     let began = Instant::now();
-    let discovery = eye.discover(frame, sharpness).expect("the networks run");
+    let discovery = eye
+        .discover(frame, sharpness, &mut Lettering::default(), stamp)
+        .expect("the networks run");
     spent.looks += 1;
     spent.search += began.elapsed();
     let displays = discovery.displays.iter().take(MOST_DISPLAYS);

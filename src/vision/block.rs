@@ -90,7 +90,8 @@ impl Eye {
                 .look_as_it_is(frame, &quad)?
                 .is_some_and(|columns| columns.shows_digits())
             {
-                rows.extend(self.look_every_way(frame, &quad)?);
+                let upright = self.look_with_room(frame, &quad)?;
+                rows.extend(self.look_every_way(frame, &quad, upright)?);
             }
             middle += ROW_SEARCH_STEP * height;
         }

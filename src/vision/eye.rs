@@ -5,6 +5,7 @@ use super::display::{
 };
 use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
 use super::layout::is_clock;
+use super::lettering::Lettering;
 use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
@@ -160,16 +161,39 @@ impl Eye {
     }
 
     /// Displays in the frame whose digits are grouped like a running clock, likeliest
-    /// first. Whether they run is not known yet.
-    pub fn discover(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Discovery> {
+    /// first. Whether they run is not known yet. What is known as `lettering` by this look at `stamp`
+    /// is read as the finder turned it, and neither every way nor for what may lie below; what is
+    /// read here is kept there.
+    pub fn discover(
+        &self,
+        frame: &Pyramid,
+        sharpness: Sharpness,
+        lettering: &mut Lettering,
+        stamp: Stamp,
+    ) -> Result<Discovery> {
         let mut singles: Vec<Display> = Vec::new();
         let mut pieces: Vec<(Row, f32)> = Vec::new();
         let mut loose_digits = Vec::new();
         let mut lines = self.lines(frame, sharpness)?;
         lines.truncate(MOST_LINES);
         let (mut views, mut legible, mut unread) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut shown, mut known) = (Vec::new(), Vec::new());
         for line in &lines {
-            let seen = self.look_every_way(frame, &line.quad)?;
+            let upright = self.look_with_room(frame, &line.quad)?;
+            if let Some((_, columns)) = &upright {
+                let digits = columns.digits();
+                if let Some(stands_upright) = lettering.holds(&digits, stamp) {
+                    known.extend(upright.filter(|_| stands_upright));
+                    legible.push(line.quad);
+                    continue;
+                }
+                shown.push((line.quad, digits, false));
+            }
+            let way = upright.as_ref().map(|(strip, _)| strip.quad());
+            let seen = self.look_every_way(frame, &line.quad, upright)?;
+            if let (Some(way), Some(last)) = (way, shown.last_mut()) {
+                last.2 = seen.iter().any(|(strip, _)| strip.quad() == way);
+            }
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
             } else {
@@ -179,7 +203,7 @@ impl Eye {
         }
         // Where one level saw a line askew, another may have seen it well.
         unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
-        let mut take = |views: &[(Strip, Columns)]| {
+        let mut take = |views: &[(Strip, Columns)], pieces: &mut Vec<(Row, f32)>| {
             for (strip, columns) in views {
                 if columns.legibility() >= LEAST_LOOSE {
                     loose_digits.push(columns.digits());
@@ -192,13 +216,23 @@ impl Eye {
         };
         // Displays of which the finder sees no whole line are not looked for beside a clock in
         // full view.
-        if !take(&views) {
-            take(&self.look_at_blocks(frame, &unread, &lines)?);
+        if !take(&views, &mut pieces) {
+            take(&self.look_at_blocks(frame, &unread, &lines)?, &mut pieces);
             pieces.extend(self.rows_below(frame, &pieces)?);
         }
+        take(&known, &mut pieces);
         singles.extend(pairs(&pieces));
+        let displays = likeliest(singles);
+        // A row that leads to another below it goes on doing so.
+        let leads_on = |quad: &Quad| {
+            let mut of_two = displays.iter().filter(|d| d.rows.len() > 1);
+            of_two.any(|d| d.rows.iter().any(|row| is_same_place(&row.quad, quad)))
+        };
+        for (_, digits, stands_upright) in shown.into_iter().filter(|line| !leads_on(&line.0)) {
+            lettering.add(digits, stands_upright, stamp);
+        }
         Ok(Discovery {
-            displays: likeliest(singles),
+            displays,
             loose_digits,
         })
     }
@@ -418,16 +452,17 @@ impl Eye {
         Ok(found)
     }
 
-    /// Reads a line as the finder turned it and, if it shows a digit, whichever way that faces,
-    /// upside down, if it reads badly also in a mirror, and keeps what reads best, or several: seven segments make digits every way, and
-    /// the finder errs on short lines. Only a display seen the right way will be seen to run.
+    /// Reads a line that was read as the finder turned it, `upright`, upside down as well, if it shows
+    /// a digit, whichever way that faces, if it reads badly also in a mirror, and keeps what reads
+    /// best, or several: seven segments make digits every way, and the finder errs on short lines. Only
+    /// a display seen the right way will be seen to run.
     pub(super) fn look_every_way(
         &self,
         frame: &Pyramid,
         quad: &Quad,
+        upright: Option<(Strip, Columns)>,
     ) -> Result<Vec<(Strip, Columns)>> {
-        let mut views: Vec<(Strip, Columns)> = Vec::new();
-        views.extend(self.look_with_room(frame, quad)?);
+        let mut views: Vec<(Strip, Columns)> = Vec::from_iter(upright);
         if views
             .iter()
             .any(|v| v.1.characters().len() >= FEWEST_CHARACTERS && v.1.shows_a_digit())
@@ -463,7 +498,11 @@ impl Eye {
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once
     /// more with room for those that the finder did not see. Not more often than that: a piece
     /// seen askew would be led all along its line beside the digits.
-    fn look_with_room(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
+    pub(super) fn look_with_room(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+    ) -> Result<Option<(Strip, Columns)>> {
         let seen = self.look(frame, quad, DISCOVERING)?;
         match &seen {
             Some((strip, columns)) if columns.has_digit_at_an_end() => {
@@ -511,7 +550,7 @@ fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
 mod tests {
     use super::*;
     use crate::rehearse::{Film, Shoot};
-    use crate::timecode::{ClockForm, Rate};
+    use crate::timecode::{ClockForm, Rate, Ratio};
     use ndarray::Array4;
     use std::sync::Arc;
     use std::sync::atomic::{AtomicUsize, Ordering};
@@ -540,7 +579,15 @@ mod tests {
             reader: Box::new(Counted(net::reader().unwrap(), Arc::clone(&strips))),
         };
         let pyramid = Pyramid::new(picture.clone());
-        let found = eye.discover(&pyramid, Sharpness::Coarse).unwrap();
+        let mut lettering = Lettering::default();
+        let stamp = Stamp {
+            ticks: 0,
+            tick_seconds: Ratio::ONE,
+            index: Some(0),
+        };
+        let found = eye
+            .discover(&pyramid, Sharpness::Coarse, &mut lettering, stamp)
+            .unwrap();
         let places = found.displays.first().map_or(0, |d| d.layout().places());
         (places, strips.load(Ordering::Relaxed))
     }

@@ -13,6 +13,7 @@
 //! * `row.rs`      one row of a display: its places, lined up and carried along
 //! * `display.rs` what makes a display of rows, and when two are the same
 //! * `block.rs`    two rows that the finder took from the side
+//! * `lettering.rs` digits that were looked at in vain for longer than a slate is held
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
 mod block;
@@ -21,6 +22,7 @@ mod display;
 mod eye;
 mod find;
 mod layout;
+mod lettering;
 mod lines;
 mod net;
 mod pyramid;
@@ -31,6 +33,7 @@ mod row;
 pub use display::Display;
 pub use eye::{Discovery, Eye, Followed, Search};
 pub use find::Sharpness;
+pub use lettering::Lettering;
 pub use lines::Line;
 pub use net::model_hash;
 pub use pyramid::Pyramid;
