@@ -2,38 +2,36 @@
 //! prices, what stands on a wall. They are met again at every look.
 
 use crate::frame::Stamp;
-use crate::timecode::Ratio;
 use std::collections::HashMap;
 
 /// Seconds between two looks at the same digits from which they are lettering: twice what a slate is
 /// held for. A clock shows others by then, all but its hours and minutes, which a second row may
 /// leave alone in theirs.
-const HELD_S: u32 = 4;
+const HELD_S: i128 = 4;
 /// Fewer digits are met by chance.
 const FEWEST_DIGITS: usize = 3;
 
 /// Digits of lines that were no display when they were looked at every way.
 #[derive(Debug, Default)]
 pub struct Lettering {
-    /// When each was seen first, in seconds after frame 0, and whether it was legible as it was
+    /// When each was seen first, and whether it was legible as it was
     /// found, rather than upside down or in a mirror.
-    lines: HashMap<String, (Ratio, bool)>,
+    lines: HashMap<String, (Stamp, bool)>,
 }
 
 impl Lettering {
     /// Whether a line with these digits is legible as it was found, if it is lettering as of a look at
     /// `stamp`.
     pub(super) fn holds(&self, digits: &str, stamp: Stamp) -> Option<bool> {
-        let held_s = Ratio::from_integer(HELD_S);
-        let &(first_s, stands_upright) = self.lines.get(digits)?;
-        ((stamp.seconds() - first_s).abs() >= held_s).then_some(stands_upright)
+        let &(first, stands_upright) = self.lines.get(digits)?;
+        let apart_s = (stamp.seconds() - first.seconds()).abs();
+        (apart_s.floor() >= HELD_S).then_some(stands_upright)
     }
 
     /// Takes a line that showed no display at `stamp`.
     pub(super) fn add(&mut self, digits: String, stands_upright: bool, stamp: Stamp) {
         if digits.len() >= FEWEST_DIGITS {
-            let line = (stamp.seconds(), stands_upright);
-            self.lines.entry(digits).or_insert(line);
+            self.lines.entry(digits).or_insert((stamp, stands_upright));
         }
     }
 }
@@ -41,6 +39,7 @@ impl Lettering {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::timecode::Ratio;
 
     #[test]
     fn digits_are_lettering_once_they_stood_longer_than_a_slate_is_held() {
