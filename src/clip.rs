@@ -201,6 +201,7 @@ impl Watch<'_> {
                 break;
             }
             let ends = Search::of_ends(sharpness);
+            self.must_see_from = None;
             if look != Look::Tail
                 && self.search(Aim::Head, Some(end), ends)? == Found::Settled
                 && (look != Look::Ends || !is_long)

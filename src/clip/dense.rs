@@ -8,7 +8,7 @@ use crate::frame::{Pace, Stamp};
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
-use crate::vision::{self, Display, Pyramid, Sharpness};
+use crate::vision::{self, Display, Followed, Pyramid, Sharpness};
 use std::borrow::Cow;
 
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
@@ -73,14 +73,14 @@ impl Watch<'_> {
                 } else {
                     vision::Search::Around
                 };
-                match self.eye.follow(pyramid, &track.display, stamp, search)? {
-                    Some(seen) if track.is_in_view(&seen.reading) => {
+                match self.see(track, pyramid, stamp, search)? {
+                    Some(seen) => {
                         plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
                         self.stages.reading(&seen);
                         self.album.take(pyramid, &seen.reading);
                         track.take(seen);
                     }
-                    _ => track.misses += 1,
+                    None => track.misses += 1,
                 }
             }
             let is_worth_it = |t: &Track| {
@@ -101,20 +101,14 @@ impl Watch<'_> {
                 let (answer, is_settled) = self.answer(&done, &tracks);
                 let width = answer.start.as_ref().filter(|_| is_settled);
                 let width = width.map(|start| start.counts.width());
-                let before = std::mem::replace(&mut width_before, width);
-                let is_long = at - began >= Ratio::from_integer(LONG_LOOK_S);
-                // Sure, and the start as narrow as this clock and camera allow, or long in view.
-                if width.is_some_and(|w| is_long || is_as_narrow_as_can_be(w, before)) {
+                if is_enough(width, at - began, &mut width_before) {
                     if std::mem::replace(&mut has_glanced, true) {
                         break;
                     }
-                    let Some(elsewhere) = self.glance_ahead(&done, &tracks, &answer)? else {
+                    let Some(elsewhere) = self.glance_ahead(at, &done, &tracks, &answer)? else {
                         break;
                     };
                     // What is seen there is read on to, and for as long again.
-                    if !self.go_back(at)? {
-                        break;
-                    }
                     ask_at = elsewhere.seconds() + ratio(ASK_STEP_S);
                 }
                 asked_in_vain += 1;
@@ -195,11 +189,24 @@ impl Watch<'_> {
         (answer, is_settled)
     }
 
-    /// Looks at a few frames ahead. The stamp of one where the displays are in view, but show
-    /// something else than `answer` has them show. What they show is no more than a reason to read
-    /// on: a digit may be misread.
+    /// What a frame shows of a display under way; `None` if it is out of view.
+    fn see(
+        &self,
+        track: &Track,
+        pyramid: &Pyramid,
+        stamp: Stamp,
+        search: vision::Search,
+    ) -> Result<Option<Followed>> {
+        let seen = (self.eye).follow(pyramid, &track.display, stamp, search)?;
+        Ok(seen.filter(|seen| track.is_in_view(&seen.reading)))
+    }
+
+    /// Looks at a few frames ahead of the one at `at`. The stamp of one where the displays are in
+    /// view, but show something else than `answer` has them show: then it comes back to where it was
+    /// called. What they show is no more than a reason to read on: a digit may be misread.
     fn glance_ahead(
         &mut self,
+        at: Ratio,
         done: &[Track],
         tracks: &[Track],
         answer: &ClockFit,
@@ -209,7 +216,7 @@ impl Watch<'_> {
             widest_s: ratio(GLANCE_WIDEST_S),
         });
         let mut ahead = tracks.to_vec();
-        let mut agreed = agreeing(answer);
+        let mut agreed = answer.frames_agreeing();
         let mut elsewhere = None;
         for _ in 0..GLANCES {
             let Some(stamp) = self.advance()? else { break };
@@ -217,8 +224,7 @@ impl Watch<'_> {
             let mut is_in_view = false;
             for track in &mut ahead {
                 let search = vision::Search::Around;
-                let seen = (self.eye).follow(&pyramid, &track.display, stamp, search)?;
-                if let Some(seen) = seen.filter(|seen| track.is_in_view(&seen.reading)) {
+                if let Some(seen) = self.see(track, &pyramid, stamp, search)? {
                     track.take(seen);
                     is_in_view = true;
                 }
@@ -226,7 +232,7 @@ impl Watch<'_> {
             if !is_in_view {
                 break;
             }
-            let agree = agreeing(&self.answer(done, &ahead).0);
+            let agree = self.answer(done, &ahead).0.frames_agreeing();
             if agree <= agreed {
                 elsewhere = Some(stamp);
                 break;
@@ -234,13 +240,20 @@ impl Watch<'_> {
             agreed = agree;
         }
         self.footage.set_pace(Pace::EveryFrame);
+        if elsewhere.is_some() && !self.go_back(at)? {
+            return Ok(None);
+        }
         Ok(elsewhere)
     }
 }
 
-/// Frames, of all that were read, that agree with the answer.
-fn agreeing(answer: &ClockFit) -> usize {
-    answer.sightings.iter().map(|s| s.frames_agreeing).sum()
+/// True if more frames cannot change an answer whose start is `width` counts wide, `None` if it is
+/// not settled: as narrow as this clock and camera allow, or in view for long enough. `before`: how
+/// wide it was when this was asked last; left as it is now.
+fn is_enough(width: Option<Ratio>, elapsed_s: Ratio, before: &mut Option<Ratio>) -> bool {
+    let before = std::mem::replace(before, width);
+    let is_long = elapsed_s >= Ratio::from_integer(LONG_LOOK_S);
+    width.is_some_and(|width| is_long || is_as_narrow_as_can_be(width, before))
 }
 
 /// True for bounds, `width` counts apart, that hold one count alone, or that a camera locked to

@@ -141,7 +141,7 @@ impl Table<'_> {
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);
         doubts.extend(self.clip.doubts.iter().cloned());
-        let agreeing: usize = fit.sightings.iter().map(|s| s.frames_agreeing).sum();
+        let agreeing = fit.frames_agreeing();
         let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
         if doubts.is_empty() {
             fit.verdict = Verdict::Sure;

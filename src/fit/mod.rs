@@ -204,6 +204,11 @@ impl ClockFit {
         self.verdict == Verdict::Sure && self.next_look == NextLook::Enough
     }
 
+    /// Frames, of all that were read, that agree with the fit.
+    pub fn frames_agreeing(&self) -> usize {
+        self.sightings.iter().map(|s| s.frames_agreeing).sum()
+    }
+
     /// True if there is a start, by a clock whose frames show that it runs.
     pub fn was_seen_running(&self) -> bool {
         self.start.is_some() && !self.reasons.iter().any(reasons::is_of_no_running)

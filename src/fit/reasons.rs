@@ -304,34 +304,32 @@ pub(super) fn conformed(speed: Ratio) -> Note {
 
 /// `ppm` by which the clock gains on the clip's frame times.
 pub(super) fn drift(ppm: HalfOpen) -> Note {
-    // Outwards, so that the bounds hold as they are written.
-    let within = |unit: Ratio, digits: i32| {
-        let scale = Ratio::from_integer(10_i128.pow(digits.unsigned_abs()));
-        let shown = |steps: i128| steps as f64 / 10f64.powi(digits);
-        let ends = [
-            shown((ppm.low * unit * scale).floor()),
-            shown((ppm.high * unit * scale).ceil()),
-        ];
-        let digits = digits.unsigned_abs() as usize;
-        match ends {
-            [low, high] if low >= 0.0 => format!("{low:.digits$} to {high:.digits$}"),
-            [low, high] if high <= 0.0 => format!("{:.digits$} to {:.digits$}", -high, -low),
-            [low, high] => format!("{low:+.digits$} to {high:+.digits$}"),
-        }
-    };
-    let what = if ppm.high <= Ratio::ZERO {
-        "loses"
-    } else {
-        "gains"
-    };
+    let ms_an_hour = |ppm: Ratio| ppm * Ratio::new(18, 5);
+    let loses = ppm.high <= Ratio::ZERO;
     Note::new(
         "drift_measured",
         format!(
-            "against the clip's frame times the clock {what} {} parts per million, {} ms an hour",
-            within(Ratio::ONE, 1),
-            within(Ratio::new(18, 5), 0),
+            "against the clip's frame times the clock {} {} parts per million, {} ms an hour",
+            if loses { "loses" } else { "gains" },
+            written_outwards(ppm, 1),
+            written_outwards(HalfOpen::new(ms_an_hour(ppm.low), ms_an_hour(ppm.high)), 0),
         ),
     )
+}
+
+/// Both ends, rounded so that the bounds hold as they are written; with signs if these differ, else
+/// the smaller amount first.
+fn written_outwards(range: HalfOpen, digits: u32) -> String {
+    let scale = 10_i128.pow(digits);
+    let at = |end: Ratio| end * Ratio::from_integer(scale);
+    let low = at(range.low).floor() as f64 / scale as f64;
+    let high = at(range.high).ceil() as f64 / scale as f64;
+    let digits = digits as usize;
+    if low < 0.0 && high > 0.0 {
+        return format!("{low:+.digits$} to {high:+.digits$}");
+    }
+    let (low, high) = (low.abs(), high.abs());
+    format!("{:.digits$} to {:.digits$}", low.min(high), low.max(high))
 }
 
 pub(super) fn speed_doubtful(speed: Ratio) -> Note {

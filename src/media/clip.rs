@@ -183,14 +183,13 @@ impl Clip {
     /// The next frame that the pace lets through, `closest` ticks behind the one before.
     fn pull(&mut self, closest: i64) -> Option<Shot> {
         loop {
+            let after = self.floor.map(|floor| self.stamper.zero() + floor);
             let picture = match self.pace {
                 Pace::KeyFrames { widest_s, .. } if !self.must_count => {
-                    let after = self.floor.map(|floor| self.stamper.zero() + floor);
                     let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
                     self.source.next_key(after, closest, widest)
                 }
                 Pace::Ahead { widest_s, .. } if !self.must_count => {
-                    let after = self.floor.map(|floor| self.stamper.zero() + floor);
                     let widest = self.ticks_of(widest_s);
                     self.source.next_ahead(after, closest, widest)
                 }

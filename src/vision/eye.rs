@@ -180,20 +180,17 @@ impl Eye {
         let (mut shown, mut known) = (Vec::new(), Vec::new());
         for line in &lines {
             let upright = self.look_with_room(frame, &line.quad)?;
-            if let Some((_, columns)) = &upright {
-                let digits = columns.digits();
-                if let Some(stands_upright) = lettering.holds(&digits, stamp) {
-                    known.extend(upright.filter(|_| stands_upright));
-                    legible.push(line.quad);
-                    continue;
-                }
-                shown.push((line.quad, digits, false));
+            let digits = upright.as_ref().map(|(_, columns)| columns.digits());
+            let digits = digits.unwrap_or_default();
+            if let Some(stands_upright) = lettering.holds(&digits, stamp) {
+                known.extend(upright.filter(|_| stands_upright));
+                legible.push(line.quad);
+                continue;
             }
             let way = upright.as_ref().map(|(strip, _)| strip.quad());
             let seen = self.look_every_way(frame, &line.quad, upright)?;
-            if let (Some(way), Some(last)) = (way, shown.last_mut()) {
-                last.2 = seen.iter().any(|(strip, _)| strip.quad() == way);
-            }
+            let stands_upright = seen.iter().any(|(strip, _)| Some(strip.quad()) == way);
+            shown.push((line.quad, digits, stands_upright));
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
             } else {
@@ -571,8 +568,12 @@ mod tests {
         image::DynamicImage::from(film.unwrap().frame(30)).into_luma8()
     }
 
-    /// Places of the likeliest display in a picture, and how many strips were read to find it.
-    fn places_and_strips(picture: &GrayImage) -> (usize, usize) {
+    /// Places of the likeliest display in a picture, and how many strips were read to find it, at
+    /// looks so many seconds behind the first frame.
+    fn places_and_strips_at<const N: usize>(
+        picture: &GrayImage,
+        seconds: [i64; N],
+    ) -> [(usize, usize); N] {
         let strips = Arc::new(AtomicUsize::new(0));
         let eye = Eye {
             finder: net::finder().unwrap(),
@@ -580,16 +581,35 @@ mod tests {
         };
         let pyramid = Pyramid::new(picture.clone());
         let mut lettering = Lettering::default();
-        let stamp = Stamp {
-            ticks: 0,
-            tick_seconds: Ratio::ONE,
-            index: Some(0),
-        };
-        let found = eye
-            .discover(&pyramid, Sharpness::Coarse, &mut lettering, stamp)
-            .unwrap();
-        let places = found.displays.first().map_or(0, |d| d.layout().places());
-        (places, strips.load(Ordering::Relaxed))
+        seconds.map(|ticks| {
+            let stamp = Stamp {
+                ticks,
+                tick_seconds: Ratio::ONE,
+                index: None,
+            };
+            let found = eye
+                .discover(&pyramid, Sharpness::Coarse, &mut lettering, stamp)
+                .unwrap();
+            let places = found.displays.first().map_or(0, |d| d.layout().places());
+            (places, strips.swap(0, Ordering::Relaxed))
+        })
+    }
+
+    fn places_and_strips(picture: &GrayImage) -> (usize, usize) {
+        let [seen] = places_and_strips_at(picture, [0]);
+        seen
+    }
+
+    #[test]
+    fn digits_that_stood_longer_than_a_slate_is_held_are_read_one_way() {
+        let seconds = filmed(ClockForm::Seconds);
+        let [first, soon, later] = places_and_strips_at(&seconds, [0, 2, 4]);
+        assert_eq!([first.0, soon.0, later.0], [6; 3]);
+        assert_eq!(first.1, soon.1);
+        assert!(
+            later.1 + SECOND_ROWS.len() <= first.1,
+            "{first:?} {later:?}"
+        );
     }
 
     #[test]

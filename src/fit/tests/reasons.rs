@@ -4,9 +4,10 @@ use super::cases::{assert_sure, assert_unsure, run};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::lean::Leans;
 use crate::fit::looks::Looks;
+use crate::fit::reasons::drift as drift_note;
 use crate::fit::sight::Blur;
 use crate::reading::DigitOdds;
-use crate::timecode::{Rate, Ratio};
+use crate::timecode::{HalfOpen, Rate, Ratio};
 
 fn scene(frames_seen: u64) -> Scene {
     let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F25);
@@ -151,4 +152,30 @@ fn one_spoiled_place_is_not_trusted_as_the_others_are() {
     // 2.1 nats a look: nine looks would do, two do not.
     assert_unsure(&run(&minutes(0.85, 0.1)), "minutes_doubtful");
     assert_sure(&run(&minutes(0.93, 0.03)), "12:34:20:10");
+}
+
+#[test]
+fn a_drift_is_told_with_bounds_that_hold_as_they_are_written() {
+    let ppm = |low, high| HalfOpen::new(Ratio::new(low, 100), Ratio::new(high, 100));
+    for (drift, told) in [
+        (
+            ppm(312, 398),
+            "gains 3.1 to 4.0 parts per million, 11 to 15 ms an hour",
+        ),
+        (
+            ppm(-398, -312),
+            "loses 3.1 to 4.0 parts per million, 11 to 15 ms an hour",
+        ),
+        (
+            ppm(-121, 98),
+            "gains -1.3 to +1.0 parts per million, -5 to +4 ms an hour",
+        ),
+        (
+            ppm(0, 98),
+            "gains 0.0 to 1.0 parts per million, 0 to 4 ms an hour",
+        ),
+    ] {
+        let sentence = drift_note(drift).sentence;
+        assert!(sentence.ends_with(told), "{sentence}");
+    }
 }

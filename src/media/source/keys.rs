@@ -112,8 +112,10 @@ impl Source {
         let (last, _) = self.last_given?;
         let target = last.saturating_add(closest);
         let is_there = |packet| stamp_of(packet).is_some_and(|stamp| stamp >= target);
-        let is_any_there = self.between.iter().any(is_there);
-        is_any_there.then(|| self.next_between(target))?
+        if !self.between.iter().any(is_there) {
+            return None;
+        }
+        self.next_between(target)
     }
 
     /// The first frame with a stamp of at least `target`, by decoding what was passed over.
