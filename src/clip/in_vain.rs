@@ -11,6 +11,10 @@ use crate::vision::Display;
 /// Share of a display's places that must be plainly seen to tell whether they show the same.
 const MOST_PLACES: (usize, usize) = (3, 4);
 
+/// Seconds between two looks, at most, by which a clock of whole seconds goes on that seemed to
+/// stand: looks lie two apart at most, or a little more where frames are lost.
+const MOST_STEPS: i32 = 3;
+
 /// Displays that led nowhere.
 #[derive(Default)]
 pub(super) struct InVain(Vec<Known>);
@@ -35,8 +39,16 @@ impl InVain {
         self.0.push(Known { place: None, shown });
     }
 
+    /// True if `display` shows whole seconds, and one like it was followed in vain by that light
+    /// where it stands.
+    pub fn has_stood(&self, light: Light, display: &Display) -> bool {
+        let places = self.0.iter().filter_map(|known| known.place.as_ref());
+        let mut stood = places.filter(|(by, place)| *by == light && place.is_same_as(display));
+        shows_seconds(display) && stood.next().is_some()
+    }
+
     /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that
-    /// light and does not plainly show something else, or it shows the same anywhere and by any
+    /// light and does not plainly show something else or seconds that went on, or it shows the same anywhere and by any
     /// light, as lettering does that a camera pans over. `shown` tells what it shows, if it is seen.
     ///
     /// # Errors
@@ -53,14 +65,39 @@ impl InVain {
         let now = shown()?.unwrap_or_default();
         Ok(self.0.iter().any(|known| {
             let alike = Alike::of(&known.shown, &now);
-            let place = known.place.as_ref();
-            if place.is_some_and(|(by, place)| *by == light && place.is_same_as(display)) {
-                !alike.is_other()
-            } else {
-                alike.is_same()
+            match &known.place {
+                Some((by, place)) if *by == light && place.is_same_as(display) => {
+                    !alike.is_other() && !has_stepped(place, &known.shown, &now)
+                }
+                _ => alike.is_same(),
             }
         }))
     }
+}
+
+/// True if it shows whole seconds, or less.
+fn shows_seconds(display: &Display) -> bool {
+    matches!(display.layout().groups[..], [1 | 2, 2, 2])
+}
+
+/// True if all that changed of a display of whole seconds is that they went on: footage that plays
+/// slower than it was shot shows each for longer than a clock is waited for.
+fn has_stepped(display: &Display, then: &[DigitOdds], now: &[DigitOdds]) -> bool {
+    let plain = |odds: &[DigitOdds]| -> Option<Vec<u8>> {
+        let digits = odds.iter().map(DigitOdds::best);
+        digits
+            .map(|(digit, p)| (p >= PLAIN).then_some(digit))
+            .collect()
+    };
+    let (Some(then), Some(now)) = (plain(then), plain(now)) else {
+        return false;
+    };
+    if !shows_seconds(display) || then.len() != now.len() || then.len() < 2 {
+        return false;
+    }
+    let last = now.len() - 2;
+    let seconds = |digits: &[u8]| i32::from(digits[last]) * 10 + i32::from(digits[last + 1]);
+    then[..last] == now[..last] && (1..=MOST_STEPS).contains(&(seconds(&now) - seconds(&then)))
 }
 
 /// How much of what a display shows was shown before.
@@ -175,6 +212,35 @@ mod tests {
             let shown = || Ok(Some(seen(now)));
             let holds = in_vain.holds(light, &standing_at(x), shown).unwrap();
             assert_eq!(holds, is_held, "{now} at {x} by {light:?}");
+        }
+    }
+
+    #[test]
+    fn whole_seconds_that_went_on_are_no_lettering() {
+        let corners = [(0.0, 0.0), (90.0, 0.0), (90.0, 20.0), (0.0, 20.0)];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        for (groups, then, now, is_held) in [
+            (&[2, 2, 2][..], "102030", "102030", true),
+            (&[2, 2, 2], "102030", "102031", false),
+            (&[2, 2, 2], "102029", "102030", false),
+            (&[1, 2, 2], "92030", "92033", false),
+            // Backwards, too far, not plainly, or not the seconds.
+            (&[2, 2, 2], "102030", "102029", true),
+            (&[2, 2, 2], "102030", "102034", true),
+            (&[2, 2, 2], "102030", ".02031", true),
+            (&[2, 2, 2], "102030", "102130", true),
+            // Frames that stood are waited for as long as they need.
+            (&[2, 2, 2, 2], "10203007", "10203008", true),
+        ] {
+            let display = Display::in_plain_view(quad, groups);
+            let mut in_vain = InVain::default();
+            assert!(!in_vain.has_stood(Light::Luma, &display));
+            in_vain.add(Light::Luma, display.clone(), seen(then));
+            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(held.unwrap(), is_held, "{now} after {then}");
+            let shows_seconds = groups.len() == 3;
+            assert_eq!(in_vain.has_stood(Light::Luma, &display), shows_seconds);
+            assert!(!in_vain.has_stood(Light::Colour, &display));
         }
     }
 }

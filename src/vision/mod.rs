@@ -21,6 +21,7 @@ mod display;
 mod eye;
 mod find;
 mod layout;
+mod letters;
 mod lines;
 mod net;
 mod pyramid;
