@@ -142,12 +142,16 @@ impl Watch<'_> {
 
     /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, or any
     /// there are where a display of whole seconds that seemed to stand is met again with others.
-    fn slowdown(&self, tracks: &[Track]) -> Ratio {
-        let stepped = |t: &Track| self.in_vain.has_stood(self.light, &t.display);
+    fn slowdown(&mut self, tracks: &[Track]) -> Ratio {
+        let mut slowdown = Ratio::ONE;
+        for track in tracks {
+            if self.in_vain.waits_for(self.light, &track.display) {
+                slowdown = fit::slowest_speed().recip();
+            }
+        }
         match self.options.known.speed {
             Some(speed) => speed.recip().max(Ratio::ONE),
-            None if tracks.iter().any(stepped) => fit::slowest_speed().recip(),
-            None => Ratio::ONE,
+            None => slowdown,
         }
     }
 

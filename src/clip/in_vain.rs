@@ -25,26 +25,48 @@ struct Known {
     place: Option<(Light, Display)>,
     /// What it showed at the last; nothing if no frame showed it.
     shown: Vec<DigitOdds>,
+    /// True if a display that stood there was waited for as a clock of slowed footage is: a digit
+    /// that is misread now and then goes on, too.
+    was_waited_for: bool,
+}
+
+impl Known {
+    fn stood_at(&self, light: Light, display: &Display) -> bool {
+        let place = self.place.as_ref();
+        place.is_some_and(|(by, place)| *by == light && place.is_same_as(display))
+    }
 }
 
 impl InVain {
     /// Takes one that was followed.
     pub fn add(&mut self, light: Light, display: Display, shown: Vec<DigitOdds>) {
-        let place = Some((light, display));
-        self.0.push(Known { place, shown });
+        let mut stood = self.0.iter().filter(|k| k.stood_at(light, &display));
+        let was_waited_for = stood.any(|known| known.was_waited_for);
+        self.0.push(Known {
+            place: Some((light, display)),
+            shown,
+            was_waited_for,
+        });
     }
 
     /// Takes one that a look saw, though nothing came of the frames around it.
     pub fn add_glimpse(&mut self, shown: Vec<DigitOdds>) {
-        self.0.push(Known { place: None, shown });
+        self.0.push(Known {
+            place: None,
+            shown,
+            was_waited_for: false,
+        });
     }
 
     /// True if `display` shows whole seconds, and one like it was followed in vain by that light
-    /// where it stands.
-    pub fn has_stood(&self, light: Light, display: &Display) -> bool {
-        let places = self.0.iter().filter_map(|known| known.place.as_ref());
-        let mut stood = places.filter(|(by, place)| *by == light && place.is_same_as(display));
-        shows_seconds(display) && stood.next().is_some()
+    /// where it stands: it is to be waited for. No second time: so that is noted.
+    pub fn waits_for(&mut self, light: Light, display: &Display) -> bool {
+        let mut waits = false;
+        let stood = self.0.iter_mut().filter(|k| k.stood_at(light, display));
+        for known in stood.filter(|_| shows_seconds(display)) {
+            waits |= !std::mem::replace(&mut known.was_waited_for, true);
+        }
+        waits
     }
 
     /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that
@@ -65,11 +87,11 @@ impl InVain {
         let now = shown()?.unwrap_or_default();
         Ok(self.0.iter().any(|known| {
             let alike = Alike::of(&known.shown, &now);
-            match &known.place {
-                Some((by, place)) if *by == light && place.is_same_as(display) => {
-                    !alike.is_other() && !has_stepped(place, &known.shown, &now)
-                }
-                _ => alike.is_same(),
+            if known.stood_at(light, display) {
+                let has_stepped = has_stepped(display, &known.shown, &now);
+                !alike.is_other() && (known.was_waited_for || !has_stepped)
+            } else {
+                alike.is_same()
             }
         }))
     }
@@ -234,13 +256,19 @@ mod tests {
         ] {
             let display = Display::in_plain_view(quad, groups);
             let mut in_vain = InVain::default();
-            assert!(!in_vain.has_stood(Light::Luma, &display));
+            assert!(!in_vain.waits_for(Light::Luma, &display));
             in_vain.add(Light::Luma, display.clone(), seen(then));
             let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
             assert_eq!(held.unwrap(), is_held, "{now} after {then}");
-            let shows_seconds = groups.len() == 3;
-            assert_eq!(in_vain.has_stood(Light::Luma, &display), shows_seconds);
-            assert!(!in_vain.has_stood(Light::Colour, &display));
+            // It is waited for once.
+            assert!(!in_vain.waits_for(Light::Colour, &display));
+            let waits = in_vain.waits_for(Light::Luma, &display);
+            assert_eq!(waits, groups.len() == 3, "{now} after {then}");
+            assert!(!in_vain.waits_for(Light::Luma, &display));
+            let is_held = is_held || waits;
+            in_vain.add(Light::Luma, display.clone(), seen(then));
+            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(held.unwrap(), is_held, "{now} after {then}, waited for");
         }
     }
 }
