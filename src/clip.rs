@@ -407,6 +407,7 @@ mod tests {
             layout: Layout {
                 groups: vec![2, 2, 2],
             },
+            is_lettered: false,
             readings: vec![reading(25), reading(50), reading(1 << 40)],
         };
         let fitted = SightingFit {

@@ -295,6 +295,7 @@ mod tests {
             layout: Layout {
                 groups: groups.to_vec(),
             },
+            is_lettered: false,
             readings: vec![reading(digits)],
         };
         read_count(&clock, &sighting, &sighting.readings[0])

@@ -114,5 +114,7 @@ impl Reading {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sighting {
     pub layout: Layout,
+    /// True if one or two letters stand right behind the digits, as AM and PM do.
+    pub is_lettered: bool,
     pub readings: Vec<Reading>,
 }

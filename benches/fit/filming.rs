@@ -362,6 +362,7 @@ impl Scene {
             );
             sightings.push(Sighting {
                 layout: layout.clone(),
+                is_lettered: false,
                 readings,
             });
         }

@@ -28,6 +28,8 @@ const MOST_IN_VAIN: usize = 1;
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
+/// ... and where the clip plays slower than it was shot: two steps of whole seconds at a tenth.
+const MOST_DENSE_SLOWED_S: u32 = 20;
 /// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
 /// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
 const LOCKED_COUNTS: (i128, i128) = (6, 5);
@@ -53,6 +55,9 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let began = stamp.seconds();
+        let slowdown = self.slowdown(&tracks);
+        let longest_s = Ratio::from_integer(MOST_DENSE_S) * slowdown;
+        let longest_s = longest_s.min(Ratio::from_integer(MOST_DENSE_SLOWED_S));
         let mut ask_at = began + ratio(FIRST_ASK_S);
         let mut look_at = began + ratio(LOOK_AGAIN_S);
         let mut was_looked_again = false;
@@ -84,7 +89,8 @@ impl Watch<'_> {
                 }
             }
             let is_worth_it = |t: &Track| {
-                t.is_worth_following() && !tracks.iter().any(|whole| t.is_idle_beside(whole))
+                t.is_worth_following(slowdown)
+                    && !tracks.iter().any(|whole| t.is_idle_beside(whole))
             };
             let stay: Vec<bool> = tracks.iter().map(is_worth_it).collect();
             let mut stay = stay.into_iter();
@@ -93,11 +99,12 @@ impl Watch<'_> {
             tracks = going;
             done.extend(gone);
             let at = stamp.seconds();
-            if tracks.is_empty() || at - began > Ratio::from_integer(MOST_DENSE_S) {
+            if tracks.is_empty() || at - began > longest_s {
                 break;
             }
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
+                self.look_for_letters(pyramid, &mut tracks)?;
                 let (answer, is_settled) = self.answer(&done, &tracks);
                 let width = answer.start.as_ref().filter(|_| is_settled);
                 let width = width.map(|start| start.counts.width());
@@ -150,6 +157,38 @@ impl Watch<'_> {
         } else {
             Found::GoOn
         })
+    }
+
+    /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, or any
+    /// there are where a display of whole seconds that seemed to stand is met again with others.
+    fn slowdown(&mut self, tracks: &[Track]) -> Ratio {
+        let mut slowdown = Ratio::ONE;
+        for track in tracks {
+            if self.in_vain.waits_for(self.light, &track.display) {
+                slowdown = fit::slowest_speed().recip();
+            }
+        }
+        match self.options.known.speed {
+            Some(speed) => speed.recip().max(Ratio::ONE),
+            None => slowdown,
+        }
+    }
+
+    /// Looks closer for AM and PM, which following sees in part if at all.
+    fn look_for_letters(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
+        for track in tracks
+            .iter_mut()
+            .filter(|t| t.may_be_of_twelve() || t.seems_lettered())
+        {
+            let is_word = match track.seems_lettered() {
+                true => self.eye.is_word_behind(pyramid, &track.display)?,
+                false => None,
+            };
+            let are_small =
+                track.may_be_of_twelve() && self.eye.has_small_letters(pyramid, &track.display)?;
+            track.take_letters(is_word, are_small);
+        }
+        Ok(())
     }
 
     /// Adds displays that came into view since, and better layouts of one that is followed.

@@ -11,6 +11,10 @@ use crate::vision::Display;
 /// Share of a display's places that must be plainly seen to tell whether they show the same.
 const MOST_PLACES: (usize, usize) = (3, 4);
 
+/// Seconds between two looks, at most, by which a clock of whole seconds goes on that seemed to
+/// stand: looks lie two apart at most, or a little more where frames are lost.
+const MOST_STEPS: i32 = 3;
+
 /// Displays that led nowhere.
 #[derive(Default)]
 pub(super) struct InVain(Vec<Known>);
@@ -21,22 +25,52 @@ struct Known {
     place: Option<(Light, Display)>,
     /// What it showed at the last; nothing if no frame showed it.
     shown: Vec<DigitOdds>,
+    /// True if a display that stood there was waited for as a clock of slowed footage is: a digit
+    /// that is misread now and then goes on, too.
+    was_waited_for: bool,
+}
+
+impl Known {
+    fn stood_at(&self, light: Light, display: &Display) -> bool {
+        let place = self.place.as_ref();
+        place.is_some_and(|(by, place)| *by == light && place.is_same_as(display))
+    }
 }
 
 impl InVain {
     /// Takes one that was followed.
     pub fn add(&mut self, light: Light, display: Display, shown: Vec<DigitOdds>) {
-        let place = Some((light, display));
-        self.0.push(Known { place, shown });
+        let mut stood = self.0.iter().filter(|k| k.stood_at(light, &display));
+        let was_waited_for = stood.any(|known| known.was_waited_for);
+        self.0.push(Known {
+            place: Some((light, display)),
+            shown,
+            was_waited_for,
+        });
     }
 
     /// Takes one that a look saw, though nothing came of the frames around it.
     pub fn add_glimpse(&mut self, shown: Vec<DigitOdds>) {
-        self.0.push(Known { place: None, shown });
+        self.0.push(Known {
+            place: None,
+            shown,
+            was_waited_for: false,
+        });
+    }
+
+    /// True if `display` shows whole seconds, and one like it was followed in vain by that light
+    /// where it stands: it is to be waited for. No second time: so that is noted.
+    pub fn waits_for(&mut self, light: Light, display: &Display) -> bool {
+        let mut waits = false;
+        let stood = self.0.iter_mut().filter(|k| k.stood_at(light, display));
+        for known in stood.filter(|_| shows_seconds(display)) {
+            waits |= !std::mem::replace(&mut known.was_waited_for, true);
+        }
+        waits
     }
 
     /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that
-    /// light and does not plainly show something else, or it shows the same anywhere and by any
+    /// light and does not plainly show something else or seconds that went on, or it shows the same anywhere and by any
     /// light, as lettering does that a camera pans over. `shown` tells what it shows, if it is seen.
     ///
     /// # Errors
@@ -53,14 +87,39 @@ impl InVain {
         let now = shown()?.unwrap_or_default();
         Ok(self.0.iter().any(|known| {
             let alike = Alike::of(&known.shown, &now);
-            let place = known.place.as_ref();
-            if place.is_some_and(|(by, place)| *by == light && place.is_same_as(display)) {
-                !alike.is_other()
+            if known.stood_at(light, display) {
+                let has_stepped = has_stepped(display, &known.shown, &now);
+                !alike.is_other() && (known.was_waited_for || !has_stepped)
             } else {
                 alike.is_same()
             }
         }))
     }
+}
+
+/// True if it shows whole seconds, or less.
+fn shows_seconds(display: &Display) -> bool {
+    matches!(display.layout().groups[..], [1 | 2, 2, 2])
+}
+
+/// True if all that changed of a display of whole seconds is that they went on: footage that plays
+/// slower than it was shot shows each for longer than a clock is waited for.
+fn has_stepped(display: &Display, then: &[DigitOdds], now: &[DigitOdds]) -> bool {
+    let plain = |odds: &[DigitOdds]| -> Option<Vec<u8>> {
+        let digits = odds.iter().map(DigitOdds::best);
+        digits
+            .map(|(digit, p)| (p >= PLAIN).then_some(digit))
+            .collect()
+    };
+    let (Some(then), Some(now)) = (plain(then), plain(now)) else {
+        return false;
+    };
+    if !shows_seconds(display) || then.len() != now.len() || then.len() < 2 {
+        return false;
+    }
+    let last = now.len() - 2;
+    let seconds = |digits: &[u8]| i32::from(digits[last]) * 10 + i32::from(digits[last + 1]);
+    then[..last] == now[..last] && (1..=MOST_STEPS).contains(&(seconds(&now) - seconds(&then)))
 }
 
 /// How much of what a display shows was shown before.
@@ -175,6 +234,41 @@ mod tests {
             let shown = || Ok(Some(seen(now)));
             let holds = in_vain.holds(light, &standing_at(x), shown).unwrap();
             assert_eq!(holds, is_held, "{now} at {x} by {light:?}");
+        }
+    }
+
+    #[test]
+    fn whole_seconds_that_went_on_are_no_lettering() {
+        let corners = [(0.0, 0.0), (90.0, 0.0), (90.0, 20.0), (0.0, 20.0)];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        for (groups, then, now, is_held) in [
+            (&[2, 2, 2][..], "102030", "102030", true),
+            (&[2, 2, 2], "102030", "102031", false),
+            (&[2, 2, 2], "102029", "102030", false),
+            (&[1, 2, 2], "92030", "92033", false),
+            // Backwards, too far, not plainly, or not the seconds.
+            (&[2, 2, 2], "102030", "102029", true),
+            (&[2, 2, 2], "102030", "102034", true),
+            (&[2, 2, 2], "102030", ".02031", true),
+            (&[2, 2, 2], "102030", "102130", true),
+            // Frames that stood are waited for as long as they need.
+            (&[2, 2, 2, 2], "10203007", "10203008", true),
+        ] {
+            let display = Display::in_plain_view(quad, groups);
+            let mut in_vain = InVain::default();
+            assert!(!in_vain.waits_for(Light::Luma, &display));
+            in_vain.add(Light::Luma, display.clone(), seen(then));
+            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(held.unwrap(), is_held, "{now} after {then}");
+            // It is waited for once.
+            assert!(!in_vain.waits_for(Light::Colour, &display));
+            let waits = in_vain.waits_for(Light::Luma, &display);
+            assert_eq!(waits, groups.len() == 3, "{now} after {then}");
+            assert!(!in_vain.waits_for(Light::Luma, &display));
+            let is_held = is_held || waits;
+            in_vain.add(Light::Luma, display.clone(), seen(then));
+            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(held.unwrap(), is_held, "{now} after {then}, waited for");
         }
     }
 }

@@ -38,6 +38,10 @@ const LEAST_IN_VIEW: f32 = 0.4;
 /// lit, keeps most of its places.
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
 
+/// Share of the readings with letters behind the digits from which on there are some: what blurs a
+/// letter until it is none blurs no edge into one.
+const LETTERED: (usize, usize) = (1, 4);
+
 /// A display under way through a dense pass.
 #[derive(Clone)]
 pub(super) struct Track {
@@ -46,6 +50,12 @@ pub(super) struct Track {
     pub misses: usize,
     /// Readings in which a digit stood right beside the outermost places.
     cut: usize,
+    /// Readings in which letters stood right behind the last place.
+    lettered: usize,
+    /// Looks further behind them that saw more than two, less those that did not.
+    words: i32,
+    /// Looks that found two small letters by themselves, less those that did not.
+    small_letters: i32,
 }
 
 impl Track {
@@ -53,19 +63,50 @@ impl Track {
         Self {
             sighting: Sighting {
                 layout: display.layout(),
+                is_lettered: false,
                 readings: Vec::new(),
             },
             display,
             misses: 0,
             cut: 0,
+            lettered: 0,
+            words: 0,
+            small_letters: 0,
         }
     }
 
     pub fn take(&mut self, seen: Followed) {
         self.cut += usize::from(seen.beyond > 0.5);
+        self.lettered += usize::from(seen.is_lettered);
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
+        self.weigh_letters();
+    }
+
+    /// True if letters stand right behind the last place, two or more.
+    pub fn seems_lettered(&self) -> bool {
+        let (num, den) = LETTERED;
+        self.lettered * den > self.sighting.readings.len() * num
+    }
+
+    /// True if it shows hours, minutes and seconds, as clocks of twelve hours do.
+    pub fn may_be_of_twelve(&self) -> bool {
+        self.sighting.layout.groups.len() == 3
+    }
+
+    /// Takes what a closer look found: more letters than two behind the last place, if any are
+    /// seen, and two small ones by themselves.
+    pub fn take_letters(&mut self, is_word: Option<bool>, are_small: bool) {
+        let vote = |is: bool| if is { 1 } else { -1 };
+        self.words += is_word.map_or(0, vote);
+        self.small_letters += vote(are_small);
+        self.weigh_letters();
+    }
+
+    fn weigh_letters(&mut self) {
+        let is_behind = self.seems_lettered() && self.words <= 0;
+        self.sighting.is_lettered = is_behind || self.small_letters > 0;
     }
 
     /// False if what was read is no longer the display.
@@ -74,7 +115,8 @@ impl Track {
         legibility(reading) >= least
     }
 
-    pub fn is_worth_following(&self) -> bool {
+    /// `slowdown`: clip seconds to a second of the clock, as far as is known.
+    pub fn is_worth_following(&self, slowdown: Ratio) -> bool {
         let readings = &self.sighting.readings;
         let span_s = match (readings.first(), readings.last()) {
             (Some(a), Some(b)) => b.stamp.seconds() - a.stamp.seconds(),
@@ -86,7 +128,7 @@ impl Track {
         } else {
             STILL_SLOW_S
         };
-        let is_stuck = span_s > ratio(still_s) && self.is_still();
+        let is_stuck = span_s > ratio(still_s) * slowdown && self.is_still();
         let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
         let most_misses = if readings.is_empty() {
             MOST_MISSES_UNSEEN
@@ -186,24 +228,34 @@ impl Track {
         has_parts.then(|| self.numbers_shown_by_the_last())?
     }
 
-    /// How many numbers the last group showed, and from when to when it was seen, in seconds.
+    /// How many numbers the last group showed, one of a single digit after the other, and from when
+    /// to when it was seen, in seconds.
     /// `None` if it could not be read in half of the frames.
     fn numbers_shown_by_the_last(&self) -> Option<(Ratio, Ratio)> {
         let &places = self.sighting.layout.groups.last()?;
         let readings = &self.sighting.readings;
         let mut shown: BTreeSet<Vec<u8>> = BTreeSet::new();
+        let (mut last_shown, mut changes) = (None, 0);
         let mut told: Vec<Ratio> = Vec::new();
         for reading in readings {
             let last = &reading.places[reading.places.len() - usize::from(places)..];
             let best = last.iter().map(DigitOdds::best);
             if best.clone().all(|(_, p)| p >= PLAIN) {
-                shown.insert(best.map(|(digit, _)| digit).collect());
+                let number: Vec<u8> = best.map(|(digit, _)| digit).collect();
+                changes += i128::from(last_shown.as_ref() != Some(&number));
+                last_shown = Some(number.clone());
+                shown.insert(number);
                 told.push(reading.stamp.seconds());
             }
         }
         let span_s = *told.last()? - *told.first()?;
         let is_told = told.len() * 2 > readings.len();
-        is_told.then_some((Ratio::from_integer(shown.len() as i128), span_s))
+        // One digit has ten numbers, whatever it counts.
+        let numbers = match places {
+            1 => changes,
+            _ => shown.len() as i128,
+        };
+        is_told.then_some((Ratio::from_integer(numbers), span_s))
     }
 
     /// True if nothing more can come of following it beside `whole`, of which it is a piece: what
@@ -366,7 +418,7 @@ mod tests {
         let mut unseen = Track::new(seen.display.clone());
         for (misses, goes_on) in [(5, [true, true]), (6, [true, false]), (11, [false, false])] {
             (seen.misses, unseen.misses) = (misses, misses);
-            let going = [&seen, &unseen].map(Track::is_worth_following);
+            let going = [&seen, &unseen].map(|track| track.is_worth_following(Ratio::ONE));
             assert_eq!(going, goes_on, "{misses}");
         }
     }
@@ -405,6 +457,58 @@ mod tests {
         assert_eq!(told(&clock), (vec![2, 2, 2], "020711".into()));
         let whole = followed(&[2, 2, 2, 2], |n| format!("010207{:02}", n % 25));
         assert_eq!(told(&whole), (vec![2, 2, 2, 2], "01020705".into()));
+    }
+
+    /// In so long a time more than ten seconds' digits are seen, and tenths have ten.
+    #[test]
+    fn tenths_are_told_from_seconds_by_how_often_they_change() {
+        let slower = |mut track: Track| {
+            for reading in &mut track.sighting.readings {
+                reading.stamp.tick_seconds = Ratio::new(1, 10);
+            }
+            track
+        };
+        let stopwatch = slower(followed(&[2, 2, 1], |n| format!("020{}{}", n / 10, n % 10)));
+        assert_eq!(stopwatch.told().layout.groups, [2, 2, 2, 1]);
+        assert_eq!(stopwatch.told().readings[34].guess(), "??02034");
+        let price = slower(followed(&[2, 2, 1], |n| format!("0200{}", n / 10)));
+        assert_eq!(price.told().layout.groups, [2, 2, 1]);
+        let clock = slower(followed(&[2, 2, 2, 1], |n| {
+            format!("14020{}{}", n / 10, n % 10)
+        }));
+        assert!(clock.counts_parts() && !clock.ends_in_seconds());
+    }
+
+    #[test]
+    fn letters_in_a_quarter_of_the_readings_or_at_closer_looks_are_some() {
+        let lettered = |share: usize, words: &[Option<bool>], small: &[bool]| {
+            let mut track = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+            track.lettered = share;
+            for i in 0..words.len().max(small.len()) {
+                let word = words.get(i).copied().flatten();
+                track.take_letters(word, small.get(i) == Some(&true));
+            }
+            track.weigh_letters();
+            track.sighting.is_lettered
+        };
+        for (share, words, small, is_lettered) in [
+            (0, &[][..], &[][..], false),
+            (12, &[], &[], false),
+            (13, &[], &[], true),
+            (50, &[None, None], &[], true),
+            // A word.
+            (50, &[Some(true), Some(false), Some(true)], &[], false),
+            (50, &[Some(true), Some(false)], &[], true),
+            // Small ones, which following does not see.
+            (0, &[], &[true, true, false], true),
+            (0, &[], &[true, false], false),
+        ] {
+            assert_eq!(
+                lettered(share, words, small),
+                is_lettered,
+                "{share} {words:?} {small:?}"
+            );
+        }
     }
 
     #[test]

@@ -251,6 +251,7 @@ impl Table<'_> {
         if hour(on_frame_0) == 0 && told.iter().all(begins_at_one) {
             doubts.push(reasons::hours_of_twelve());
         }
+        doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
     }
 

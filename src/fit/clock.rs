@@ -6,7 +6,7 @@ use super::judge::label_of;
 use super::looks::Looks;
 use super::pace::REFRESHES;
 use super::reasons;
-use super::table::Table;
+use super::table::{Member, Table};
 use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
 use crate::note::Note;
 use crate::timecode::{ClockForm, Rate, Ratio};
@@ -98,6 +98,31 @@ impl Table<'_> {
             speed: chosen.pace.speed,
             drift_ppm,
         });
+    }
+
+    /// The doubt about a clock of twelve hours, whose AM or PM is not read: letters stand where it
+    /// does, and no hour was seen that such a clock has not. Clocks of frames count a whole day.
+    pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Note> {
+        let form = chosen.pace.form;
+        let is_lettered = |m: &Member| self.sightings[self.seen[m.index].sighting].is_lettered;
+        let may_be_of_twelve = |m: &Member| {
+            let form = m.start.pace.form;
+            let mut hours = m.counts.iter().map(|&count| form.label(count).hours());
+            hours.all(|hour| (1..=12).contains(&hour))
+        };
+        if matches!(form, ClockForm::Frames { .. })
+            || !members.iter().any(is_lettered)
+            || !members.iter().all(may_be_of_twelve)
+        {
+            return None;
+        }
+        let half = form.counts_per_day() / 2;
+        let other = match form.label(on_frame_0).hours() {
+            0..12 => on_frame_0 + half,
+            _ => on_frame_0 - half,
+        };
+        let [label, other] = [on_frame_0, other].map(|count| form.text(count));
+        Some(reasons::half_day_unknown(&label, &other))
     }
 
     /// The doubt about a clock of another base that shows the same label at another time of day, as

@@ -71,6 +71,14 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     }
 }
 
+/// Seconds for which it was seen, if it did not change but may be a clock that was slowed down.
+fn stood_for(seen: &Seen) -> Option<Ratio> {
+    match seen.kind {
+        Kind::StoodFor(span_s) => Some(span_s),
+        _ => None,
+    }
+}
+
 /// Why there is no start at all.
 fn nothing(seen: &[Seen]) -> Note {
     let any = |kind: Kind| seen.iter().any(|s| s.kind == kind);
@@ -78,6 +86,8 @@ fn nothing(seen: &[Seen]) -> Note {
         reasons::counts_down()
     } else if any(Kind::StandsStill) {
         reasons::stood_still()
+    } else if let Some(longest_s) = seen.iter().filter_map(stood_for).max() {
+        reasons::not_seen_to_step(longest_s)
     } else if seen.is_empty() {
         reasons::no_display()
     } else if seen.iter().all(|s| s.kind == Kind::OtherLayout) {

@@ -49,6 +49,7 @@ mod tally;
 mod tests;
 mod window;
 
+pub use pace::slowest_speed;
 pub use sight::DAY_S;
 
 use crate::facts::ClipFacts;

@@ -35,6 +35,18 @@ pub(super) fn stood_still() -> Note {
     )
 }
 
+/// `for_s`: how long it was looked at.
+pub(super) fn not_seen_to_step(for_s: Ratio) -> Note {
+    Note::new(
+        "not_seen_to_step",
+        format!(
+            "a clock was found that did not change in {:.1} s on end: a still or paused display, or a \
+             clip that plays far slower than it was shot; if it does, say its speed",
+            for_s.to_f64()
+        ),
+    )
+}
+
 pub(super) fn counts_down() -> Note {
     Note::new(
         "counts_down",
@@ -143,6 +155,17 @@ pub(super) fn hours_of_twelve() -> Note {
         "hours_doubtful",
         "the start lies before one o'clock, all that was seen after it: a clock of twelve hours \
          shows 12 there, one of twenty-four 00; compare one frame by eye",
+    )
+}
+
+/// `label` is the start by the digits alone, `other` twelve hours from it.
+pub(super) fn half_day_unknown(label: &str, other: &str) -> Note {
+    Note::new(
+        "half_day_unknown",
+        format!(
+            "letters stand behind the digits, as AM and PM do, and are not read: the start is \
+             {label} or {other}; compare one frame by eye"
+        ),
     )
 }
 

@@ -5,7 +5,7 @@ use super::audit::{Ballot, ENOUGH, Group};
 use super::lean::Leans;
 use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
-use super::pace::{Pace, paces};
+use super::pace::{Pace, paces, slowest_speed};
 use super::tally::Tally;
 use super::window::{self, Scored, WindowFit, fit_window};
 use crate::reading::Sighting;
@@ -39,6 +39,9 @@ pub(super) enum Kind {
     /// No start explains the digits.
     Nothing,
     StandsStill,
+    /// It did not change for so long, and would have at the clip's own speed, but need not if the
+    /// clip was slowed down.
+    StoodFor(Ratio),
     CountsDown,
     /// Perhaps a clock: too little seen, or too few frames agree.
     Doubtful,
@@ -238,9 +241,16 @@ fn see_stretch<'a>(
         return seen;
     }
     if seen.running < ENOUGH && standing.is_agreed {
-        seen.kind = Kind::Doubtful;
-        if is_long(looks, times, &paces) {
-            seen.kind = Kind::StandsStill;
+        let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
+        let slowest = known.speed.unwrap_or_else(slowest_speed);
+        seen.kind = if would_have_stepped(span_s * slowest, &paces) {
+            Kind::StandsStill
+        } else if known.speed.is_none() && would_have_stepped(span_s, &paces) {
+            Kind::StoodFor(span_s)
+        } else {
+            Kind::Doubtful
+        };
+        if seen.kind != Kind::Doubtful {
             seen.stands_at = standing.digits;
         }
         return seen;
@@ -269,15 +279,13 @@ pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
     })
 }
 
-/// Counts of the slowest clock, and seconds, in which any clock that is not slowed down must
-/// have stepped: displays that are late are so by less than a fifth of a second's count, and
+/// Counts of the slowest clock, and seconds of its own, in which any clock must have stepped: displays that are late are so by less than a fifth of a second's count, and
 /// panels and repeated frames by less than 0.15 s.
 const STILL_COUNTS: (i128, i128) = (6, 5);
 const STILL_S: (i128, i128) = (3, 20);
 
-/// True if even the slowest clock, not slowed down, would have stepped.
-fn is_long(looks: &Looks, times: &Times, paces: &[Pace]) -> bool {
-    let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
+/// True if even the slowest clock would have stepped while so many of its seconds passed.
+fn would_have_stepped(span_s: Ratio, paces: &[Pace]) -> bool {
     let slowest = paces.iter().map(|p| p.form.rate()).min();
     slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::new(STILL_COUNTS.0, STILL_COUNTS.1))
         && span_s >= Ratio::new(STILL_S.0, STILL_S.1)

@@ -27,7 +27,7 @@ const DISCOVERING: Room = Room {
     step_px: 64,
 };
 /// ... where digits go on to the end of such a strip: the finder saw a part ...
-const WITH_ROOM: Room = Room {
+pub(super) const WITH_ROOM: Room = Room {
     margin: 4.0,
     ..DISCOVERING
 };
@@ -101,6 +101,8 @@ pub struct Followed {
     /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
     /// have left out a place.
     pub beyond: f32,
+    /// True if letters stand right behind the last place, as AM and PM do.
+    pub is_lettered: bool,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
 }
@@ -285,6 +287,7 @@ impl Eye {
         let (mut places, mut strips) = (Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
+        let mut is_lettered = false;
         for (row, view) in last.rows.iter().zip(views) {
             let Some(view) = view else {
                 return Ok(None);
@@ -292,6 +295,8 @@ impl Eye {
             total += view.fit.presence * row.places.len() as f32;
             count += row.places.len();
             beyond = beyond.max(view.fit.beyond);
+            let letters_px = view.columns.letters_behind(view.fit.at(row.length));
+            is_lettered |= letters_px.is_some();
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             places.extend(view.odds.iter().copied());
             if let [.., _, last] = row.groups[..] {
@@ -329,6 +334,7 @@ impl Eye {
             display,
             reading,
             beyond,
+            is_lettered,
             strips,
         }))
     }
@@ -511,7 +517,12 @@ impl Eye {
 
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
     /// along the line on which they lie.
-    fn look(&self, frame: &Pyramid, quad: &Quad, room: Room) -> Result<Option<(Strip, Columns)>> {
+    pub(super) fn look(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+        room: Room,
+    ) -> Result<Option<(Strip, Columns)>> {
         let Some(seen) = self.cut_and_read(frame, quad, room)? else {
             return Ok(None);
         };
@@ -524,7 +535,7 @@ impl Eye {
         Ok(Some(seen))
     }
 
-    fn cut_and_read(
+    pub(super) fn cut_and_read(
         &self,
         frame: &Pyramid,
         quad: &Quad,

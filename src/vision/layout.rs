@@ -28,6 +28,8 @@ const STRETCH_GAP: f32 = 3.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
+/// Digits of the year in a date.
+const YEAR_DIGITS: usize = 4;
 
 /// A digit of a line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -196,7 +198,7 @@ pub(super) fn is_time(groups: &[Group], digit: impl Fn(f32) -> u8) -> bool {
 /// trailing groups (a date before, a rate behind), or one block of bare digits. Where none has
 /// all of its digits, the stretch may be parted at other gaps, so that one has.
 pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
-    let usual = stretch.groups();
+    let usual = split_date(stretch.groups());
     let mut found = clocks_among(&split_bare(&usual).unwrap_or_else(|| split_pairs(&usual)));
     let whole =
         |groups: &Vec<Group>| groups.iter().flat_map(|g| &g.places).count() == stretch.places.len();
@@ -222,7 +224,7 @@ fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
         for start in 0..=groups.len().saturating_sub(length) {
             let part = &groups[start..start + length];
             let layout = layout_of(part);
-            if !is_clock(&layout) {
+            if !is_clock(&layout) && !is_stopwatch(part) {
                 continue;
             }
             // Cut at a mark, or a piece of a fuller clock already found: not another clock.
@@ -243,9 +245,43 @@ fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
     found
 }
 
+/// Minutes, seconds and tenths, as a stopwatch shows them. So few digits are a price or a size as
+/// often as not where no marks part them.
+fn is_stopwatch(groups: &[Group]) -> bool {
+    matches!(layout_of(groups).groups[..], [1 | 2, 2, 1]) && is_marked(groups)
+}
+
 /// True if marks stand between all of its groups.
 fn is_marked(groups: &[Group]) -> bool {
     groups.iter().skip(1).all(|group| group.after_mark)
+}
+
+/// The year of a date and the hours behind it, between marks, are two groups: a space of one digit
+/// or less parts them. Of six digits the step after the fourth is then the widest.
+fn split_date(usual: Vec<Group>) -> Vec<Group> {
+    let mut groups = Vec::new();
+    for group in usual {
+        let steps: Vec<f32> = group.places.windows(2).map(|w| w[1] - w[0]).collect();
+        let others = (steps.iter().enumerate()).filter(|(i, _)| *i != YEAR_DIGITS - 1);
+        let widest = others.map(|(_, step)| *step).fold(0.0, f32::max);
+        if group.places.len() == YEAR_DIGITS + 2
+            && group.after_mark
+            && steps[YEAR_DIGITS - 1] > PAIR_GAP * widest
+        {
+            let (year, hours) = group.places.split_at(YEAR_DIGITS);
+            groups.push(Group {
+                places: year.to_vec(),
+                ..group
+            });
+            groups.push(Group {
+                places: hours.to_vec(),
+                after_mark: false,
+            });
+        } else {
+            groups.push(group);
+        }
+    }
+    groups
 }
 
 /// Four or five digits with a wider step after the second are two groups.
@@ -396,6 +432,12 @@ mod tests {
             ("9:20:30.5", vec![1, 2, 2, 1]),
             ("10203012", vec![2, 2, 2, 2]),
             ("P 9:20:30", vec![1, 2, 2]),
+            // A stopwatch.
+            ("10:20.5", vec![2, 2, 1]),
+            ("1:20:5", vec![1, 2, 1]),
+            // A space of one digit between date and time.
+            ("27.11.2031 10:20:30:12", vec![2, 2, 2, 2]),
+            ("27.11.2031 10:20:30", vec![2, 2, 2]),
             // Texture beside the screen.
             ("10:20:30:12    :5", vec![2, 2, 2, 2]),
             ("4    10:20:30", vec![2, 2, 2]),
@@ -441,6 +483,11 @@ mod tests {
             "17566068123",
             "2024-08",
             "123:456",
+            // Minutes, seconds and tenths have marks between them.
+            "10 20 5",
+            "10:20 5",
+            "27.11.2031",
+            "27.11.203110",
         ] {
             assert!(clocks(text).is_empty(), "{text}");
         }

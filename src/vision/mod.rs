@@ -23,6 +23,7 @@ mod eye;
 mod find;
 mod layout;
 mod lettering;
+mod letters;
 mod lines;
 mod net;
 mod pyramid;

@@ -28,7 +28,7 @@ const TURNED: usize = 6;
 const MIRROR: usize = 7;
 const CLASSES: usize = 8;
 /// Columns in which a digit stands this surely tell how the line lies ...
-const LEAST_TELLING: f32 = 0.5;
+pub(super) const LEAST_TELLING: f32 = 0.5;
 /// ... if there are so many of them: three digits' worth.
 const FEWEST_TELLING: usize = 6;
 /// Columns of each size, at least, in a line with digits of two: two digits' worth.
@@ -117,7 +117,7 @@ pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
 }
 
 /// Middle of a column, strip px.
-fn middle_of(column: usize) -> f32 {
+pub(super) fn middle_of(column: usize) -> f32 {
     (column as f32 + 0.5) * COLUMN_PX
 }
 
@@ -399,7 +399,7 @@ impl Columns {
     }
 
     /// Probability of a kind in a column.
-    fn weight(&self, column: usize, kind: Kind) -> f32 {
+    pub(super) fn weight(&self, column: usize, kind: Kind) -> f32 {
         let p = &self.kinds[column];
         match kind {
             Kind::Nothing => p[NOTHING],

@@ -254,6 +254,17 @@ impl Row {
         ])
     }
 
+    /// A place beside the row: along it `from` and `to` digit heights from its right edge, and
+    /// across it `top` and `base` heights from its upper edge.
+    pub fn beside(&self, from: f32, to: f32, top: f32, base: f32) -> Quad {
+        let [a, b, c, d] = self.quad.corners();
+        let at = |along: f32, down: f32| {
+            let along = 1.0 + along / self.length;
+            a.towards(b, along).towards(d.towards(c, along), down)
+        };
+        Quad::from_corners([at(from, top), at(to, top), at(to, base), at(from, base)])
+    }
+
     /// Where this row went if it moved as `other` did: same turn, growth and shift.
     pub fn moved_like(&self, other: &Self, now: &Quad) -> Quad {
         let (was, is) = (other.quad.direction(), now.direction());

@@ -232,6 +232,67 @@ fn a_still_display_is_no_running_clock() {
     assert_eq!(fit.start, None);
 }
 
+/// Whole seconds at a tenth of the speed stand for ten.
+#[test]
+fn what_may_be_slowed_down_does_not_stand_still() {
+    for (frames, speed, code) in [
+        (40, None, "not_seen_to_step"),
+        (350, None, "not_seen_to_step"),
+        (361, None, "clock_stood_still"),
+        (40, Some(Ratio::ONE), "clock_stood_still"),
+        (160, Some(Ratio::new(1, 4)), "clock_stood_still"),
+    ] {
+        let mut scene = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F30);
+        scene.frames = (0..frames).collect();
+        let mut filmed = scene.film();
+        let first = filmed.sighting.readings[0].places.clone();
+        for reading in &mut filmed.sighting.readings {
+            reading.places = first.clone();
+        }
+        let known = Known {
+            speed,
+            ..Known::default()
+        };
+        let fit = crate::fit::fit(&[&filmed.sighting], &filmed.facts, &known);
+        assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
+        assert_eq!(codes(&fit), [code], "{frames} {speed:?}");
+    }
+}
+
+#[test]
+fn letters_behind_hours_of_one_to_twelve_leave_half_a_day_open() {
+    for (form, text, other) in [
+        (ClockForm::Seconds, "10:04:22", Some("22:04:22")),
+        (ClockForm::Seconds, "12:04:22", Some("00:04:22")),
+        (ClockForm::Seconds, "01:04:22", Some("13:04:22")),
+        (ClockForm::Tenths, "11:59:58.3", Some("23:59:58.3")),
+        // No hours of such a clock.
+        (ClockForm::Seconds, "13:04:22", None),
+        (ClockForm::Seconds, "12:59:58", None),
+        (ClockForm::Seconds, "00:04:22", None),
+        // Frames are counted through the day.
+        (frames(Rate::F30), "10:04:22:07", None),
+    ] {
+        let mut scene = Scene::new(form, text, Rate::F30);
+        scene.frames = (0..150).collect();
+        let mut filmed = scene.film();
+        assert_sure(&run(&filmed), text);
+        filmed.sighting.is_lettered = true;
+        let fit = run(&filmed);
+        let Some(other) = other else {
+            assert_sure(&fit, text);
+            continue;
+        };
+        assert_unsure(&fit, "half_day_unknown");
+        assert_eq!(label(&fit), text);
+        let sentence = &fit.reasons[0].sentence;
+        assert!(
+            sentence.contains(&format!("{text} or {other}")),
+            "{sentence}"
+        );
+    }
+}
+
 #[test]
 fn a_timer_that_counts_down_is_no_clock() {
     for form in [frames(Rate::F25), ClockForm::Seconds] {
@@ -303,6 +364,7 @@ fn a_price_is_no_clock_and_nothing_is_none() {
     assert_eq!(codes(&nothing), ["no_display"]);
     let empty = Sighting {
         layout: filmed.sighting.layout.clone(),
+        is_lettered: false,
         readings: Vec::new(),
     };
     let fit = crate::fit::fit(&[empty], &filmed.facts, &Known::default());

@@ -204,7 +204,11 @@ impl Scene {
             });
         }
         Filmed {
-            sighting: Sighting { layout, readings },
+            sighting: Sighting {
+                layout,
+                is_lettered: false,
+                readings,
+            },
             facts: facts(self.camera, tick),
             phi_displayed: self.phi - rate * self.lags_s().0,
         }

@@ -1,0 +1,192 @@
+//! AM and PM behind the digits of a clock of twelve hours. They are not read: that letters stand
+//! where they do leaves open which half of the day it is.
+
+use super::display::Display;
+use super::eye::{Eye, WITH_ROOM};
+use super::pyramid::Pyramid;
+use super::read::{COLUMN_PX, Columns, Kind, LEAST_TELLING, middle_of};
+use super::rectify::{DIGIT_PX, Room};
+use crate::error::Result;
+
+/// A letter of AM or PM, as a digit is tall: it begins within so many strip px of the edge of the
+/// last digit's cell ...
+const LETTERS_BEGIN_PX: f32 = 20.0;
+/// ... and both of them take so many, in wide fonts too; three letters of that height take more.
+const TWO_LETTERS_PX: f32 = 40.0;
+/// Nothing for so many strip px ends them.
+const LETTERS_END_PX: f32 = 14.0;
+/// Columns in which the first of them stands, at least: that of a letter of a third of the height.
+const FEWEST_OF_A_LETTER: usize = 2;
+/// Strip px on either side of two small letters in which nothing stands: twice what parts words.
+const ALONE_PX: f32 = 24.0;
+/// ... and of both together, at most: they may be a third taller than the strip is cut for.
+const TWO_ALONE_PX: f32 = 48.0;
+/// Where AM and PM stand in small print, as [`Row::beside`] takes it: behind the upper half of the
+/// last digit, and two places below the last ones. What stands before the former is a digit.
+const SMALL_LETTERS: [(f32, f32, f32, f32, bool); 3] = [
+    (0.0, 2.0, -0.05, 0.45, true),
+    (-1.8, 0.2, 1.2, 1.7, false),
+    (-1.8, 0.2, 1.3, 1.9, false),
+];
+/// ... and what is taken in around them, in heights of such letters.
+const AROUND_LETTERS: Room = Room {
+    margin: 1.0,
+    step_px: 16,
+};
+
+impl Columns {
+    /// How far letters reach, strip px, of which the first begins right behind the cell of a digit
+    /// that ends at `x`; `None` if none does.
+    pub fn letters_behind(&self, x: f32) -> Option<f32> {
+        let from = (x / COLUMN_PX).ceil().max(0.0) as usize;
+        let holds = |c: usize| self.weight(c, Kind::Nothing) < LEAST_TELLING;
+        let is_letter = |c: &usize| self.weight(*c, Kind::Other) > LEAST_TELLING;
+        let first = (from..self.len()).find(|&c| holds(c))?;
+        let letter = (first..self.len()).take_while(is_letter).count();
+        if letter < FEWEST_OF_A_LETTER || middle_of(first) - x > LETTERS_BEGIN_PX {
+            return None;
+        }
+        let mut last = first;
+        for c in first..self.len() {
+            if holds(c) {
+                last = c;
+            } else if middle_of(c) - middle_of(last) > LETTERS_END_PX {
+                break;
+            }
+        }
+        Some(middle_of(last + 1) - middle_of(first))
+    }
+
+    /// True if two letters stand together from `x` (strip px) on, with nothing beside them: noise and
+    /// texture that pass for letters seldom leave room around two of them.
+    pub fn has_two_letters(&self, x: f32) -> bool {
+        let from = (x / COLUMN_PX).ceil().max(0.0) as usize;
+        let mut runs: Vec<(usize, usize)> = Vec::new();
+        for c in (from..self.len()).filter(|&c| self.weight(c, Kind::Nothing) < LEAST_TELLING) {
+            match runs.last_mut() {
+                Some(run) if run.1 == c => run.1 += 1,
+                _ => runs.push((c, c + 1)),
+            }
+        }
+        let px = |from: usize, to: usize| (to - from) as f32 * COLUMN_PX;
+        let is_letter = |&(first, end): &(usize, usize)| {
+            let letters = (first..end).filter(|&c| self.weight(c, Kind::Other) > LEAST_TELLING);
+            letters.count() >= FEWEST_OF_A_LETTER.max(end - first - 1)
+        };
+        (0..runs.len().saturating_sub(1)).any(|i| {
+            let [first, second] = [runs[i], runs[i + 1]];
+            let before = i.checked_sub(1).map(|before| px(runs[before].1, first.0));
+            let behind = match runs.get(i + 2) {
+                Some(next) => px(second.1, next.0) > ALONE_PX,
+                None => second.1 < self.len(),
+            };
+            before.is_none_or(|px| px > ALONE_PX)
+                && behind
+                && px(first.1, second.0) < LETTERS_END_PX
+                && (DIGIT_PX..TWO_ALONE_PX).contains(&px(first.0, second.1))
+                && is_letter(&first)
+                && is_letter(&second)
+        })
+    }
+}
+
+impl Eye {
+    /// True if more letters than two follow each other behind the last place of a display, of which
+    /// following shows the first only; `None` if none are seen.
+    ///
+    /// # Errors
+    /// Those of the networks.
+    pub fn is_word_behind(&self, frame: &Pyramid, display: &Display) -> Result<Option<bool>> {
+        let mut found = None;
+        for row in &display.rows {
+            let Some((_, columns)) = self.look(frame, &row.quad, WITH_ROOM)? else {
+                continue;
+            };
+            let fit = row.align(&columns, WITH_ROOM.margin * DIGIT_PX);
+            let letters_px = columns.letters_behind(fit.at(row.length));
+            found = found.or(letters_px.map(|px| px > TWO_LETTERS_PX));
+        }
+        Ok(found)
+    }
+
+    /// True if two small letters stand by themselves behind the upper half of the last digits of a
+    /// display of one row, or below them: where following does not see those of AM and PM.
+    ///
+    /// # Errors
+    /// Those of the network.
+    pub fn has_small_letters(&self, frame: &Pyramid, display: &Display) -> Result<bool> {
+        let [row] = &display.rows[..] else {
+            return Ok(false);
+        };
+        for (from, to, top, base, is_behind) in SMALL_LETTERS {
+            let quad = row.beside(from, to, top, base);
+            if let Some((_, columns)) = self.cut_and_read(frame, &quad, AROUND_LETTERS)? {
+                let begin = if is_behind {
+                    AROUND_LETTERS.margin * DIGIT_PX
+                } else {
+                    0.0
+                };
+                if columns.has_two_letters(begin) {
+                    return Ok(true);
+                }
+            }
+        }
+        Ok(false)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read::tests::perfect;
+    use super::*;
+
+    /// Strip px between the edges of the digits' cells and of the strip.
+    const START: f32 = 20.0;
+    const PITCH: f32 = 17.0;
+
+    #[test]
+    fn two_letters_behind_the_digits_are_shorter_than_a_word() {
+        let end = START + 7.0 * PITCH;
+        for (text, is_lettered, is_word) in [
+            ("10:20:30", false, false),
+            ("10:20:30 PM", true, false),
+            ("10:20:30PM", true, false),
+            ("10:20:30 A", true, false),
+            ("10:20:30 UTC", true, true),
+            ("10:20:30  25", false, false),
+            // Far away, or not right behind.
+            ("10:20:30   PM", false, false),
+            ("10:20:30 5 M", false, false),
+            // What stands beside them is no part of them.
+            ("10:20:30 PM   LOT", true, false),
+        ] {
+            let px = perfect(text, START, PITCH, 200).letters_behind(end);
+            assert_eq!(px.is_some(), is_lettered, "{text}");
+            assert_eq!(px.is_some_and(|px| px > TWO_LETTERS_PX), is_word, "{text}");
+        }
+    }
+
+    #[test]
+    fn two_letters_by_themselves_are_told_from_one_and_from_more() {
+        for (text, are_two) in [
+            ("PM", true),
+            ("AM   LOT", true),
+            ("LOT   AM", true),
+            ("P", false),
+            ("UTC", false),
+            ("25", false),
+            ("P5", false),
+            ("in step", false),
+            ("", false),
+        ] {
+            let columns = perfect(text, START, PITCH, 100);
+            assert_eq!(columns.has_two_letters(0.0), are_two, "{text}");
+        }
+        // What lies before the place asked for is a digit.
+        let columns = perfect("0PM", START, PITCH, 100);
+        assert!(!columns.has_two_letters(0.0));
+        assert!(columns.has_two_letters(START + PITCH));
+        // Letters that run on beyond the strip are a word.
+        assert!(!perfect("PM", START, PITCH, 25).has_two_letters(0.0));
+    }
+}
