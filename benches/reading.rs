@@ -6,8 +6,10 @@
 //!
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR [KIND...]]` prints one line
 //! a trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
-//! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
-//! whether it was read: `scripts/readers.py` shows the same frames to other readers.
+//! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and
+//! `frames.tsv` with what it shows, whether it was read exactly, and whether so but for digits
+//! that nobody could tell, and what the eye said: `scripts/readers.py` shows the same frames to
+//! other readers.
 
 mod stills;
 
@@ -177,13 +179,23 @@ fn agrees_where_tellable(shown: &[u8], is_untellable: &[bool], read: &[u8]) -> b
             .is_some_and(|(first, rest)| (is_this || first == digit) && goes_on(rest))
 }
 
-/// True if one of the displays in the frame is read exactly. A coarse look first, a
+/// What came of one frame.
+struct Outcome {
+    is_exact: bool,
+    /// Exact but for digits that nobody could tell.
+    is_told: bool,
+    /// Digits of every display, look after look.
+    said: Vec<String>,
+}
+
+/// Whether one of the displays in the frame is read exactly. A coarse look first, a
 /// fine one if that brings nothing, and one at its colours, as for a clip.
-fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
+fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> Outcome {
     let luma = Pyramid::new(still.luma.clone());
     let colour = Pyramid::new(still.colour.clone());
     tally.frames += 1;
     let (mut is_found, mut is_exact, mut is_told) = (false, false, false);
+    let mut said = Vec::new();
     let looks = [
         (&luma, Sharpness::Coarse),
         (&luma, Sharpness::Fine),
@@ -200,12 +212,13 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
                 agrees_where_tellable(s.as_bytes(), &still.is_untellable, read.text.as_bytes())
             });
             is_exact |= still.shown.contains(&read.text);
+            said.push(read.text.clone());
             let Some(nearest) = read.nearest(&still.shown).filter(|_| !is_found) else {
                 continue;
             };
             is_found = true;
-            let said = read.text.bytes().zip(&read.probabilities);
-            for (place, ((digit, &p), shown)) in said.zip(nearest.bytes()).enumerate() {
+            let digits = read.text.bytes().zip(&read.probabilities);
+            for (place, ((digit, &p), shown)) in digits.zip(nearest.bytes()).enumerate() {
                 // Where a digit changed within the exposure, either would be right.
                 if still.shown.iter().any(|s| s.as_bytes()[place] != shown) {
                     continue;
@@ -223,7 +236,11 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
     tally.found += u32::from(is_found);
     tally.exact += u32::from(is_exact);
     tally.tellable += u32::from(is_told);
-    is_exact
+    Outcome {
+        is_exact,
+        is_told,
+        said,
+    }
 }
 
 fn main() {
@@ -243,7 +260,7 @@ fn main() {
     kinds.extend(Stress::ALL.map(Kind::Trouble));
     let only: Vec<String> = arguments.collect();
     let mut reliability = Reliability::default();
-    let mut kept = String::from("file\tkind\tshown\tread\n");
+    let mut kept = String::from("file\tkind\tshown\tread\ttellable\tsaid\n");
     let mut files = 0;
     println!(
         "{:>16} frames found exact tellable  search ms  follow ms",
@@ -255,7 +272,7 @@ fn main() {
         for n in 0..each {
             // Scenes of its own: a display that is hard to read counts in one row only.
             let still = film(kind, first_seed + row * each + n, n, each);
-            let is_exact = read(&eye, &still, &mut tally, &mut reliability);
+            let outcome = read(&eye, &still, &mut tally, &mut reliability);
             if let Some(keep) = &keep {
                 let file = format!("{files:04}.png");
                 still
@@ -265,9 +282,11 @@ fn main() {
                 let shown = still.shown.join(" ");
                 writeln!(
                     kept,
-                    "{file}\t{}\t{shown}\t{}",
+                    "{file}\t{}\t{shown}\t{}\t{}\t{}",
                     kind.name(),
-                    u8::from(is_exact)
+                    u8::from(outcome.is_exact),
+                    u8::from(outcome.is_told),
+                    outcome.said.join(" ")
                 )
                 .expect("writing to a string cannot fail");
                 files += 1;
