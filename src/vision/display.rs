@@ -182,6 +182,15 @@ pub(super) fn shows_a_time(columns: &Columns) -> bool {
         .any(|groups| is_time(&groups, digit))
 }
 
+/// Digits of the hours of the clock that a line holds, the most if it may hold several.
+pub(super) fn hour_digits(columns: &Columns) -> Option<usize> {
+    stretches(&columns.characters())
+        .iter()
+        .flat_map(clocks_in)
+        .map(|groups| groups[0].places.len())
+        .max()
+}
+
 /// The displays that are no texture, each once, those of most worth first.
 pub(super) fn likeliest(mut found: Vec<Display>) -> Vec<Display> {
     found.retain(|display| display.presence >= LEAST_CLEAR);

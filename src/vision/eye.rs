@@ -1,10 +1,11 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
+use super::block::Unread;
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, likeliest, pairs, shows_a_time,
+    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, hour_digits, likeliest, pairs,
+    shows_a_time,
 };
 use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
-use super::layout::is_clock;
 use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
@@ -14,7 +15,7 @@ use super::row::{Alignment, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::Quad;
-use crate::reading::{DigitOdds, Layout, MarkOdds, Reading};
+use crate::reading::{DigitOdds, MarkOdds, Reading};
 use image::GrayImage;
 
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
@@ -43,16 +44,6 @@ const SLIGHTLY_WORSE: f32 = 0.02;
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
 const LEGIBLE_AT_ONCE: f32 = 0.9;
-/// Where second rows stand: distance between the rows' middles in digit heights of the
-/// first, and size against it. The reader bears a tenth of a height up or down.
-const SECOND_ROWS: [(f32, f32); 6] = [
-    (1.2, 1.0),
-    (1.4, 1.0),
-    (1.6, 1.0),
-    (1.85, 1.0),
-    (1.15, 0.65),
-    (1.4, 0.65),
-];
 /// Lines with fewer characters are only read as the finder turned them: they are no half of
 /// a clock.
 const FEWEST_CHARACTERS: usize = 2;
@@ -173,12 +164,15 @@ impl Eye {
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
             } else {
-                unread.push(line.quad);
+                unread.push(Unread {
+                    quad: line.quad,
+                    shows_a_digit: seen.iter().any(|(_, columns)| columns.shows_a_digit()),
+                });
             }
             views.extend(seen);
         }
         // Where one level saw a line askew, another may have seen it well.
-        unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
+        unread.retain(|line| !legible.iter().any(|known| is_same_place(known, &line.quad)));
         let mut take = |views: &[(Strip, Columns)]| {
             for (strip, columns) in views {
                 if columns.legibility() >= LEAST_LOOSE {
@@ -194,7 +188,7 @@ impl Eye {
         // full view.
         if !take(&views) {
             take(&self.look_at_blocks(frame, &unread, &lines)?);
-            pieces.extend(self.rows_below(frame, &pieces)?);
+            pieces.extend(self.other_rows(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
         Ok(Discovery {
@@ -380,44 +374,6 @@ impl Eye {
         }))
     }
 
-    /// Looks for the second row of a display under its first: the finder loses rows that
-    /// stand close together more often than single ones, but one row tells where the other
-    /// must be.
-    fn rows_below(&self, frame: &Pyramid, pieces: &[(Row, f32)]) -> Result<Vec<(Row, f32)>> {
-        let mut found = Vec::new();
-        for (row, legibility) in pieces {
-            let may_be_first = matches!(row.groups[..], [2, 2] | [2, 2, 2]);
-            if !may_be_first || *legibility < LEAST_LEGIBLE_ROW {
-                continue;
-            }
-            let mut best: Option<(Row, f32)> = None;
-            for (step, size) in SECOND_ROWS {
-                let quad = row.row_below(step, size);
-                let Some((strip, columns)) = self.look_with_room(frame, &quad)? else {
-                    continue;
-                };
-                let (_, rows) = displays_in(&strip, &columns);
-                for candidate in rows {
-                    let groups = row.groups.iter().chain(&candidate.0.groups);
-                    let joint = Layout {
-                        groups: groups.copied().collect(),
-                    };
-                    let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
-                    if is_clock(&joint)
-                        && candidate.1 >= LEAST_LEGIBLE_ROW
-                        && best
-                            .as_ref()
-                            .is_none_or(|b| fullness(&candidate) > fullness(b))
-                    {
-                        best = Some(candidate);
-                    }
-                }
-            }
-            found.extend(best);
-        }
-        Ok(found)
-    }
-
     /// Reads a line as the finder turned it and, if it shows a digit, whichever way that faces,
     /// upside down, if it reads badly also in a mirror, and keeps what reads best, or several: seven segments make digits every way, and
     /// the finder errs on short lines. Only a display seen the right way will be seen to run.
@@ -462,15 +418,28 @@ impl Eye {
 
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once
     /// more with room for those that the finder did not see. Not more often than that: a piece
-    /// seen askew would be led all along its line beside the digits.
-    fn look_with_room(&self, frame: &Pyramid, quad: &Quad) -> Result<Option<(Strip, Columns)>> {
-        let seen = self.look(frame, quad, DISCOVERING)?;
-        match &seen {
-            Some((strip, columns)) if columns.has_digit_at_an_end() => {
-                self.cut_and_read(frame, &strip.quad(), WITH_ROOM)
-            }
-            _ => Ok(seen),
+    /// seen askew would be led all along its line beside the digits. Where a clock has one digit
+    /// for its hours, the other may lie just beyond, too near to the end for the reader to tell
+    /// it from what hides a part of it: where there is none, that look is not needed.
+    pub(super) fn look_with_room(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+    ) -> Result<Option<(Strip, Columns)>> {
+        let Some(seen) = self.look(frame, quad, DISCOVERING)? else {
+            return Ok(None);
+        };
+        let (strip, columns) = &seen;
+        if columns.has_digit_at_an_end() {
+            return self.cut_and_read(frame, &strip.quad(), WITH_ROOM);
         }
+        if hour_digits(columns) == Some(1)
+            && let Some(wide) = self.cut_and_read(frame, &strip.quad(), WITH_ROOM)?
+            && hour_digits(&wide.1) == Some(2)
+        {
+            return Ok(Some(wide));
+        }
+        Ok(Some(seen))
     }
 
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
