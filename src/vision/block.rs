@@ -17,6 +17,8 @@ use crate::reading::Layout;
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
 const MOST_BLOCKS: usize = 2;
 const MOST_BLOCK_HEIGHTS: f32 = 6.0;
+/// ... and that of one of two rows which is tried along the picture, as the finder sees it askew.
+const MOST_LEVEL_HEIGHTS: f32 = 4.5;
 /// Lines this near to each other, in digit heights from middle to middle, may be one block.
 const BESIDE: f32 = 3.0;
 /// Digit heights by which a block may be wider than the lines seen of it.
@@ -40,8 +42,8 @@ const DOWN: Point = Point::new(0.0, 1.0);
 /// A line of the finder's that does not read well.
 pub(super) struct Unread {
     pub quad: Quad,
-    /// Whichever way it faces.
-    pub shows_a_digit: bool,
+    /// Three digits or so can be made out in it all the same, whichever way they face.
+    pub shows_digits: bool,
 }
 
 /// Where the rows of a block may lie.
@@ -59,7 +61,8 @@ impl Eye {
     /// Two pairs over two pairs look alike from the side, so rows are tried across the lines. The
     /// smaller the block, the more its rows and columns grow together for the finder, which then
     /// sees it askew: it knows where the digits are and how tall, and nothing of how they run. If
-    /// one can be made out all the same, rows are tried along the picture, too.
+    /// some can be made out all the same, rows are tried along the picture, too; of one block only,
+    /// and no larger than two rows are: what the finder sees in scenery seldom is.
     pub(super) fn look_at_blocks(
         &self,
         frame: &Pyramid,
@@ -68,19 +71,30 @@ impl Eye {
     ) -> Result<Vec<(Strip, Columns)>> {
         let mut views = Vec::new();
         let mut blocks: Vec<&Quad> = Vec::new();
+        let mut has_tried_level = false;
         for Unread { quad, .. } in unread {
             let is_beside = |b: &&Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
             if blocks.len() == MOST_BLOCKS || blocks.iter().any(is_beside) {
                 continue;
             }
             blocks.push(quad);
-            let mut rows = self.rows_of(frame, &Block::across(quad, lines))?;
+            let across = Block::across(quad, lines);
+            let mut rows = Vec::new();
+            if across.downwards.length() <= MOST_BLOCK_HEIGHTS * across.height_px {
+                rows = self.rows_of(frame, &across)?;
+            }
+            let level = Block::level(quad, lines);
             let shows_digits = |line: &Unread| {
-                line.shows_a_digit
+                line.shows_digits
                     && line.quad.centre().distance(quad.centre()) < BESIDE * quad.height_px()
             };
-            if rows.is_empty() && unread.iter().any(shows_digits) {
-                rows = self.rows_of(frame, &Block::level(quad, lines))?;
+            if rows.is_empty()
+                && !has_tried_level
+                && level.downwards.length() <= MOST_LEVEL_HEIGHTS * level.height_px
+                && unread.iter().any(shows_digits)
+            {
+                has_tried_level = true;
+                rows = self.rows_of(frame, &level)?;
             }
             views.extend(rows);
         }
@@ -91,9 +105,6 @@ impl Eye {
     /// read well, each once.
     fn rows_of(&self, frame: &Pyramid, block: &Block) -> Result<Vec<(Strip, Columns)>> {
         let (down, height) = (block.down, block.height_px);
-        if block.downwards.length() > MOST_BLOCK_HEIGHTS * height {
-            return Ok(Vec::new());
-        }
         let mut rows: Vec<(Strip, Columns)> = Vec::new();
         let mut middle = block.downwards.low + 0.5 * height;
         while middle < block.downwards.high {

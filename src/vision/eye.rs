@@ -166,7 +166,9 @@ impl Eye {
             } else {
                 unread.push(Unread {
                     quad: line.quad,
-                    shows_a_digit: seen.iter().any(|(_, columns)| columns.shows_a_digit()),
+                    shows_digits: seen.iter().any(|(_, columns)| {
+                        columns.legibility() >= LEAST_LOOSE && columns.shows_digits()
+                    }),
                 });
             }
             views.extend(seen);
