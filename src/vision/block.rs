@@ -17,8 +17,11 @@ use crate::reading::Layout;
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
 const MOST_BLOCKS: usize = 2;
 const MOST_BLOCK_HEIGHTS: f32 = 6.0;
-/// ... and that of one of two rows which is tried along the picture, as the finder sees it askew.
+/// ... and that of one of two rows which is tried along the picture, as the finder sees it askew;
+/// its digits are no higher than this in the finest picture looked at, px: larger ones are seen in
+/// two, and seldom askew in both.
 const MOST_LEVEL_HEIGHTS: f32 = 4.5;
+const SMALL_PX: f32 = 20.0;
 /// Lines this near to each other, in digit heights from middle to middle, may be one block.
 const BESIDE: f32 = 3.0;
 /// Digit heights by which a block may be wider than the lines seen of it.
@@ -26,7 +29,7 @@ const BLOCK_MARGIN: f32 = 0.75;
 const ROW_SEARCH_STEP: f32 = 0.5;
 /// Where second rows stand: distance between the rows' middles in digit heights of the
 /// first, and size against it. The reader bears a tenth of a height up or down.
-const SECOND_ROWS: [(f32, f32); 6] = [
+pub(super) const SECOND_ROWS: [(f32, f32); 6] = [
     (1.2, 1.0),
     (1.4, 1.0),
     (1.6, 1.0),
@@ -62,12 +65,14 @@ impl Eye {
     /// smaller the block, the more its rows and columns grow together for the finder, which then
     /// sees it askew: it knows where the digits are and how tall, and nothing of how they run. If
     /// some can be made out all the same, rows are tried along the picture, too; of one block only,
-    /// and no larger than two rows are: what the finder sees in scenery seldom is.
+    /// small and no longer than two rows are: what the finder sees in scenery seldom is. A pixel of
+    /// the finest picture looked at is `finest_px` wide.
     pub(super) fn look_at_blocks(
         &self,
         frame: &Pyramid,
         unread: &[Unread],
         lines: &[Line],
+        finest_px: f32,
     ) -> Result<Vec<(Strip, Columns)>> {
         let mut views = Vec::new();
         let mut blocks: Vec<&Quad> = Vec::new();
@@ -90,6 +95,7 @@ impl Eye {
             };
             if rows.is_empty()
                 && !has_tried_level
+                && level.height_px < SMALL_PX * finest_px
                 && level.downwards.length() <= MOST_LEVEL_HEIGHTS * level.height_px
                 && unread.iter().any(shows_digits)
             {
@@ -277,5 +283,75 @@ impl Span {
 
     fn length(&self) -> f32 {
         self.high - self.low
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::eye::Search;
+    use super::super::find::Sharpness;
+    use super::*;
+    use crate::frame::Stamp;
+    use crate::rehearse::{Film, Shoot};
+    use crate::timecode::{ClockForm, Rate, Ratio};
+
+    /// What is read of a display with digits of 12 px, and what it shows, but for what changes from
+    /// frame to frame.
+    fn read_and_shown(seed: u64) -> (String, String) {
+        let forms = [
+            ClockForm::frames(Rate::F25, false).unwrap(),
+            ClockForm::frames(Rate::F29_97, true).unwrap(),
+            ClockForm::Hundredths,
+        ];
+        let form = forms[(seed % 3) as usize];
+        let mut shoot = Shoot::ordinary(seed, form, Rate::F25);
+        let staged = shoot.staged.as_mut().unwrap();
+        staged.pose.digit_px = 12.0;
+        let middle_s = f64::midpoint(staged.hold.from_s.max(0.0), staged.hold.to_s);
+        let index = (middle_s * 25.0).round() as u64;
+        let mut film = Film::new(shoot).unwrap();
+        let picture = image::DynamicImage::from(film.frame(index)).into_luma8();
+        let pyramid = Pyramid::new(picture);
+        let eye = Eye::open().unwrap();
+        let stamp = Stamp {
+            ticks: 0,
+            tick_seconds: Ratio::new(1, 25),
+            index: Some(0),
+        };
+        let look = |sharpness| {
+            let found = eye.discover(&pyramid, sharpness).unwrap();
+            let whole = found
+                .displays
+                .into_iter()
+                .find(|d| d.layout().places() == 8)?;
+            let seen = eye
+                .follow(&pyramid, &whole, stamp, Search::Around)
+                .unwrap()?;
+            Some(seen.reading.guess())
+        };
+        let digits = |text: String| text.chars().filter(char::is_ascii_digit).take(6).collect();
+        let read = [Sharpness::Coarse, Sharpness::Fine]
+            .into_iter()
+            .find_map(look);
+        let shown = form.text(film.truth(index).shown.unwrap());
+        (digits(read.unwrap_or_default()), digits(shown))
+    }
+
+    /// The finder sees lines through two pairs over two pairs that run to a corner.
+    #[test]
+    fn a_small_block_that_the_finder_sees_askew_is_read_along_the_picture() {
+        for seed in [430_319, 430_373] {
+            let (read, shown) = read_and_shown(seed);
+            assert_eq!(read, shown, "{seed}");
+        }
+    }
+
+    /// Of these the finder sees the second row.
+    #[test]
+    fn a_first_row_is_looked_for_over_a_second_one() {
+        for seed in [430_374, 430_445, 430_447] {
+            let (read, shown) = read_and_shown(seed);
+            assert_eq!(read, shown, "{seed}");
+        }
     }
 }

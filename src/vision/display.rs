@@ -271,6 +271,7 @@ impl Display {
 
 #[cfg(test)]
 mod tests {
+    use super::super::read::tests::perfect;
     use super::super::row::tests::{level, row};
     use super::*;
 
@@ -329,6 +330,21 @@ mod tests {
             (seen(&[2, 2, 2, 3], 0.99), vec![&elsewhere], 1, false),
         ] {
             assert_eq!(found.adds_to(&others, most), adds, "{found:?} {most}");
+        }
+    }
+
+    #[test]
+    fn a_line_tells_how_many_digits_its_hours_have() {
+        for (text, digits) in [
+            ("10:20:30:12", Some(2)),
+            ("9:20:30:12", Some(1)),
+            ("10:24", None),
+        ] {
+            assert_eq!(
+                hour_digits(&perfect(text, 10.0, 12.0, 200)),
+                digits,
+                "{text}"
+            );
         }
     }
 

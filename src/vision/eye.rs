@@ -5,7 +5,7 @@ use super::display::{
     Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, hour_digits, likeliest, pairs,
     shows_a_time,
 };
-use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
+use super::find::{Sharpness, find_lines, find_lines_near, finest_px, is_same_place};
 use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
@@ -189,7 +189,8 @@ impl Eye {
         // Displays of which the finder sees no whole line are not looked for beside a clock in
         // full view.
         if !take(&views) {
-            take(&self.look_at_blocks(frame, &unread, &lines)?);
+            let finest_px = finest_px(frame, sharpness);
+            take(&self.look_at_blocks(frame, &unread, &lines, finest_px)?);
             pieces.extend(self.other_rows(frame, &pieces)?);
         }
         singles.extend(pairs(&pieces));
@@ -480,8 +481,9 @@ fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::block::SECOND_ROWS;
     use super::*;
-    use crate::rehearse::{Film, Shoot};
+    use crate::rehearse::{Film, Shoot, Stress};
     use crate::timecode::{ClockForm, Rate};
     use ndarray::Array4;
     use std::sync::Arc;
@@ -529,5 +531,20 @@ mod tests {
             beside.1 + SECOND_ROWS.len() <= alone.1 + full.1,
             "{alone:?} {full:?} {beside:?}"
         );
+    }
+
+    /// A fingertip right beside the first 1 of 11:57:40: the strip of the line that the finder
+    /// saw ends between the two, and what is left looks like one hour digit.
+    #[test]
+    fn the_tens_of_the_hours_may_stand_at_the_end_of_the_strip() {
+        let form = ClockForm::frames(Rate::F25, false).unwrap();
+        let shoot = Shoot::stressed(432_174, form, Rate::F25, Stress::Fingers, 0.647_667);
+        let hold = shoot.staged.as_ref().unwrap().hold;
+        let middle_s = f64::midpoint(hold.from_s.max(0.0), hold.to_s);
+        let picture = Film::new(shoot)
+            .unwrap()
+            .frame((middle_s * 25.0).round() as u64);
+        let (places, _) = places_and_strips(&image::DynamicImage::from(picture).into_luma8());
+        assert_eq!(places, 8);
     }
 }
