@@ -546,15 +546,24 @@ fn fingers_leave_less_of_digits_at_an_edge_and_of_no_others() {
     let free = apart(0, 1);
     assert_eq!(free.len(), 8);
     assert!(free.iter().all(|apart| *apart > 0.1), "{free:?}");
+    let mut touching = 0;
     for seed in 0..8 {
         let left = apart(1, seed);
+        assert!(
+            free.iter().zip(&left).all(|(a, b)| b <= a),
+            "{seed}: {left:?}"
+        );
         let is_touched: Vec<bool> = free.iter().zip(&left).map(|(a, b)| a - b > 0.01).collect();
-        assert!(is_touched.contains(&true), "{seed}: {left:?}");
+        // A finger may hide a part only that sets the digit apart from none that is like it.
+        let Some(first) = is_touched.iter().position(|touched| *touched) else {
+            continue;
+        };
+        touching += 1;
         // From the left a part of the first digit; from below a few side by side.
-        let first = is_touched.iter().position(|touched| *touched).unwrap();
         let last = is_touched.iter().rposition(|touched| *touched).unwrap();
         assert!(last - first < 3, "{seed}: {left:?}");
     }
+    assert!(touching >= 4, "{touching} of 8 fingers");
 }
 
 /// An exposure of half a count that begins an eighth of a count before the change: worked by hand,
