@@ -12,7 +12,7 @@
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
 //! * `display.rs` what makes a display of rows, and when two are the same
-//! * `block.rs`    two rows that the finder took from the side
+//! * `block.rs`    two rows that the finder took from the side, saw askew, or saw one of
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
 
 mod block;
