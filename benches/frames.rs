@@ -46,8 +46,11 @@ fn frames_in(folder: &Path) -> Vec<Frame> {
     let text = fs::read_to_string(&list).unwrap_or_else(|e| panic!("{}: {e}", list.display()));
     let frame = |line: &str| {
         let fields: Vec<&str> = line.split('\t').collect();
-        let &[file, kind, shown, was_exact] = &fields[..] else {
-            panic!("{}: four fields are wanted: {line}", list.display());
+        let &[file, kind, shown, was_exact, ..] = &fields[..] else {
+            panic!(
+                "{}: four fields and more are wanted: {line}",
+                list.display()
+            );
         };
         Frame {
             picture: folder.join(file),

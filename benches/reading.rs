@@ -1,13 +1,15 @@
 //! Reads single simulated frames, ordinary ones and those with one trouble each, with fonts
 //! and photos that no network was trained on, and tells how many are read exactly: every
 //! digit of a count that was on the glass while the frame was exposed. Besides, how many are
-//! read exactly but for digits that nobody could tell: fingers hide them, or three or more were
-//! on the glass one after another within the exposure.
+//! read exactly but for digits that nobody could tell: fingers hide what sets them apart from
+//! others, or several were on the glass one after another within the exposure, none for long.
 //!
 //! `cargo bench --bench reading -- [FRAMES_EACH] [FIRST_SEED] [KEEP_DIR [KIND...]]` prints one line
 //! a trouble (strengths rise from mild to the limit), then how well the digits' probabilities hold.
-//! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and `frames.tsv` with what it shows and
-//! whether it was read: `scripts/readers.py` shows the same frames to other readers.
+//! KIND is a row's name: others are left out. KEEP_DIR gets every frame as `NUMBER.png`, and
+//! `frames.tsv` with what it shows, whether it was read exactly, and whether so but for digits
+//! that nobody could tell, what the eye said, and which digits those are, `?` among `#`:
+//! `scripts/readers.py` shows the same frames to other readers.
 
 mod stills;
 
@@ -15,7 +17,7 @@ use image::GrayImage;
 use image::codecs::jpeg::JpegEncoder;
 use rollmark::frame::Stamp;
 use rollmark::rehearse::{Film, Shoot, Stress};
-use rollmark::timecode::{ClockForm, Rate, Ratio};
+use rollmark::timecode::{ClockForm, Rate};
 use rollmark::vision::{Eye, Pyramid, Sharpness};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -27,11 +29,12 @@ const CAMERA: Rate = Rate::F25;
 const STRENGTHS: [f64; 2] = [0.3, 1.0];
 /// Digit heights of ordinary frames otherwise filmed as they come, px.
 const SMALL_PX: [f64; 3] = [9.0, 12.0, 16.0];
-/// Share of a digit behind fingers from which nobody can tell it: halves tell most digits.
-const MOST_HIDDEN: f32 = 0.5;
-/// Digits on one place within the exposure of which one can be told: the fourth hundredth is
-/// a blend of all before.
-const MOST_BLENDED: usize = 2;
+/// A digit can be told if it was on the glass for so much of its exposure: with twice the light of
+/// all others that came in its place, as the fourth hundredth blends with those before ...
+const LEAST_SHARE: f32 = 2.0 / 3.0;
+/// ... and if so much ink in plain view sets it apart from all others: half a segment. Of a 2
+/// and a 3 the upper halves are the same.
+const LEAST_APART: f32 = 0.1;
 /// JPEG qualities that stand for few bits, from mild to the limit: single frames have no
 /// neighbours that a video coder could borrow from.
 const FEW_BITS: [f64; 2] = [22.0, 5.0];
@@ -61,7 +64,7 @@ struct Still {
     /// How far red, green and blue lie apart.
     colour: GrayImage,
     stamp: Stamp,
-    /// Digits of every count that was on the glass during the exposure.
+    /// Digits of every count that was on the glass during the digits' exposure.
     shown: Vec<String>,
     /// Which of them nobody could tell.
     is_untellable: Vec<bool>,
@@ -101,36 +104,27 @@ fn film(kind: Kind, seed: u64, number: u64, each: u64) -> Still {
     if let Kind::DigitPx(px) = kind {
         staged.pose.digit_px = px;
     }
-    let staged = staged.clone();
-    let middle_s = f64::midpoint(staged.hold.from_s.max(0.0), staged.hold.to_s);
+    let hold = staged.hold;
+    let middle_s = f64::midpoint(hold.from_s.max(0.0), hold.to_s);
     let index = (middle_s * CAMERA.ratio().to_f64()).round() as u64;
-    let middle = shoot.camera.middle_s(index);
-    let half = (shoot.camera.exposure_s + shoot.camera.readout_s) / Ratio::from_integer(2);
-    let mut counts = Vec::new();
-    for at in [middle - half, middle, middle + half] {
-        for along in [Ratio::ZERO, Ratio::from_integer(1)] {
-            counts.push(staged.display.lit_count(&staged.clock, at, along));
-        }
-    }
-    let (first, last) = (
-        counts.iter().min().copied().unwrap_or(0),
-        counts.iter().max().copied().unwrap_or(0),
-    );
-    let digits = |count| {
+    let digits = |count: i64| -> String {
         form.text(count)
             .chars()
             .filter(char::is_ascii_digit)
             .collect()
     };
     let mut film = Film::new(shoot).expect("the photos can be read");
-    let shown: Vec<String> = (first..=last).map(digits).collect();
-    let is_blended = |place: usize| {
-        let digits: BTreeSet<u8> = shown.iter().map(|s| s.as_bytes()[place]).collect();
-        digits.len() > MOST_BLENDED
-    };
-    let hidden = film.hidden().into_iter().enumerate();
-    let is_untellable = hidden
-        .map(|(place, share)| share > MOST_HIDDEN || is_blended(place))
+    let seen = film.digits_seen(index);
+    let counts: BTreeSet<i64> = seen.iter().flat_map(|d| d.counts.keys().copied()).collect();
+    let shown: Vec<String> = counts.into_iter().map(digits).collect();
+    let is_untellable = (seen.iter().enumerate())
+        .map(|(place, digit)| {
+            let mut shares = [0.0; 256];
+            for (&count, share) in &digit.counts {
+                shares[usize::from(digits(count).as_bytes()[place])] += share;
+            }
+            digit.apart < LEAST_APART || shares.iter().all(|&share| share < LEAST_SHARE)
+        })
         .collect();
     let picture = film.frame(index);
     let colour = GrayImage::from_fn(picture.width(), picture.height(), |x, y| {
@@ -177,13 +171,23 @@ fn agrees_where_tellable(shown: &[u8], is_untellable: &[bool], read: &[u8]) -> b
             .is_some_and(|(first, rest)| (is_this || first == digit) && goes_on(rest))
 }
 
-/// True if one of the displays in the frame is read exactly. A coarse look first, a
+/// What came of one frame.
+struct Outcome {
+    is_exact: bool,
+    /// Exact but for digits that nobody could tell.
+    is_told: bool,
+    /// Digits of every display, look after look.
+    said: Vec<String>,
+}
+
+/// Whether one of the displays in the frame is read exactly. A coarse look first, a
 /// fine one if that brings nothing, and one at its colours, as for a clip.
-fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> bool {
+fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliability) -> Outcome {
     let luma = Pyramid::new(still.luma.clone());
     let colour = Pyramid::new(still.colour.clone());
     tally.frames += 1;
     let (mut is_found, mut is_exact, mut is_told) = (false, false, false);
+    let mut said = Vec::new();
     let looks = [
         (&luma, Sharpness::Coarse),
         (&luma, Sharpness::Fine),
@@ -200,12 +204,13 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
                 agrees_where_tellable(s.as_bytes(), &still.is_untellable, read.text.as_bytes())
             });
             is_exact |= still.shown.contains(&read.text);
+            said.push(read.text.clone());
             let Some(nearest) = read.nearest(&still.shown).filter(|_| !is_found) else {
                 continue;
             };
             is_found = true;
-            let said = read.text.bytes().zip(&read.probabilities);
-            for (place, ((digit, &p), shown)) in said.zip(nearest.bytes()).enumerate() {
+            let digits = read.text.bytes().zip(&read.probabilities);
+            for (place, ((digit, &p), shown)) in digits.zip(nearest.bytes()).enumerate() {
                 // Where a digit changed within the exposure, either would be right.
                 if still.shown.iter().any(|s| s.as_bytes()[place] != shown) {
                     continue;
@@ -223,7 +228,11 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
     tally.found += u32::from(is_found);
     tally.exact += u32::from(is_exact);
     tally.tellable += u32::from(is_told);
-    is_exact
+    Outcome {
+        is_exact,
+        is_told,
+        said,
+    }
 }
 
 fn main() {
@@ -243,7 +252,7 @@ fn main() {
     kinds.extend(Stress::ALL.map(Kind::Trouble));
     let only: Vec<String> = arguments.collect();
     let mut reliability = Reliability::default();
-    let mut kept = String::from("file\tkind\tshown\tread\n");
+    let mut kept = String::from("file\tkind\tshown\tread\ttellable\tsaid\tcan_be_told\n");
     let mut files = 0;
     println!(
         "{:>16} frames found exact tellable  search ms  follow ms",
@@ -255,7 +264,7 @@ fn main() {
         for n in 0..each {
             // Scenes of its own: a display that is hard to read counts in one row only.
             let still = film(kind, first_seed + row * each + n, n, each);
-            let is_exact = read(&eye, &still, &mut tally, &mut reliability);
+            let outcome = read(&eye, &still, &mut tally, &mut reliability);
             if let Some(keep) = &keep {
                 let file = format!("{files:04}.png");
                 still
@@ -263,11 +272,18 @@ fn main() {
                     .save(keep.join(&file))
                     .expect("the frame is kept");
                 let shown = still.shown.join(" ");
+                let places = still
+                    .is_untellable
+                    .iter()
+                    .map(|&no| if no { '?' } else { '#' });
+                let places: String = places.collect();
                 writeln!(
                     kept,
-                    "{file}\t{}\t{shown}\t{}",
+                    "{file}\t{}\t{shown}\t{}\t{}\t{}\t{places}",
                     kind.name(),
-                    u8::from(is_exact)
+                    u8::from(outcome.is_exact),
+                    u8::from(outcome.is_told),
+                    outcome.said.join(" ")
                 )
                 .expect("writing to a string cannot fail");
                 files += 1;

@@ -70,8 +70,9 @@ impl InVain {
     }
 
     /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that
-    /// light and does not plainly show something else or seconds that went on, or it shows the same anywhere and by any
-    /// light, as lettering does that a camera pans over. `shown` tells what it shows, if it is seen.
+    /// light and does not plainly show something else or seconds that went on, or it shows the same
+    /// anywhere and by any light, as lettering does that a camera pans over. `shown` tells what it
+    /// shows, if it is seen.
     ///
     /// # Errors
     /// Those of `shown`.

@@ -279,8 +279,9 @@ pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
     })
 }
 
-/// Counts of the slowest clock, and seconds of its own, in which any clock must have stepped: displays that are late are so by less than a fifth of a second's count, and
-/// panels and repeated frames by less than 0.15 s.
+/// Counts of the slowest clock, and seconds of its own, in which any clock must have stepped:
+/// displays that are late are so by less than a fifth of a second's count, and panels and repeated
+/// frames by less than 0.15 s.
 const STILL_COUNTS: (i128, i128) = (6, 5);
 const STILL_S: (i128, i128) = (3, 20);
 

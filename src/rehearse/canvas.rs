@@ -53,6 +53,20 @@ pub struct Mask {
     pub cover: Vec<f32>,
 }
 
+impl Mask {
+    /// Cover of the pixel `x` right of the pen and `y` below the baseline; 0 beside the mask.
+    pub fn cover_at(&self, x: i32, y: i32) -> f32 {
+        let column = usize::try_from(x - self.left_px).ok();
+        let row = usize::try_from(y - self.top_px).ok();
+        match (column, row) {
+            (Some(column), Some(row)) if column < self.width_px && row < self.height_px => {
+                self.cover[row * self.width_px + column]
+            }
+            _ => 0.0,
+        }
+    }
+}
+
 /// Axis-aligned box in pixels, right and bottom excluded.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Area {

@@ -5,6 +5,7 @@ use super::canvas::{CLEAR, Canvas, Light};
 use super::display::whole;
 use super::motion::{Hand, Projection};
 use super::optics::{bloom, mosaic};
+use super::seen::DigitSeen;
 use super::shoot::Shoot;
 use super::stage::{Shown, Stage, Window};
 use crate::error::Result;
@@ -163,22 +164,7 @@ impl Film {
             return truth;
         };
         truth.count = whole(stage.clock.count_at(middle_s));
-        // With a rolling shutter the row decides the time and the time the
-        // row; a few rounds settle it, as displays move slowly.
-        let project = |x: f32, y: f32| -> Option<(Point, u32)> {
-            let (x, y) = stage.appears(x, y);
-            let mut row = camera.height_px / 2;
-            let mut point = None;
-            for _ in 0..3 {
-                let time_s = (middle_s + camera.row_delay_s(row)).to_f64();
-                let p = self
-                    .to_picture(stage, time_s)?
-                    .apply(f64::from(x), f64::from(y))?;
-                row = (p.y as u32).min(camera.height_px.saturating_sub(1));
-                point = Some(p);
-            }
-            point.map(|p| (p, row))
-        };
+        let project = |x: f32, y: f32| self.appearing(stage, middle_s, (x, y));
         let (mx, my) = stage.plate.middle;
         let row = project(mx, my).map_or(camera.height_px / 2, |(_, row)| row);
         let along = Ratio::new((stage.along(mx, my) * 4096.0).round() as i128, 4096);
@@ -219,10 +205,45 @@ impl Film {
         truth
     }
 
-    /// Share of each digit of the display, in reading order, that fingers hide, 0..=1; empty
-    /// without a display.
-    pub fn hidden(&self) -> Vec<f32> {
-        self.stage.as_ref().map_or_else(Vec::new, Stage::hidden)
+    /// Where a place on the panel appears in the frame of this middle of exposure, and in which
+    /// row of pixels; `None` when the display is out.
+    fn appearing(
+        &self,
+        stage: &Stage,
+        middle_s: Ratio,
+        (x, y): (f32, f32),
+    ) -> Option<(Point, u32)> {
+        let camera = &self.shoot.camera;
+        let (x, y) = stage.appears(x, y);
+        let mut row = camera.height_px / 2;
+        let mut point = None;
+        // With a rolling shutter the row decides the time and the time the
+        // row; a few rounds settle it, as displays move slowly.
+        for _ in 0..3 {
+            let time_s = (middle_s + camera.row_delay_s(row)).to_f64();
+            let p = self
+                .to_picture(stage, time_s)?
+                .apply(f64::from(x), f64::from(y))?;
+            row = (p.y as u32).min(camera.height_px.saturating_sub(1));
+            point = Some(p);
+        }
+        point.map(|p| (p, row))
+    }
+
+    /// What a frame shows of each digit of the display, in reading order; empty when that is out
+    /// or there is none.
+    pub fn digits_seen(&self, index: u64) -> Vec<DigitSeen> {
+        let Some(stage) = &self.stage else {
+            return Vec::new();
+        };
+        let camera = &self.shoot.camera;
+        let middle_s = camera.middle_s(index);
+        stage.digits_seen(|u, v| {
+            let (_, row) = self.appearing(stage, middle_s, (u, v))?;
+            let row_s = middle_s + camera.row_delay_s(row);
+            let half_s = camera.exposure_s / Ratio::from_integer(2);
+            Some([row_s - half_s, row_s + half_s])
+        })
     }
 
     /// Renders a frame. Any order; the same index gives the same picture.

@@ -5,6 +5,7 @@
 //! - [`glass`], [`flicker`]: what spoils it: mirrors, cracks, fingers; lamps, driven digits
 //! - [`motion`], [`camera`], [`scene`]: hands, lens and sensor, background
 //! - [`shoot`]: one clip to be filmed; [`film`] renders it
+//! - `seen`: what a frame shows of each digit, and whether anybody could tell it
 //! - [`stress`]: clips that are hard to read, clips without a clock
 //! - [`scenario`]: a practice card with answers
 //!
@@ -28,6 +29,7 @@ mod ordinary;
 pub mod scenario;
 pub mod scene;
 pub mod screens;
+mod seen;
 pub mod segments;
 pub mod shoot;
 mod stage;
@@ -42,5 +44,6 @@ pub use motion::{Hold, Pose, Steadiness};
 pub use scenario::{Answer, Answers, Size, card};
 pub use scene::{Ambient, Scene};
 pub use screens::{Body, Look};
+pub use seen::DigitSeen;
 pub use shoot::{Shoot, Staged};
 pub use stress::Stress;

@@ -192,7 +192,7 @@ pub(super) struct Slot {
 
 impl Slot {
     /// Pen start and layout of a text centred in the slot.
-    fn place(&self, text: &str, is_even: bool) -> (i32, Line) {
+    pub(super) fn place(&self, text: &str, is_even: bool) -> (i32, Line) {
         let line = self.sheet.lay(text, is_even);
         let start = self.mid_x - (line.ink.left + line.ink.right) / 2.0;
         (start.round() as i32, line)

@@ -21,8 +21,6 @@ use std::sync::Arc;
 const PLATE_DENSITY: f64 = 1.2;
 /// Largest plate in pixels (16 bytes each, three copies).
 const PLATE_LIMIT_PX: usize = 3_000_000;
-/// Samples per digit height of what fingers hide.
-const HIDDEN_SAMPLES: f32 = 16.0;
 /// Drawn counts that are kept, since the next frame may show them too.
 const KEPT_COUNTS: usize = 12;
 /// Steps of a hunting focus, standard deviation in picture pixels, and how many are kept.
@@ -43,7 +41,7 @@ pub(super) struct Stage {
     blur_px: f32,
     /// What the glass scatters: share and standard deviation in plate pixels.
     haze: (f32, f32),
-    pane: Option<Pane>,
+    pub(super) pane: Option<Pane>,
     grid: Option<PixelGrid>,
     turns: Option<Turns>,
     /// Shines by the scene's light only.
@@ -211,30 +209,6 @@ impl Stage {
             hold: staged.hold,
             counts: Vec::new(),
         })
-    }
-
-    /// Share of each digit, in reading order, that fingers hide, 0..=1.
-    pub(super) fn hidden(&self) -> Vec<f32> {
-        let mut samples: Vec<(f32, u32)> = Vec::new();
-        let step = (self.plate.digit_px / HIDDEN_SAMPLES).max(1.0);
-        for area in self.plate.digit_areas(0) {
-            let mut v = area.top + step / 2.0;
-            while v < area.bottom {
-                let mut u = area.left + step / 2.0;
-                while u < area.right {
-                    let digit = self.plate.digit_at(u, v);
-                    if samples.len() <= digit {
-                        samples.resize(digit + 1, (0.0, 0));
-                    }
-                    samples[digit].0 += self.pane.as_ref().map_or(0.0, |p| p.hides(u, v));
-                    samples[digit].1 += 1;
-                    u += step;
-                }
-                v += step;
-            }
-        }
-        let share = |(sum, count): (f32, u32)| sum / count.max(1) as f32;
-        samples.into_iter().map(share).collect()
     }
 
     /// What the glass shows from before a frame's first row to after its last; `None` when

@@ -1,91 +1,121 @@
-//! Blocks of digits that the finder took from the side: two pairs over two pairs look alike
-//! in columns and in rows.
+//! Two rows of digits that stand close together: the finder took them from the side, saw them
+//! askew, or saw one of them only.
 
-use super::display::LEAST_LEGIBLE_ROW;
+use super::display::{LEAST_LEGIBLE_ROW, displays_in};
 use super::eye::Eye;
+use super::layout::is_clock;
 use super::lines::Line;
 use super::pyramid::Pyramid;
 use super::read::Columns;
 use super::rectify::{Lie, Strip};
+use super::row::Row;
 use crate::error::Result;
 use crate::geometry::{Point, Quad};
+use crate::reading::Layout;
 
-/// Blocks of digits that are tried from the side in one frame, their longest side in digit
+/// Blocks of digits that are tried otherwise in one frame, their longest side in digit
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
 const MOST_BLOCKS: usize = 2;
 const MOST_BLOCK_HEIGHTS: f32 = 6.0;
+/// ... and that of one of two rows which is tried along the picture, as the finder sees it askew;
+/// its digits are no higher than this in the finest picture looked at, px: larger ones are seen in
+/// two, and seldom askew in both.
+const MOST_LEVEL_HEIGHTS: f32 = 4.5;
+const SMALL_PX: f32 = 20.0;
 /// Lines this near to each other, in digit heights from middle to middle, may be one block.
 const BESIDE: f32 = 3.0;
 /// Digit heights by which a block may be wider than the lines seen of it.
 const BLOCK_MARGIN: f32 = 0.75;
 const ROW_SEARCH_STEP: f32 = 0.5;
+/// Where second rows stand: distance between the rows' middles in digit heights of the
+/// first, and size against it. The reader bears a tenth of a height up or down.
+pub(super) const SECOND_ROWS: [(f32, f32); 6] = [
+    (1.2, 1.0),
+    (1.4, 1.0),
+    (1.6, 1.0),
+    (1.85, 1.0),
+    (1.15, 0.65),
+    (1.4, 0.65),
+];
+/// Where the first of two rows of one size stands, seen from the second.
+const FIRST_ROWS: [(f32, f32); 4] = [(-1.2, 1.0), (-1.4, 1.0), (-1.6, 1.0), (-1.85, 1.0)];
+/// Down the picture: most displays are held upright, or upside down.
+const DOWN: Point = Point::new(0.0, 1.0);
+
+/// A line of the finder's that does not read well.
+pub(super) struct Unread {
+    pub quad: Quad,
+    /// Three digits or so can be made out in it all the same, whichever way they face.
+    pub shows_digits: bool,
+}
+
+/// Where the rows of a block may lie.
+struct Block {
+    /// From row to row, as a unit vector, and the digits' height.
+    down: Point,
+    height_px: f32,
+    /// How far it reaches that way, and across, px.
+    downwards: Span,
+    across: Span,
+}
 
 impl Eye {
     /// Reads the blocks that `unread` lines may be part of, a few of them: rows that read well.
+    /// Two pairs over two pairs look alike from the side, so rows are tried across the lines. The
+    /// smaller the block, the more its rows and columns grow together for the finder, which then
+    /// sees it askew: it knows where the digits are and how tall, and nothing of how they run. If
+    /// some can be made out all the same, rows are tried along the picture, too; of one block only,
+    /// small and no longer than two rows are: what the finder sees in scenery seldom is. A pixel of
+    /// the finest picture looked at is `finest_px` wide.
     pub(super) fn look_at_blocks(
         &self,
         frame: &Pyramid,
-        unread: &[Quad],
+        unread: &[Unread],
         lines: &[Line],
+        finest_px: f32,
     ) -> Result<Vec<(Strip, Columns)>> {
         let mut views = Vec::new();
         let mut blocks: Vec<&Quad> = Vec::new();
-        for quad in unread {
+        let mut has_tried_level = false;
+        for Unread { quad, .. } in unread {
             let is_beside = |b: &&Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
-            if blocks.len() < MOST_BLOCKS && !blocks.iter().any(is_beside) {
-                views.extend(self.look_across(frame, quad, lines)?);
-                blocks.push(quad);
+            if blocks.len() == MOST_BLOCKS || blocks.iter().any(is_beside) {
+                continue;
             }
+            blocks.push(quad);
+            let across = Block::across(quad, lines);
+            let mut rows = Vec::new();
+            if across.downwards.length() <= MOST_BLOCK_HEIGHTS * across.height_px {
+                rows = self.rows_of(frame, &across)?;
+            }
+            let level = Block::level(quad, lines);
+            let shows_digits = |line: &Unread| {
+                line.shows_digits
+                    && line.quad.centre().distance(quad.centre()) < BESIDE * quad.height_px()
+            };
+            if rows.is_empty()
+                && !has_tried_level
+                && level.height_px < SMALL_PX * finest_px
+                && level.downwards.length() <= MOST_LEVEL_HEIGHTS * level.height_px
+                && unread.iter().any(shows_digits)
+            {
+                has_tried_level = true;
+                rows = self.rows_of(frame, &level)?;
+            }
+            views.extend(rows);
         }
         Ok(views)
     }
 
-    /// Reads the rows of a block of digits whose columns the finder took for lines: two pairs
-    /// over two pairs look alike from the side. It sees their height all the same, so rows of
-    /// that height are tried all along the line that could not be read, and across the lines
-    /// beside it.
-    fn look_across(
-        &self,
-        frame: &Pyramid,
-        unread: &Quad,
-        lines: &[Line],
-    ) -> Result<Vec<(Strip, Columns)>> {
-        let (ahead, height) = (unread.direction(), unread.height_px());
-        let side = Point::new(-ahead.y, ahead.x);
-        let (mut ahead_of, mut aside) = (Span::NOTHING, Span::NOTHING);
-        for line in lines {
-            let step = line.quad.direction();
-            let apart = line.quad.centre().distance(unread.centre());
-            let is_beside = (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
-                && apart < BESIDE * height
-                && (0.6..1.6).contains(&(line.quad.height_px() / height));
-            for p in line.quad.corners().into_iter().filter(|_| is_beside) {
-                ahead_of.take(p.x * ahead.x + p.y * ahead.y);
-                let across = p.x * side.x + p.y * side.y;
-                aside.take(across - BLOCK_MARGIN * height);
-                aside.take(across + BLOCK_MARGIN * height);
-            }
-        }
-        if ahead_of.length() > MOST_BLOCK_HEIGHTS * height {
-            return Ok(Vec::new());
-        }
+    /// Reads the rows of a block: tries rows of its height all along it, and keeps those that
+    /// read well, each once.
+    fn rows_of(&self, frame: &Pyramid, block: &Block) -> Result<Vec<(Strip, Columns)>> {
+        let (down, height) = (block.down, block.height_px);
         let mut rows: Vec<(Strip, Columns)> = Vec::new();
-        let mut middle = ahead_of.low + 0.5 * height;
-        while middle < ahead_of.high {
-            let at = |along: f32, across: f32| {
-                Point::new(
-                    ahead.x * along + side.x * across,
-                    ahead.y * along + side.y * across,
-                )
-            };
-            let (top, base) = (middle - 0.5 * height, middle + 0.5 * height);
-            let quad = Quad::from_corners([
-                at(top, aside.high),
-                at(top, aside.low),
-                at(base, aside.low),
-                at(base, aside.high),
-            ]);
+        let mut middle = block.downwards.low + 0.5 * height;
+        while middle < block.downwards.high {
             // A row of two pairs shows digits also where it lies a little beside.
+            let quad = block.row(middle);
             if self
                 .look_as_it_is(frame, &quad)?
                 .is_some_and(|columns| columns.shows_digits())
@@ -102,7 +132,7 @@ impl Eye {
             let place = |r: &(Strip, Columns)| {
                 let lie = r.1.lie().unwrap_or(Lie::STRAIGHT);
                 let p = r.0.to_frame(lie.x_px, lie.middle_at(lie.x_px));
-                p.x * ahead.x + p.y * ahead.y
+                p.x * down.x + p.y * down.y
             };
             let is_known = |k: &(Strip, Columns)| {
                 let (a, b) = (k.0.quad().direction(), row.0.quad().direction());
@@ -113,6 +143,125 @@ impl Eye {
             }
         }
         Ok(kept)
+    }
+
+    /// Looks for the other row of displays of which one was read, under it, or else over it: the
+    /// finder loses rows that stand close together more often than single ones, but one row tells
+    /// where the other must be.
+    pub(super) fn other_rows(
+        &self,
+        frame: &Pyramid,
+        pieces: &[(Row, f32)],
+    ) -> Result<Vec<(Row, f32)>> {
+        let mut found = Vec::new();
+        for (row, legibility) in pieces {
+            if *legibility < LEAST_LEGIBLE_ROW {
+                continue;
+            }
+            let mut other = None;
+            if matches!(row.groups[..], [2, 2] | [2, 2, 2]) {
+                other = self.other_row(frame, row, &SECOND_ROWS)?;
+            }
+            if other.is_none() && matches!(row.groups[..], [2, 1..=3]) {
+                other = self.other_row(frame, row, &FIRST_ROWS)?;
+            }
+            found.extend(other);
+        }
+        Ok(found)
+    }
+
+    /// The fullest row at one of `places` below or above `row` that makes a clock with it.
+    fn other_row(
+        &self,
+        frame: &Pyramid,
+        row: &Row,
+        places: &[(f32, f32)],
+    ) -> Result<Option<(Row, f32)>> {
+        let mut best: Option<(Row, f32)> = None;
+        for &(step, size) in places {
+            let Some((strip, columns)) = self.look_with_room(frame, &row.row_beside(step, size))?
+            else {
+                continue;
+            };
+            let (_, rows) = displays_in(&strip, &columns);
+            for candidate in rows {
+                let (own, other) = (&row.groups, &candidate.0.groups);
+                let in_order = if step > 0.0 {
+                    [own, other]
+                } else {
+                    [other, own]
+                };
+                let joint = Layout {
+                    groups: in_order.into_iter().flatten().copied().collect(),
+                };
+                let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
+                if is_clock(&joint)
+                    && candidate.1 >= LEAST_LEGIBLE_ROW
+                    && best
+                        .as_ref()
+                        .is_none_or(|b| fullness(&candidate) > fullness(b))
+                {
+                    best = Some(candidate);
+                }
+            }
+        }
+        Ok(best)
+    }
+}
+
+impl Block {
+    /// Rows across a line, as far as the lines beside it reach that run along it.
+    fn across(unread: &Quad, lines: &[Line]) -> Self {
+        let ahead = unread.direction();
+        Self::of(unread, lines, ahead, |line| {
+            let step = line.direction();
+            (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
+        })
+    }
+
+    /// Rows along the picture, as far as the lines beside one reach, however they run.
+    fn level(unread: &Quad, lines: &[Line]) -> Self {
+        Self::of(unread, lines, DOWN, |_| true)
+    }
+
+    fn of(unread: &Quad, lines: &[Line], down: Point, runs_alike: impl Fn(&Quad) -> bool) -> Self {
+        let height_px = unread.height_px();
+        let mut block = Self {
+            down,
+            height_px,
+            downwards: Span::NOTHING,
+            across: Span::NOTHING,
+        };
+        for Line { quad, .. } in lines {
+            let is_beside = runs_alike(quad)
+                && quad.centre().distance(unread.centre()) < BESIDE * height_px
+                && (0.6..1.6).contains(&(quad.height_px() / height_px));
+            for p in quad.corners().into_iter().filter(|_| is_beside) {
+                block.downwards.take(p.x * down.x + p.y * down.y);
+                let across = p.y * down.x - p.x * down.y;
+                block.across.take(across - BLOCK_MARGIN * height_px);
+                block.across.take(across + BLOCK_MARGIN * height_px);
+            }
+        }
+        block
+    }
+
+    /// The row whose middle lies so far down.
+    fn row(&self, middle: f32) -> Quad {
+        let down = self.down;
+        let at = |along: f32, across: f32| {
+            Point::new(
+                down.x * along - down.y * across,
+                down.y * along + down.x * across,
+            )
+        };
+        let (top, base) = (middle - 0.5 * self.height_px, middle + 0.5 * self.height_px);
+        Quad::from_corners([
+            at(top, self.across.high),
+            at(top, self.across.low),
+            at(base, self.across.low),
+            at(base, self.across.high),
+        ])
     }
 }
 
@@ -135,5 +284,78 @@ impl Span {
 
     fn length(&self) -> f32 {
         self.high - self.low
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::eye::Search;
+    use super::super::find::Sharpness;
+    use super::super::lettering::Lettering;
+    use super::*;
+    use crate::frame::Stamp;
+    use crate::rehearse::{Film, Shoot};
+    use crate::timecode::{ClockForm, Rate, Ratio};
+
+    /// What is read of a display with digits of 12 px, and what it shows, but for what changes from
+    /// frame to frame.
+    fn read_and_shown(seed: u64) -> (String, String) {
+        let forms = [
+            ClockForm::frames(Rate::F25, false).unwrap(),
+            ClockForm::frames(Rate::F29_97, true).unwrap(),
+            ClockForm::Hundredths,
+        ];
+        let form = forms[(seed % 3) as usize];
+        let mut shoot = Shoot::ordinary(seed, form, Rate::F25);
+        let staged = shoot.staged.as_mut().unwrap();
+        staged.pose.digit_px = 12.0;
+        let middle_s = f64::midpoint(staged.hold.from_s.max(0.0), staged.hold.to_s);
+        let index = (middle_s * 25.0).round() as u64;
+        let mut film = Film::new(shoot).unwrap();
+        let picture = image::DynamicImage::from(film.frame(index)).into_luma8();
+        let pyramid = Pyramid::new(picture);
+        let eye = Eye::open().unwrap();
+        let stamp = Stamp {
+            ticks: 0,
+            tick_seconds: Ratio::new(1, 25),
+            index: Some(0),
+        };
+        let look = |sharpness| {
+            let found = eye
+                .discover(&pyramid, sharpness, &mut Lettering::default(), stamp)
+                .unwrap();
+            let whole = found
+                .displays
+                .into_iter()
+                .find(|d| d.layout().places() == 8)?;
+            let seen = eye
+                .follow(&pyramid, &whole, stamp, Search::Around)
+                .unwrap()?;
+            Some(seen.reading.guess())
+        };
+        let digits = |text: String| text.chars().filter(char::is_ascii_digit).take(6).collect();
+        let read = [Sharpness::Coarse, Sharpness::Fine]
+            .into_iter()
+            .find_map(look);
+        let shown = form.text(film.truth(index).shown.unwrap());
+        (digits(read.unwrap_or_default()), digits(shown))
+    }
+
+    /// The finder sees lines through two pairs over two pairs that run to a corner.
+    #[test]
+    fn a_small_block_that_the_finder_sees_askew_is_read_along_the_picture() {
+        for seed in [430_319, 430_373] {
+            let (read, shown) = read_and_shown(seed);
+            assert_eq!(read, shown, "{seed}");
+        }
+    }
+
+    /// Of these the finder sees the second row.
+    #[test]
+    fn a_first_row_is_looked_for_over_a_second_one() {
+        for seed in [430_374, 430_445, 430_447] {
+            let (read, shown) = read_and_shown(seed);
+            assert_eq!(read, shown, "{seed}");
+        }
     }
 }

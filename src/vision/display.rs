@@ -182,6 +182,15 @@ pub(super) fn shows_a_time(columns: &Columns) -> bool {
         .any(|groups| is_time(&groups, digit))
 }
 
+/// Digits of the hours of the clock that a line holds, the most if it may hold several.
+pub(super) fn hour_digits(columns: &Columns) -> Option<usize> {
+    stretches(&columns.characters())
+        .iter()
+        .flat_map(clocks_in)
+        .map(|groups| groups[0].places.len())
+        .max()
+}
+
 /// The displays that are no texture, each once, those of most worth first.
 pub(super) fn likeliest(mut found: Vec<Display>) -> Vec<Display> {
     found.retain(|display| display.presence >= LEAST_CLEAR);
@@ -262,6 +271,7 @@ impl Display {
 
 #[cfg(test)]
 mod tests {
+    use super::super::read::tests::perfect;
     use super::super::row::tests::{level, row};
     use super::*;
 
@@ -320,6 +330,21 @@ mod tests {
             (seen(&[2, 2, 2, 3], 0.99), vec![&elsewhere], 1, false),
         ] {
             assert_eq!(found.adds_to(&others, most), adds, "{found:?} {most}");
+        }
+    }
+
+    #[test]
+    fn a_line_tells_how_many_digits_its_hours_have() {
+        for (text, digits) in [
+            ("10:20:30:12", Some(2)),
+            ("9:20:30:12", Some(1)),
+            ("10:24", None),
+        ] {
+            assert_eq!(
+                hour_digits(&perfect(text, 10.0, 12.0, 200)),
+                digits,
+                "{text}"
+            );
         }
     }
 

@@ -1,10 +1,11 @@
 //! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
 
+use super::block::Unread;
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, likeliest, pairs, shows_a_time,
+    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, hour_digits, likeliest, pairs,
+    shows_a_time,
 };
-use super::find::{Sharpness, find_lines, find_lines_near, is_same_place};
-use super::layout::is_clock;
+use super::find::{Sharpness, find_lines, find_lines_near, finest_px, is_same_place};
 use super::lettering::Lettering;
 use super::lines::Line;
 use super::net::{self, Net};
@@ -15,7 +16,7 @@ use super::row::{Alignment, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::Quad;
-use crate::reading::{DigitOdds, Layout, MarkOdds, Reading};
+use crate::reading::{DigitOdds, MarkOdds, Reading};
 use image::GrayImage;
 
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
@@ -44,16 +45,6 @@ const SLIGHTLY_WORSE: f32 = 0.02;
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
 const LEGIBLE_AT_ONCE: f32 = 0.9;
-/// Where second rows stand: distance between the rows' middles in digit heights of the
-/// first, and size against it. The reader bears a tenth of a height up or down.
-const SECOND_ROWS: [(f32, f32); 6] = [
-    (1.2, 1.0),
-    (1.4, 1.0),
-    (1.6, 1.0),
-    (1.85, 1.0),
-    (1.15, 0.65),
-    (1.4, 0.65),
-];
 /// Lines with fewer characters are only read as the finder turned them: they are no half of
 /// a clock.
 const FEWEST_CHARACTERS: usize = 2;
@@ -196,12 +187,17 @@ impl Eye {
             if best_legibility(&seen) >= LEAST_LEGIBLE_ROW {
                 legible.push(line.quad);
             } else {
-                unread.push(line.quad);
+                unread.push(Unread {
+                    quad: line.quad,
+                    shows_digits: seen.iter().any(|(_, columns)| {
+                        columns.legibility() >= LEAST_LOOSE && columns.shows_digits()
+                    }),
+                });
             }
             views.extend(seen);
         }
         // Where one level saw a line askew, another may have seen it well.
-        unread.retain(|quad| !legible.iter().any(|line| is_same_place(line, quad)));
+        unread.retain(|line| !legible.iter().any(|known| is_same_place(known, &line.quad)));
         let mut take = |views: &[(Strip, Columns)], pieces: &mut Vec<(Row, f32)>| {
             for (strip, columns) in views {
                 if columns.legibility() >= LEAST_LOOSE {
@@ -216,8 +212,10 @@ impl Eye {
         // Displays of which the finder sees no whole line are not looked for beside a clock in
         // full view.
         if !take(&views, &mut pieces) {
-            take(&self.look_at_blocks(frame, &unread, &lines)?, &mut pieces);
-            pieces.extend(self.rows_below(frame, &pieces)?);
+            let finest_px = finest_px(frame, sharpness);
+            let rows = self.look_at_blocks(frame, &unread, &lines, finest_px)?;
+            take(&rows, &mut pieces);
+            pieces.extend(self.other_rows(frame, &pieces)?);
         }
         take(&known, &mut pieces);
         singles.extend(pairs(&pieces));
@@ -417,44 +415,6 @@ impl Eye {
         }))
     }
 
-    /// Looks for the second row of a display under its first: the finder loses rows that
-    /// stand close together more often than single ones, but one row tells where the other
-    /// must be.
-    fn rows_below(&self, frame: &Pyramid, pieces: &[(Row, f32)]) -> Result<Vec<(Row, f32)>> {
-        let mut found = Vec::new();
-        for (row, legibility) in pieces {
-            let may_be_first = matches!(row.groups[..], [2, 2] | [2, 2, 2]);
-            if !may_be_first || *legibility < LEAST_LEGIBLE_ROW {
-                continue;
-            }
-            let mut best: Option<(Row, f32)> = None;
-            for (step, size) in SECOND_ROWS {
-                let quad = row.row_below(step, size);
-                let Some((strip, columns)) = self.look_with_room(frame, &quad)? else {
-                    continue;
-                };
-                let (_, rows) = displays_in(&strip, &columns);
-                for candidate in rows {
-                    let groups = row.groups.iter().chain(&candidate.0.groups);
-                    let joint = Layout {
-                        groups: groups.copied().collect(),
-                    };
-                    let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
-                    if is_clock(&joint)
-                        && candidate.1 >= LEAST_LEGIBLE_ROW
-                        && best
-                            .as_ref()
-                            .is_none_or(|b| fullness(&candidate) > fullness(b))
-                    {
-                        best = Some(candidate);
-                    }
-                }
-            }
-            found.extend(best);
-        }
-        Ok(found)
-    }
-
     /// Reads a line that was read as the finder turned it, `upright`, upside down as well, if it shows
     /// a digit, whichever way that faces, if it reads badly also in a mirror, and keeps what reads
     /// best, or several: seven segments make digits every way, and the finder errs on short lines. Only
@@ -500,19 +460,28 @@ impl Eye {
 
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once
     /// more with room for those that the finder did not see. Not more often than that: a piece
-    /// seen askew would be led all along its line beside the digits.
+    /// seen askew would be led all along its line beside the digits. Where a clock has one digit
+    /// for its hours, the other may lie just beyond, too near to the end for the reader to tell
+    /// it from what hides a part of it: where there is none, that look is not needed.
     pub(super) fn look_with_room(
         &self,
         frame: &Pyramid,
         quad: &Quad,
     ) -> Result<Option<(Strip, Columns)>> {
-        let seen = self.look(frame, quad, DISCOVERING)?;
-        match &seen {
-            Some((strip, columns)) if columns.has_digit_at_an_end() => {
-                self.cut_and_read(frame, &strip.quad(), WITH_ROOM)
-            }
-            _ => Ok(seen),
+        let Some(seen) = self.look(frame, quad, DISCOVERING)? else {
+            return Ok(None);
+        };
+        let (strip, columns) = &seen;
+        if columns.has_digit_at_an_end() {
+            return self.cut_and_read(frame, &strip.quad(), WITH_ROOM);
         }
+        if hour_digits(columns) == Some(1)
+            && let Some(wide) = self.cut_and_read(frame, &strip.quad(), WITH_ROOM)?
+            && hour_digits(&wide.1) == Some(2)
+        {
+            return Ok(Some(wide));
+        }
+        Ok(Some(seen))
     }
 
     /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
@@ -556,8 +525,9 @@ fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::block::SECOND_ROWS;
     use super::*;
-    use crate::rehearse::{Film, Shoot};
+    use crate::rehearse::{Film, Shoot, Stress};
     use crate::timecode::{ClockForm, Rate, Ratio};
     use ndarray::Array4;
     use std::sync::Arc;
@@ -636,5 +606,20 @@ mod tests {
             beside.1 + SECOND_ROWS.len() <= alone.1 + full.1,
             "{alone:?} {full:?} {beside:?}"
         );
+    }
+
+    /// A fingertip right beside the first 1 of 11:57:40: the strip of the line that the finder
+    /// saw ends between the two, and what is left looks like one hour digit.
+    #[test]
+    fn the_tens_of_the_hours_may_stand_at_the_end_of_the_strip() {
+        let form = ClockForm::frames(Rate::F25, false).unwrap();
+        let shoot = Shoot::stressed(432_174, form, Rate::F25, Stress::Fingers, 0.647_667);
+        let hold = shoot.staged.as_ref().unwrap().hold;
+        let middle_s = f64::midpoint(hold.from_s.max(0.0), hold.to_s);
+        let picture = Film::new(shoot)
+            .unwrap()
+            .frame((middle_s * 25.0).round() as u64);
+        let (places, _) = places_and_strips(&image::DynamicImage::from(picture).into_luma8());
+        assert_eq!(places, 8);
     }
 }

@@ -66,9 +66,8 @@ pub(super) fn find_lines(
     pyramid: &Pyramid,
     sharpness: Sharpness,
 ) -> Result<Vec<Line>> {
-    let long_side_px = pyramid.full().width().max(pyramid.full().height());
     let smallest = pyramid.depth() - 1;
-    let finest = sharpness.level(long_side_px).min(smallest);
+    let finest = finest_level(pyramid, sharpness);
     let (first_whole, last) = match sharpness {
         Sharpness::Broad => (finest, smallest),
         Sharpness::Coarse => ((finest + 1).min(smallest), smallest),
@@ -94,6 +93,17 @@ pub(super) fn find_lines(
         found.extend(in_frame(whole_of(level)?, pyramid.level(level).1));
     }
     Ok(keep_best_of_overlapping(found))
+}
+
+/// The finest level that a look of this sharpness goes over.
+fn finest_level(pyramid: &Pyramid, sharpness: Sharpness) -> usize {
+    let long_side_px = pyramid.full().width().max(pyramid.full().height());
+    sharpness.level(long_side_px).min(pyramid.depth() - 1)
+}
+
+/// How wide a pixel of that level is, px of the frame.
+pub(super) fn finest_px(pyramid: &Pyramid, sharpness: Sharpness) -> f32 {
+    (1u32 << finest_level(pyramid, sharpness)) as f32
 }
 
 /// The lines of a level, in pixels of the frame, which is `factor` times as large; with how

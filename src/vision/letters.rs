@@ -21,7 +21,7 @@ const FEWEST_OF_A_LETTER: usize = 2;
 const ALONE_PX: f32 = 24.0;
 /// ... and of both together, at most: they may be a third taller than the strip is cut for.
 const TWO_ALONE_PX: f32 = 48.0;
-/// Where AM and PM stand in small print, as [`Row::beside`] takes it: behind the upper half of the
+/// Where AM and PM stand in small print, as `Row::beside` takes it: behind the upper half of the
 /// last digit, and two places below the last ones. What stands before the former is a digit.
 const SMALL_LETTERS: [(f32, f32, f32, f32, bool); 3] = [
     (0.0, 2.0, -0.05, 0.45, true),

@@ -240,10 +240,11 @@ impl Row {
             .collect()
     }
 
-    /// A row of `size` times the height whose middle lies `step` digit heights below this one's.
-    pub fn row_below(&self, step: f32, size: f32) -> Quad {
+    /// A row of `size` times the height whose middle lies `step` digit heights below this one's,
+    /// or above it if that is negative.
+    pub fn row_beside(&self, step: f32, size: f32) -> Quad {
         let [a, b, c, d] = self.quad.corners();
-        // The left and right edges lead on downwards, also under perspective.
+        // The left and right edges lead on up and down, also under perspective.
         let along = |top: Point, base: Point, at: f32| top.towards(base, at);
         let (upper, lower) = (0.5 + step - size / 2.0, 0.5 + step + size / 2.0);
         Quad::from_corners([
