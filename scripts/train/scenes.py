@@ -27,9 +27,11 @@ FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
 NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
 IGNORE = 255
-# A character with more than this share of its cell behind a finger tells nothing; with more
-# than that it is a finger.
-HIDDEN_PART, HIDDEN_WHOLLY = 0.4, 0.8
+# Share of a character's ink in plain view. What a finger leaves of it: so much is a digit for
+# certain, of less it is left open whether it is one. It tells which one as far as digits
+# differ there, which the network learns from how often each one was right; less than
+# that is not worth a guess, and of next to nothing the finger is all there is.
+VIEW_OF_A_DIGIT, VIEW_THAT_TELLS, VIEW_OF_NOTHING = 0.45, 0.2, 0.08
 
 
 def families(folder):
@@ -614,18 +616,22 @@ def reader_strip(rng, assets):
                 paste(flat, small, x, y, ink)
     if rng.random() < 0.07:
         draw_crack(rng, flat)
-    hidden = np.zeros(len(lit_cells))
-    if rng.random() < 0.15:  # a hand over a part of it, mostly over an end
+    in_view = np.ones(len(lit_cells))
+    if rng.random() < 0.22:  # a hand over a part of it, mostly over an end
+        uncovered = np.ones_like(flat)
         for _ in range(1 if rng.random() < 0.7 else 2):
             pick = rng.random()
             _, x, w, _ = lit_cells[0 if pick < 0.4 else -1 if pick < 0.7 else rng.integers(len(lit_cells))]
             tip = (margin + x + w * rng.uniform(-1.2, 1.2), margin + rng.uniform(line.top - 0.4 * h, line.bottom + 0.6 * h))
             hides, bright = finger(rng, flat.shape, tip, h)
             flat = flat + (bright - flat) * hides
-            top, base = int(margin + line.top), int(margin + line.bottom)
-            for i, (_, x, w, _) in enumerate(lit_cells):
-                cell = hides[top:base, max(0, int(margin + x - 0.4 * w)) : int(margin + x + 0.4 * w) + 1]
-                hidden[i] = max(hidden[i], cell.mean())
+            uncovered *= 1 - hides
+        uncovered = uncovered[margin:-margin, margin:-margin]
+        for i, (_, x, w, _) in enumerate(lit_cells):
+            cell = np.s_[:, max(0, int(x - 0.5 * w)) : int(x + 0.5 * w) + 1]
+            ink = line.mask[cell].astype(np.float32)
+            if ink.any():
+                in_view[i] = (ink * uncovered[cell]).sum() / ink.sum()
     if rng.random() < 0.3:
         flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
     flat = np.clip(flat, 0, 255)
@@ -708,9 +714,8 @@ def reader_strip(rng, assets):
         d = np.abs(at - x)
         core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
         kind[rim & (kind == NONE)] = IGNORE
-        if hidden[i] > HIDDEN_PART:
-            # What is left of it tells nothing that is worth a risk.
-            kind[core] = OTHER if hidden[i] > HIDDEN_WHOLLY else IGNORE
+        if in_view[i] < VIEW_THAT_TELLS:
+            kind[core] = OTHER if in_view[i] < VIEW_OF_NOTHING else IGNORE
             share[core] = 0.1
             weight[core] = float(ch.isdigit() and not view)
             continue
@@ -723,7 +728,7 @@ def reader_strip(rng, assets):
             if on and ch.isdigit() and ch not in seems:
                 kind[core] = TURNED if view == "turned" else MIRROR
         elif ch.isdigit():
-            kind[core] = DIGIT if on else IGNORE
+            kind[core] = DIGIT if on and in_view[i] > VIEW_OF_A_DIGIT else IGNORE
             row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
             if on:
                 for digit, a in shares.get(i, {ch: 1.0}).items():
