@@ -6,6 +6,7 @@ use super::eye::{Eye, WITH_ROOM};
 use super::pyramid::Pyramid;
 use super::read::{COLUMN_PX, Columns, Kind, LEAST_TELLING, middle_of};
 use super::rectify::{DIGIT_PX, Room};
+use super::row::Beside;
 use crate::error::Result;
 
 /// A letter of AM or PM, as a digit is tall: it begins within so many strip px of the edge of the
@@ -21,12 +22,21 @@ const FEWEST_OF_A_LETTER: usize = 2;
 const ALONE_PX: f32 = 24.0;
 /// ... and of both together, at most: they may be a third taller than the strip is cut for.
 const TWO_ALONE_PX: f32 = 48.0;
-/// Where AM and PM stand in small print, as `Row::beside` takes it: behind the upper half of the
-/// last digit, and two places below the last ones. What stands before the former is a digit.
-const SMALL_LETTERS: [(f32, f32, f32, f32, bool); 3] = [
-    (0.0, 2.0, -0.05, 0.45, true),
-    (-1.8, 0.2, 1.2, 1.7, false),
-    (-1.8, 0.2, 1.3, 1.9, false),
+/// Where AM and PM stand in small print: behind the upper half of the last digit ...
+const BEHIND: Beside = Beside {
+    along: (0.0, 2.0),
+    across: (-0.05, 0.45),
+};
+/// ... or, of two sizes, below the last digits.
+const BELOW: [Beside; 2] = [
+    Beside {
+        along: (-1.8, 0.2),
+        across: (1.2, 1.7),
+    },
+    Beside {
+        along: (-1.8, 0.2),
+        across: (1.3, 1.9),
+    },
 ];
 /// ... and what is taken in around them, in heights of such letters.
 const AROUND_LETTERS: Room = Room {
@@ -118,17 +128,15 @@ impl Eye {
         let [row] = &display.rows[..] else {
             return Ok(false);
         };
-        for (from, to, top, base, is_behind) in SMALL_LETTERS {
-            let quad = row.beside(from, to, top, base);
-            if let Some((_, columns)) = self.cut_and_read(frame, &quad, AROUND_LETTERS)? {
-                let begin = if is_behind {
-                    AROUND_LETTERS.margin * DIGIT_PX
-                } else {
-                    0.0
-                };
-                if columns.has_two_letters(begin) {
-                    return Ok(true);
-                }
+        // What stands before those behind the digits is a digit.
+        let behind = (BEHIND, AROUND_LETTERS.margin * DIGIT_PX);
+        let below = BELOW.map(|place| (place, 0.0));
+        for (place, begin_px) in [behind].into_iter().chain(below) {
+            let quad = row.beside(&place);
+            if let Some((_, columns)) = self.cut_and_read(frame, &quad, AROUND_LETTERS)?
+                && columns.has_two_letters(begin_px)
+            {
+                return Ok(true);
             }
         }
         Ok(false)

@@ -57,6 +57,13 @@ impl Alignment {
     }
 }
 
+/// A place beside a row, in its digits' heights: from and to how far along it from its right edge,
+/// and how far below its upper edge.
+pub(super) struct Beside {
+    pub along: (f32, f32),
+    pub across: (f32, f32),
+}
+
 impl Row {
     /// From the groups of a stretch; `None` without two places to measure a pitch by.
     pub fn new(strip: &Strip, lie: &Lie, groups: &[Group]) -> Option<Self> {
@@ -255,14 +262,14 @@ impl Row {
         ])
     }
 
-    /// A place beside the row: along it `from` and `to` digit heights from its right edge, and
-    /// across it `top` and `base` heights from its upper edge.
-    pub fn beside(&self, from: f32, to: f32, top: f32, base: f32) -> Quad {
+    /// A place beside the row.
+    pub fn beside(&self, place: &Beside) -> Quad {
         let [a, b, c, d] = self.quad.corners();
-        let at = |along: f32, down: f32| {
+        let at = |along: f32, across: f32| {
             let along = 1.0 + along / self.length;
-            a.towards(b, along).towards(d.towards(c, along), down)
+            a.towards(b, along).towards(d.towards(c, along), across)
         };
+        let ((from, to), (top, base)) = (place.along, place.across);
         Quad::from_corners([at(from, top), at(to, top), at(to, base), at(from, base)])
     }
 
