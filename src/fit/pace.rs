@@ -53,14 +53,15 @@ const SPEEDS: [(i128, i128, f64); 8] = [
     (1, 8, SLOWED),
     (1, 10, SLOWED),
 ];
+
+/// ln(0.01 / 7): one clip in a hundred is conformed, to one of seven speeds.
+pub(super) const SLOWED: f64 = -6.55;
+
 /// The slowest of the speeds.
 pub fn slowest_speed() -> Ratio {
     let speeds = SPEEDS.map(|(num, den, _)| Ratio::new(num, den));
     speeds.into_iter().fold(Ratio::ONE, Ratio::min)
 }
-
-/// ln(0.01 / 7): one clip in a hundred is conformed, to one of seven speeds.
-pub(super) const SLOWED: f64 = -6.55;
 
 /// A clock form and a speed: how fast counts pass in the clip.
 #[derive(Clone, Copy, Debug, PartialEq)]

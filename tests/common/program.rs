@@ -13,6 +13,11 @@ pub struct Said {
     pub stderr: String,
 }
 
+/// Counts, or clip frames, that bounds may be wide. Camera and clock run in step: one count can't be
+/// narrowed. Two near rates, both possible over a short look, add to it; a fine clock is placed to
+/// the clip's frame.
+const WIDEST: f64 = 1.25;
+
 /// `rollmark read --json` on one clip.
 pub fn read(clip: &Path) -> Said {
     read_with(&[], clip)
@@ -96,13 +101,19 @@ impl Said {
     /// The start is `label`, with whatever confidence.
     #[track_caller]
     pub fn must_start_at(&self, label: &str) {
+        self.must_start_within(label, WIDEST);
+    }
+
+    /// The same, with bounds of so many counts or clip frames.
+    #[track_caller]
+    pub fn must_start_within(&self, label: &str, widest: f64) {
         assert_eq!(self.label(), Some(label), "{}", self.all());
         assert!(
             ["sure", "unsure"].contains(&self.verdict()),
             "{}",
             self.all()
         );
-        self.bounds_must_hold(label);
+        self.bounds_must_hold(label, widest);
     }
 
     /// A start may be missing or marked as doubtful, or lack the last digits of `label`, but not
@@ -147,10 +158,10 @@ impl Said {
         }
     }
 
-    /// The bounds hold the count of the label on frame 0, are hardly wider than a count or
-    /// a clip frame, and agree with the seconds beside them.
+    /// The bounds hold the count of the label on frame 0, are no wider than so many counts or
+    /// clip frames, and agree with the seconds beside them.
     #[track_caller]
-    fn bounds_must_hold(&self, label: &str) {
+    fn bounds_must_hold(&self, label: &str, widest: f64) {
         let clock = &self.json["clock"];
         let rate: Rate = clock["rate"].as_str().unwrap().parse().unwrap();
         let form = match clock["form"].as_str().unwrap() {
@@ -173,11 +184,9 @@ impl Said {
             "count {count} outside of [{low}, {high})\n{}",
             self.all()
         );
-        // Camera and clock run in step: one count can't be narrowed. Two near rates, both
-        // possible over a short look, add to it; a fine clock is placed to the clip's frame.
         let per_second = rate.ratio().to_f64();
         let frame: Rate = self.json["clip"]["rate"].as_str().unwrap().parse().unwrap();
-        let widest = 1.25 * (per_second / frame.ratio().to_f64()).max(1.0);
+        let widest = widest * (per_second / frame.ratio().to_f64()).max(1.0);
         assert!(
             high - low <= widest,
             "bounds {low} to {high} are wide\n{}",
