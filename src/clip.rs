@@ -12,7 +12,7 @@ mod search;
 mod track;
 
 use self::afterglow::Afterglow;
-use self::in_vain::InVain;
+use self::in_vain::{InVain, Met};
 use self::search::Search;
 use crate::clip_base;
 use crate::error::{Error, Result};
@@ -20,6 +20,7 @@ use crate::evidence::Album;
 use crate::facts::ClipFacts;
 use crate::fit::{self, ClockFit, Known, SightingFit};
 use crate::frame::{Aim, Footage, Light, Stamp};
+use crate::geometry::Quad;
 use crate::media;
 use crate::note::Note;
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
@@ -46,8 +47,9 @@ pub enum Look {
     Head,
     /// Only the last twenty seconds.
     Tail,
-    /// The first and the last twenty seconds, these even if those settle the start: a clock seen
-    /// at both ends shows its drift, and whether it was set anew.
+    /// The first and the last twenty seconds, or the halves of a clip of less than forty, the latter
+    /// even if the former settles the start: a clock seen at both ends shows its drift, and whether
+    /// it was set anew.
     Ends,
 }
 
@@ -189,10 +191,15 @@ impl Watch<'_> {
         self.tell(Event::Opened {
             duration_s: duration_s.map(|d| d.to_f64()),
         });
-        let end = Ratio::from_integer(END_S);
-        let is_long = duration_s.is_none_or(|d| d > end);
-        let tail_from = duration_s.map_or(end, |d| d - end);
         let look = self.options.look;
+        let end = Ratio::from_integer(END_S);
+        // A clip that is no longer than both has halves for ends.
+        let end = match duration_s.filter(|_| look == Look::Ends) {
+            Some(duration_s) => end.min(duration_s * Ratio::new(1, 2)),
+            None => end,
+        };
+        let is_long = duration_s.is_none_or(|d| d > end);
+        let tail_from = duration_s.map_or(end, |d| (d - end).max(Ratio::ZERO));
         for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
             let facts = self.footage.facts();
             if sharpness == Sharpness::Fine
@@ -208,7 +215,7 @@ impl Watch<'_> {
             {
                 break;
             }
-            if look != Look::Head && is_long {
+            if look == Look::Tail || (look != Look::Head && is_long) {
                 // What the head has shown already is not looked at twice.
                 let from = tail_from.max(if look == Look::Tail { Ratio::ZERO } else { end });
                 self.must_see_from = (look == Look::Ends).then_some(from);
@@ -271,30 +278,34 @@ impl Watch<'_> {
         Ok(Pyramid::new(self.footage.picture(self.light)?.grey))
     }
 
-    /// Displays in the frame that were not followed in vain before.
+    /// Displays in the frame that were not followed in vain before, and loose digits. What lies on
+    /// lettering that stands there as it stood before, and has no more places, is a view of it: a
+    /// piece, or the way it reads in a mirror.
     fn fresh_displays(
         &mut self,
         pyramid: &Pyramid,
         stamp: Stamp,
         sharpness: Sharpness,
     ) -> Result<Discovery> {
-        let found = (self.eye).discover(pyramid, sharpness, &mut self.lettering, stamp)?;
+        let mut found = (self.eye).discover(pyramid, sharpness, &mut self.lettering, stamp)?;
+        let mut standing: Vec<Display> = Vec::new();
         let mut fresh: Vec<Display> = Vec::new();
         for display in found.displays {
-            if fresh.len() == MOST_DISPLAYS {
-                break;
-            }
             let shown = || self.shown_by(&display, pyramid, stamp);
-            if !fresh.iter().any(|d| d.is_same_as(&display))
-                && !self.in_vain.holds(self.light, &display, shown)?
-            {
-                fresh.push(display);
+            match self.in_vain.meets(self.light, &display, shown)? {
+                Met::Standing => standing.push(display),
+                Met::InVain => {}
+                Met::Never if fresh.iter().any(|d| d.is_same_as(&display)) => {}
+                Met::Never => fresh.push(display),
             }
         }
-        Ok(Discovery {
-            displays: fresh,
-            ..found
-        })
+        fresh.retain(|d| !standing.iter().any(|lettering| d.is_view_of(lettering)));
+        fresh.truncate(MOST_DISPLAYS);
+        let stands_alone =
+            |line: &Quad| !standing.iter().any(|lettering| lettering.has_on_it(line));
+        found.loose_digits.retain(|loose| stands_alone(&loose.quad));
+        found.displays = fresh;
+        Ok(found)
     }
 
     /// What a display shows that was found in this frame; `None` if it cannot be read there.

@@ -95,11 +95,15 @@ impl Quad {
     /// lies on the other.
     pub fn lies_on(&self, other: &Self) -> bool {
         let (own, line) = (self.direction(), other.direction());
-        let (along, aside) = other.along_and_aside(self.centre());
         own.x * line.x + own.y * line.y > 0.8
             && self.is_mirrored() == other.is_mirrored()
-            && along.abs() < 0.5 * other.length_px()
-            && aside.abs() < 0.6 * other.height_px()
+            && self.has_its_middle_on(other)
+    }
+
+    /// True if the middle of this one lies on the other, whichever way it is read.
+    pub fn has_its_middle_on(&self, other: &Self) -> bool {
+        let (along, aside) = other.along_and_aside(self.centre());
+        along.abs() < 0.5 * other.length_px() && aside.abs() < 0.6 * other.height_px()
     }
 
     /// Mean of the corners.

@@ -6,6 +6,10 @@ mod common;
 use common::program::{Said, read, read_all, read_with};
 use common::segments::{Display, digits_at_25};
 use common::{BurnedIn, FONT, H264, Paper, Shelf, movie};
+use rollmark::clip::{ReadOptions, read_clip};
+use rollmark::outcome::Verdict;
+use rollmark::progress::{Event, Wish};
+use rollmark::vision::Eye;
 use std::path::{Path, PathBuf};
 
 const TEN: &str = "10:00:00:00";
@@ -76,6 +80,20 @@ fn a_clock_that_comes_into_view_beside_a_counter_is_found() {
         draw(r"text='%{eif\:(n*7919)\:d\:8}'", 56, "white", (60, 40)),
     ));
     read(&shelf.path("both.mp4")).must_be_sure_of(TEN);
+}
+
+/// How long has been recorded, say, large above the time of day: which is the clock, nobody can tell.
+#[test]
+fn a_large_clock_does_not_hide_a_small_one_beside_it() {
+    let shelf = Shelf::new();
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=black:s=1280x720:r=25 -t 4 -vf {},{} {H264} both.mp4",
+        draw(r"timecode='00\:00\:12\:00':r=25", 110, "white", (120, 220)),
+        draw(r"timecode='13\:08\:06\:12':r=25", 40, "skyblue", (400, 380)),
+    ));
+    let said = read(&shelf.path("both.mp4"));
+    assert_eq!(said.verdict(), "unsure", "{}", said.all());
+    assert!(said.codes().contains(&"clocks_disagree"), "{}", said.all());
 }
 
 /// Three frames at the head tell a start, but nothing that one could rely on.
@@ -203,6 +221,26 @@ fn slates_at_both_ends_tell_the_drift_if_they_are_asked_for() {
     assert!(low <= 45.0 && 45.0 <= high, "{}", said.all());
     assert!(high - low < 60.0, "{}", said.all());
     assert!(said.codes().contains(&"drift_measured"), "{}", said.all());
+}
+
+/// A clip that is as long as what is looked at of either end, or shorter, has ends, too.
+#[test]
+fn the_ends_of_a_short_clip_are_looked_at_if_they_are_asked_for() {
+    let shelf = Shelf::new();
+    let clock = |label| draw(&format!("timecode='{label}':r=25"), 60, "white", (10, 30));
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=black:s=480x120:r=25 -t 8 -vf {},{},{},{} {H264} clip.mp4",
+        clock(r"10\:00\:00\:00"),
+        "drawbox=t=fill:c=black:enable='gte(t,2)'",
+        clock(r"11\:30\:00\:00") + ":enable='gte(t,5)'",
+        "drawbox=t=fill:c=black:enable='between(t,2,5)'",
+    ));
+    let clip = shelf.path("clip.mp4");
+    read_with(&["--look", "head"], &clip).must_be_sure_of(TEN);
+    read_with(&["--look", "tail"], &clip).must_be_sure_of(TEN);
+    let said = read_with(&["--look", "ends"], &clip);
+    assert_eq!(said.verdict(), "unsure", "{}", said.all());
+    assert!(said.codes().contains(&"clock_rejammed"), "{}", said.all());
 }
 
 // Rates ------------------------------------------------------------------------
@@ -766,6 +804,29 @@ fn a_clock_that_stands_still_is_never_sure() {
     let said = read(&clip);
     assert_ne!(said.verdict(), "sure", "{}", said.all());
     assert_ne!(said.verdict(), "failed", "{}", said.all());
+}
+
+/// Lettering that reads like a clock is known again at the next look, also where a camera sways, and
+/// so are its pieces: the frames around it are decoded once.
+#[test]
+fn a_clock_that_stands_still_is_followed_once() {
+    let shelf = Shelf::new();
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=0x335566:s=1280x720:r=25:d=12 -vf drawtext=fontfile={FONT}:{},noise=alls=8:allf=t \
+         {H264} -g 12 still.mp4",
+        r"text='20\:50\:16\:08':fontsize=60:fontcolor=white:x='500+100*sin(2*t)':y='300+100*cos(3*t)'"
+    ));
+    let mut frames_read = 0;
+    let mut count = |event| {
+        frames_read += usize::from(matches!(event, Event::Reading { .. }));
+        Wish::GoOn
+    };
+    let eye = Eye::open().expect("the networks are built in");
+    let options = ReadOptions::default();
+    let read = read_clip(&eye, &shelf.path("still.mp4"), &options, &mut count);
+    assert_eq!(read.outcome.verdict, Verdict::None);
+    // Half a second shows that it stands; the second opinion is one of two looks more.
+    assert!((10..40).contains(&frames_read), "{frames_read}");
 }
 
 /// FFmpeg's first test picture counts whole seconds from 0 in one figure, the

@@ -3,6 +3,7 @@
 //! and more, and any lettering in the scene may be what is left of a clock.
 
 use crate::timecode::Ratio;
+use crate::vision::LooseDigits;
 use std::collections::BTreeSet;
 
 /// Seconds between two looks at frames laid over each other.
@@ -17,32 +18,45 @@ pub(super) struct Afterglow {
 }
 
 impl Afterglow {
-    /// True if `digits`, line by line, may be a part of a clock in the frame at `at`: some of
+    /// True if these `lines` may be a part of a clock in the frame at `at`: some of
     /// them were not in view yet when frames were laid over each other in vain. A clock of which
     /// other digits are lit in each frame reads otherwise in each; lettering does not.
-    pub fn is_worth_it(&self, at: Ratio, digits: &[String]) -> bool {
+    pub fn is_worth_it(&self, at: Ratio, lines: &[LooseDigits]) -> bool {
         let step = Ratio::from_integer(STEP_S);
         let is_soon = self.last.is_some_and(|last| at >= last && at < last + step);
-        !is_soon && digits.iter().any(|line| !self.lettering.contains(line))
+        !is_soon
+            && lines
+                .iter()
+                .any(|line| !self.lettering.contains(&line.digits))
     }
 
     pub fn begins(&mut self, at: Ratio) {
         self.last = Some(at);
     }
 
-    pub fn was_in_vain(&mut self, digits: Vec<String>) {
-        self.lettering.extend(digits);
+    pub fn was_in_vain(&mut self, lines: Vec<LooseDigits>) {
+        self.lettering
+            .extend(lines.into_iter().map(|line| line.digits));
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::{Point, Quad};
 
     #[test]
     fn lettering_is_looked_at_once_and_digits_that_change_again_and_again() {
         let seconds = Ratio::from_integer;
-        let lines = |texts: &[&str]| -> Vec<String> { texts.iter().map(|&t| t.into()).collect() };
+        let corners = [(0.0, 0.0), (90.0, 0.0), (90.0, 20.0), (0.0, 20.0)];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        let lines = |texts: &[&str]| -> Vec<LooseDigits> {
+            let line = |text: &&str| LooseDigits {
+                quad,
+                digits: (*text).to_owned(),
+            };
+            texts.iter().map(line).collect()
+        };
         let mut afterglow = Afterglow::default();
         assert!(!afterglow.is_worth_it(seconds(0), &[]));
         assert!(afterglow.is_worth_it(seconds(0), &lines(&["42"])));

@@ -19,6 +19,17 @@ const MOST_STEPS: i32 = 3;
 #[derive(Default)]
 pub(super) struct InVain(Vec<Known>);
 
+/// What is known of a display that a look found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Met {
+    /// It was not met before, or is plainly another than was, or went on since.
+    Never,
+    /// It is one that led nowhere.
+    InVain,
+    /// ... and shows the same digits as it did then: it does not run.
+    Standing,
+}
+
 struct Known {
     /// If it was followed and did not change, or could not be read: where, and by which light.
     /// `None` if one look saw it and nothing came of the frames around.
@@ -69,32 +80,38 @@ impl InVain {
         waits
     }
 
-    /// True if `display`, seen by `light`, is one of them: it stands where one was followed by that
+    /// Whether `display`, seen by `light`, is one of them: it stands where one was followed by that
     /// light and does not plainly show something else or seconds that went on, or it shows the same
     /// anywhere and by any light, as lettering does that a camera pans over. `shown` tells what it
     /// shows, if it is seen.
     ///
     /// # Errors
     /// Those of `shown`.
-    pub fn holds(
+    pub fn meets(
         &self,
         light: Light,
         display: &Display,
         shown: impl FnOnce() -> Result<Option<Vec<DigitOdds>>>,
-    ) -> Result<bool> {
+    ) -> Result<Met> {
         if self.0.is_empty() {
-            return Ok(false);
+            return Ok(Met::Never);
         }
         let now = shown()?.unwrap_or_default();
-        Ok(self.0.iter().any(|known| {
+        let mut met = Met::Never;
+        for known in &self.0 {
             let alike = Alike::of(&known.shown, &now);
-            if known.stood_at(light, display) {
-                let has_stepped = has_stepped(display, &known.shown, &now);
-                !alike.is_other() && (known.was_waited_for || !has_stepped)
-            } else {
-                alike.is_same()
+            if alike.is_same() {
+                return Ok(Met::Standing);
             }
-        }))
+            let has_stepped = has_stepped(display, &known.shown, &now);
+            if known.stood_at(light, display)
+                && !alike.is_other()
+                && (known.was_waited_for || !has_stepped)
+            {
+                met = Met::InVain;
+            }
+        }
+        Ok(met)
     }
 }
 
@@ -220,21 +237,22 @@ mod tests {
         let mut in_vain = InVain::default();
         in_vain.add(Light::Luma, standing_at(0.0), seen("17042031"));
         in_vain.add_glimpse(seen("95059014"));
-        for (x, light, now, is_held) in [
+        for (x, light, now, met) in [
             // Where one was followed, what is not plainly another.
-            (0.0, Light::Luma, "17842037", true),
-            (0.0, Light::Colour, "17842037", false),
-            (0.0, Light::Luma, "12254917", false),
+            (0.0, Light::Luma, "17842037", Met::InVain),
+            (0.0, Light::Luma, "17042031", Met::Standing),
+            (0.0, Light::Colour, "17842037", Met::Never),
+            (0.0, Light::Luma, "12254917", Met::Never),
             // Elsewhere, and by another light, what shows the same.
-            (400.0, Light::Luma, "17042031", true),
-            (400.0, Light::Colour, "95059014", true),
-            (0.0, Light::Colour, "9505.014", true),
+            (400.0, Light::Luma, "17042031", Met::Standing),
+            (400.0, Light::Colour, "95059014", Met::Standing),
+            (0.0, Light::Colour, "9505.014", Met::Standing),
             // A clock that a look saw has gone on at the next.
-            (400.0, Light::Luma, "95059114", false),
+            (400.0, Light::Luma, "95059114", Met::Never),
         ] {
             let shown = || Ok(Some(seen(now)));
-            let holds = in_vain.holds(light, &standing_at(x), shown).unwrap();
-            assert_eq!(holds, is_held, "{now} at {x} by {light:?}");
+            let is = in_vain.meets(light, &standing_at(x), shown).unwrap();
+            assert_eq!(is, met, "{now} at {x} by {light:?}");
         }
     }
 
@@ -259,8 +277,8 @@ mod tests {
             let mut in_vain = InVain::default();
             assert!(!in_vain.waits_for(Light::Luma, &display));
             in_vain.add(Light::Luma, display.clone(), seen(then));
-            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
-            assert_eq!(held.unwrap(), is_held, "{now} after {then}");
+            let met = in_vain.meets(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(met.unwrap() != Met::Never, is_held, "{now} after {then}");
             // It is waited for once.
             assert!(!in_vain.waits_for(Light::Colour, &display));
             let waits = in_vain.waits_for(Light::Luma, &display);
@@ -268,8 +286,12 @@ mod tests {
             assert!(!in_vain.waits_for(Light::Luma, &display));
             let is_held = is_held || waits;
             in_vain.add(Light::Luma, display.clone(), seen(then));
-            let held = in_vain.holds(Light::Luma, &display, || Ok(Some(seen(now))));
-            assert_eq!(held.unwrap(), is_held, "{now} after {then}, waited for");
+            let met = in_vain.meets(Light::Luma, &display, || Ok(Some(seen(now))));
+            assert_eq!(
+                met.unwrap() != Met::Never,
+                is_held,
+                "{now} after {then}, waited for"
+            );
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::frame::{Aim, Light, Pace, Stamp};
 use crate::note::Note;
 use crate::progress::{Event, Wish};
 use crate::timecode::Ratio;
-use crate::vision::{Discovery, Display, Pyramid, Sharpness};
+use crate::vision::{Display, LooseDigits, Pyramid, Sharpness};
 use image::GrayImage;
 
 /// Seconds between looks where every frame is decoded.
@@ -262,7 +262,7 @@ impl Watch<'_> {
             return Ok(Found::Settled);
         }
         let pyramid = self.picture()?;
-        let found = self.displays_in_view(&pyramid, stamp, sharpness)?;
+        let found = self.fresh_displays(&pyramid, stamp, sharpness)?;
         self.stages.candidates(&pyramid, &found.displays, stamp);
         if !found.displays.is_empty() {
             return self.follow(&pyramid, found.displays, stamp);
@@ -276,29 +276,12 @@ impl Watch<'_> {
         Ok(Found::GoOn)
     }
 
-    /// As [`Self::fresh_displays`]; where a display is seen plainly and whole in a quarter of
-    /// the size, that is enough to follow it. The dense pass looks again in full.
-    fn displays_in_view(
-        &mut self,
-        pyramid: &Pyramid,
-        stamp: Stamp,
-        sharpness: Sharpness,
-    ) -> Result<Discovery> {
-        if sharpness == Sharpness::Coarse {
-            let found = self.fresh_displays(pyramid, stamp, Sharpness::Broad)?;
-            if found.displays.iter().any(Display::is_plain_and_whole) {
-                return Ok(found);
-            }
-        }
-        self.fresh_displays(pyramid, stamp, sharpness)
-    }
-
     /// Looks at the brightest of several frames laid over each other: a multiplexed display
     /// lights only some of its digits in any one frame.
     fn look_at_afterglow(
         &mut self,
         first: GrayImage,
-        digits: Vec<String>,
+        lines: Vec<LooseDigits>,
         sharpness: Sharpness,
     ) -> Result<Found> {
         self.afterglow.begins(self.reached);
@@ -321,7 +304,7 @@ impl Watch<'_> {
         let glow = Pyramid::new(brightest);
         let found = self.fresh_displays(&glow, stamp, sharpness)?;
         if found.displays.is_empty() {
-            self.afterglow.was_in_vain(digits);
+            self.afterglow.was_in_vain(lines);
             return Ok(Found::GoOn);
         }
         self.stages.candidates(&glow, &found.displays, stamp);

@@ -67,13 +67,20 @@ pub(super) fn away(
     some.iter().filter(is_away).count()
 }
 
-/// True if the clock's seconds were seen to change: some looks agree with the `counts` of one second
-/// and some with those of another.
+/// True if the clock was seen to carry as no counter of anything else does: some looks agree with the
+/// `counts` of one second and some with those of another, or of one minute and of another where any
+/// counter goes on to the seconds behind the same number, as behind 99 hundredths.
 pub(super) fn carries(looks: &Looks, form: ClockForm, counts: &[i64]) -> bool {
+    let is_decimal = form.base() == 10u32.pow(form.last_digits().into());
     let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
     let mut seen: BTreeMap<u8, usize> = BTreeMap::new();
     for look in (0..looks.len()).filter(agrees) {
-        *seen.entry(form.label(counts[look]).seconds()).or_default() += 1;
+        let label = form.label(counts[look]);
+        let carried_to = match is_decimal {
+            true => label.minutes(),
+            false => label.seconds(),
+        };
+        *seen.entry(carried_to).or_default() += 1;
     }
     seen.values().filter(|&&looks| looks >= FEWEST).count() > 1
 }

@@ -109,6 +109,20 @@ impl Display {
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
     }
 
+    /// True if a line of digits stands on one of its rows, whichever way it reads.
+    pub fn has_on_it(&self, line: &Quad) -> bool {
+        self.rows
+            .iter()
+            .any(|row| line.has_its_middle_on(&row.quad))
+    }
+
+    /// True if each row of this one stands on one of the other's, whichever way they read, and it
+    /// has no more places.
+    pub fn is_view_of(&self, other: &Self) -> bool {
+        self.layout().places() <= other.layout().places()
+            && self.rows.iter().all(|row| other.has_on_it(&row.quad))
+    }
+
     /// True if this one, just found, is worth following beside `others`, which are followed and
     /// should be no more than `most`. One that is among them is not, unless its places are filled
     /// better: a display that was caught between two counts at first leaves places beside the

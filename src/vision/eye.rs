@@ -70,8 +70,15 @@ const WELL_SEEN: f32 = 0.75;
 pub struct Discovery {
     /// Likeliest first.
     pub displays: Vec<Display>,
-    /// Digits of lines that read well, clocks or not: some digits of a clock may be dark.
-    pub loose_digits: Vec<String>,
+    /// Lines that read well, clocks or not: some digits of a clock may be dark.
+    pub loose_digits: Vec<LooseDigits>,
+}
+
+/// A line of digits, as it was read one way.
+#[derive(Clone, Debug)]
+pub struct LooseDigits {
+    pub quad: Quad,
+    pub digits: String,
 }
 
 /// Where a display is looked for again.
@@ -201,7 +208,10 @@ impl Eye {
         let mut take = |views: &[(Strip, Columns)], pieces: &mut Vec<(Row, f32)>| {
             for (strip, columns) in views {
                 if columns.legibility() >= LEAST_LOOSE {
-                    loose_digits.push(columns.digits());
+                    loose_digits.push(LooseDigits {
+                        quad: strip.quad(),
+                        digits: columns.digits(),
+                    });
                 }
                 let (clocks, rows) = displays_in(strip, columns);
                 singles.extend(clocks);

@@ -33,7 +33,7 @@ mod rectify;
 mod row;
 
 pub use display::Display;
-pub use eye::{Discovery, Eye, Followed, Search};
+pub use eye::{Discovery, Eye, Followed, LooseDigits, Search};
 pub use find::Sharpness;
 pub use lettering::Lettering;
 pub use lines::Line;

@@ -185,6 +185,17 @@ fn a_counter_without_marks_is_no_clock_at_another_speed() {
             false => assert_unsure(&fit, "speed_doubtful"),
         }
     }
+    // Hundredths go on beyond 99 as any counter does, but not beyond 59 seconds.
+    for (label, is_told_bare) in [("18:27:36.40", false), ("18:27:59.40", true)] {
+        let mut scene = Scene::new(ClockForm::Hundredths, label, Rate::F30);
+        (scene.speed, scene.frames) = (0.5, (0..90).collect());
+        scene.mark = bare;
+        let fit = run(&scene.film());
+        match is_told_bare {
+            true => assert_eq!(fit.verdict, Verdict::Sure, "{label} {fit:#?}"),
+            false => assert_unsure(&fit, "speed_doubtful"),
+        }
+    }
     // Some clocks have no marks; at the clip's own speed they need none.
     let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
     (scene.mark, scene.frames) = (bare, (0..25).collect());
