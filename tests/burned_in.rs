@@ -94,6 +94,10 @@ fn a_large_clock_does_not_hide_a_small_one_beside_it() {
     let said = read(&shelf.path("both.mp4"));
     assert_eq!(said.verdict(), "unsure", "{}", said.all());
     assert!(said.codes().contains(&"clocks_disagree"), "{}", said.all());
+    // Both are named: the crew knows which is the clock.
+    for label in ["00:00:12:00", "13:08:06:12"] {
+        assert!(said.all().contains(label), "{}", said.all());
+    }
 }
 
 /// Three frames at the head tell a start, but nothing that one could rely on.

@@ -106,12 +106,12 @@ impl Table<'_> {
         let mut doubts: Vec<Note> = Vec::new();
         let conflict = self.conflict(&joints[0], order);
         if let Some(other) = conflict {
-            let (_, _, mirage) = self.decide(&[other], fit.clone());
+            let (by_other, _, mirage) = self.decide(&[other], fit.clone());
             if !mirage.is_empty() {
                 return (fit, 0.0, mirage);
             }
             if self.overlap(lead, other) {
-                doubts.push(reasons::clocks_disagree());
+                doubts.push(reasons::clocks_disagree(by_other.start.as_ref()));
             } else {
                 // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
                 doubts.push(reasons::rejammed());

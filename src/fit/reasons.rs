@@ -1,5 +1,6 @@
 //! The sentences that an editor reads, with their stable codes.
 
+use super::FittedStart;
 use super::audit::Lead;
 use super::pace::Dial;
 use crate::note::Note;
@@ -284,10 +285,16 @@ pub(super) fn rejammed() -> Note {
     )
 }
 
-pub(super) fn clocks_disagree() -> Note {
+/// `by_other`: the start by the less clear one, if it tells any.
+pub(super) fn clocks_disagree(by_other: Option<&FittedStart>) -> Note {
+    let by_other = by_other.map_or_else(String::new, |start| {
+        format!("; by the other it would be {}", start.label)
+    });
     Note::new(
         "clocks_disagree",
-        "two running clocks are in view and do not agree; the start is by the clearer one",
+        format!(
+            "two running clocks are in view and do not agree; the start is by the clearer one{by_other}"
+        ),
     )
 }
 
