@@ -2,7 +2,7 @@
 //! comes to stand where lettering stood shows other digits, and one that cannot be read by its
 //! luma may be read by its colour.
 
-use super::track::PLAIN;
+use super::track::{PLAIN, plain_digits};
 use crate::error::Result;
 use crate::frame::Light;
 use crate::reading::DigitOdds;
@@ -123,13 +123,7 @@ fn shows_seconds(display: &Display) -> bool {
 /// True if all that changed of a display of whole seconds is that they went on: footage that plays
 /// slower than it was shot shows each for longer than a clock is waited for.
 fn has_stepped(display: &Display, then: &[DigitOdds], now: &[DigitOdds]) -> bool {
-    let plain = |odds: &[DigitOdds]| -> Option<Vec<u8>> {
-        let digits = odds.iter().map(DigitOdds::best);
-        digits
-            .map(|(digit, p)| (p >= PLAIN).then_some(digit))
-            .collect()
-    };
-    let (Some(then), Some(now)) = (plain(then), plain(now)) else {
+    let (Some(then), Some(now)) = (plain_digits(then), plain_digits(now)) else {
         return false;
     };
     if !shows_seconds(display) || then.len() != now.len() || then.len() < 2 {

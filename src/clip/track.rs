@@ -239,9 +239,7 @@ impl Track {
         let mut told: Vec<Ratio> = Vec::new();
         for reading in readings {
             let last = &reading.places[reading.places.len() - usize::from(places)..];
-            let best = last.iter().map(DigitOdds::best);
-            if best.clone().all(|(_, p)| p >= PLAIN) {
-                let number: Vec<u8> = best.map(|(digit, _)| digit).collect();
+            if let Some(number) = plain_digits(last) {
                 changes += i128::from(last_shown.as_ref() != Some(&number));
                 last_shown = Some(number.clone());
                 shown.insert(number);
@@ -334,6 +332,13 @@ impl Track {
             })
         })
     }
+}
+
+/// What places show, if all show a digit plainly.
+pub(super) fn plain_digits(places: &[DigitOdds]) -> Option<Vec<u8>> {
+    let best = places.iter().map(DigitOdds::best);
+    best.map(|(digit, p)| (p >= PLAIN).then_some(digit))
+        .collect()
 }
 
 /// Numbers that a group of seconds shows at most in a while, of which so many are misread.
