@@ -217,7 +217,10 @@ impl Watch<'_> {
             }
             if look == Look::Tail || (look != Look::Head && is_long) {
                 // What the head has shown already is not looked at twice.
-                let from = tail_from.max(if look == Look::Tail { Ratio::ZERO } else { end });
+                let from = match look {
+                    Look::Tail => tail_from,
+                    _ => tail_from.max(end),
+                };
                 self.must_see_from = (look == Look::Ends).then_some(from);
                 let aim = if duration_s.is_some() {
                     Aim::At(from)
@@ -295,7 +298,6 @@ impl Watch<'_> {
             match self.in_vain.meets(self.light, &display, shown)? {
                 Met::Standing => standing.push(display),
                 Met::InVain => {}
-                Met::Never if fresh.iter().any(|d| d.is_same_as(&display)) => {}
                 Met::Never => fresh.push(display),
             }
         }

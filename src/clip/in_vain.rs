@@ -103,10 +103,9 @@ impl InVain {
             if alike.is_same() {
                 return Ok(Met::Standing);
             }
-            let has_stepped = has_stepped(display, &known.shown, &now);
             if known.stood_at(light, display)
                 && !alike.is_other()
-                && (known.was_waited_for || !has_stepped)
+                && (known.was_waited_for || !has_stepped(display, &known.shown, &now))
             {
                 met = Met::InVain;
             }
