@@ -46,12 +46,23 @@ impl Levels {
 }
 
 /// [`Levels::expand`] for limited range in 8 bits, in operations that compilers do for many
-/// samples at once: all other pictures are rare.
+/// samples at once: all pictures but those of 8 and 10 bits are rare.
+#[inline(always)]
 fn expand_8_bit(code: u8) -> u8 {
     const BLACK: u8 = 16;
     const WHITE: u8 = 235;
     const RANGE: u16 = (WHITE - BLACK) as u16;
     let above = u16::from(code.clamp(BLACK, WHITE) - BLACK);
+    ((above * 255 + RANGE / 2) / RANGE) as u8
+}
+
+/// The same in 10 bits: a third of the time that a table takes.
+#[inline(always)]
+fn expand_10_bit(code: u16) -> u8 {
+    const BLACK: u16 = 16 << 2;
+    const WHITE: u16 = 235 << 2;
+    const RANGE: u32 = (WHITE - BLACK) as u32;
+    let above = u32::from(code.clamp(BLACK, WHITE) - BLACK);
     ((above * 255 + RANGE / 2) / RANGE) as u8
 }
 
@@ -186,6 +197,15 @@ impl LumaReader {
             }
             return luma;
         }
+        let is_plain = plane.step == 2 && plane.shift == 0 && !plane.is_big_endian;
+        if is_plain && plane.depth == 10 && !levels.is_full_range {
+            for y in 0..height {
+                let words = row(y).as_chunks::<2>().0.iter();
+                let codes = words.map(|&word| u16::from_le_bytes(word));
+                widely(|| luma.extend(codes.map(expand_10_bit)));
+            }
+            return luma;
+        }
         let table = match &mut self.deep_table {
             Some((made_for, table)) if *made_for == levels => table,
             stale => &mut stale.insert((levels, levels.table())).1,
@@ -314,13 +334,16 @@ mod tests {
     }
 
     #[test]
-    fn the_common_case_is_no_other_than_the_rule() {
-        let levels = Levels {
-            depth: 8,
+    fn the_common_cases_are_no_others_than_the_rule() {
+        let of = |depth| Levels {
+            depth,
             is_full_range: false,
         };
         for code in 0..=255 {
-            assert_eq!(expand_8_bit(code), levels.expand(code.into()), "{code}");
+            assert_eq!(expand_8_bit(code), of(8).expand(code.into()), "{code}");
+        }
+        for code in 0..=1023 {
+            assert_eq!(expand_10_bit(code), of(10).expand(code.into()), "{code}");
         }
     }
 
