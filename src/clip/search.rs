@@ -118,7 +118,7 @@ impl Watch<'_> {
             };
             if found == Found::Settled
                 || (search.in_colours
-                    && self.look_in_colours(stamp, search.closer)? == Found::Settled)
+                    && self.look_in_colours(stamp, search)? == Found::Settled)
             {
                 return Ok(Found::Settled);
             }
@@ -154,7 +154,7 @@ impl Watch<'_> {
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
         if !found.displays.is_empty() {
-            return self.look_closely(before, stamp, &pyramid, &found.displays, search.closer);
+            return self.look_closely(before, stamp, &pyramid, &found.displays, search);
         }
         self.stages.candidates(&pyramid, &[], stamp);
         if search.is_broad() || !self.afterglow.is_worth_it(at, &found.loose_digits) {
@@ -169,7 +169,11 @@ impl Watch<'_> {
 
     /// Looks at a frame, unless one close before it was, and around it for digits that stand out
     /// by their colour alone. Comes back to where it was called.
-    fn look_in_colours(&mut self, stamp: Stamp, closer: Sharpness) -> Result<Found> {
+    fn look_in_colours(&mut self, stamp: Stamp, search: Search) -> Result<Found> {
+        let search = Search {
+            sharpness: Sharpness::Broad,
+            ..search
+        };
         let (at, reached) = (stamp.seconds(), self.reached);
         let since = |last: Ratio| at - last;
         let before = (self.looked_in_colours)
@@ -183,9 +187,9 @@ impl Watch<'_> {
         }
         self.light = Light::Colour;
         let colours = self.picture()?;
-        let found = self.fresh_displays(&colours, stamp, Sharpness::Broad)?;
+        let found = self.fresh_displays(&colours, stamp, search.sharpness)?;
         if found.displays.iter().any(Display::is_plain) {
-            let found = self.look_closely(before, stamp, &colours, &found.displays, closer)?;
+            let found = self.look_closely(before, stamp, &colours, &found.displays, search)?;
             if found == Found::Settled {
                 return Ok(Found::Settled);
             }
@@ -213,10 +217,13 @@ impl Watch<'_> {
         stamp: Stamp,
         pyramid: &Pyramid,
         displays: &[Display],
-        sharpness: Sharpness,
+        search: Search,
     ) -> Result<Found> {
         self.footage.set_pace(Pace::EveryFrame);
-        let found = self.look_before_and_behind(before, stamp.seconds(), sharpness)?;
+        // A frame that was looked at as closely as it would be now shows nothing new.
+        let is_close = search.sharpness == search.closer;
+        let seen = is_close.then_some((pyramid, displays));
+        let found = self.look_before_and_behind(before, stamp.seconds(), seen, search.closer)?;
         if found != Found::Settled {
             for display in displays {
                 if let Some(shown) = self.shown_by(display, pyramid, stamp)? {
@@ -227,11 +234,13 @@ impl Watch<'_> {
         Ok(found)
     }
 
-    /// Looks at the frames from `before` on, at `at` in any case, and some time further.
+    /// Looks at the frames from `before` on, at `at` in any case, and some time further. What is
+    /// known of the frame at `at` is not looked for again, unless something was followed before it.
     fn look_before_and_behind(
         &mut self,
         before: Option<Ratio>,
         at: Ratio,
+        mut seen: Option<(&Pyramid, &[Display])>,
         sharpness: Sharpness,
     ) -> Result<Found> {
         let until = at + Ratio::from_integer(NO_MORE_S);
@@ -246,8 +255,18 @@ impl Watch<'_> {
                 continue;
             }
             next_look = now + ratio(LOOK_STEP_S);
-            if self.look(stamp, sharpness)? == Found::Settled {
+            let found = match seen.filter(|_| now == at) {
+                Some((pyramid, displays)) => {
+                    self.stages.candidates(pyramid, displays, stamp);
+                    self.follow(pyramid, displays.to_vec(), stamp)?
+                }
+                None => self.look(stamp, sharpness)?,
+            };
+            if found == Found::Settled {
                 return Ok(Found::Settled);
+            }
+            if self.reached > now {
+                seen = None;
             }
         }
         Ok(Found::GoOn)
