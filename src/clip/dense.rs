@@ -88,6 +88,11 @@ impl Watch<'_> {
                     None => track.misses += 1,
                 }
             }
+            for at in 0..tracks.len() {
+                let (before, rest) = tracks.split_at_mut(at);
+                let Some((track, behind)) = rest.split_first_mut() else { break };
+                track.meets(before.iter().chain(&*behind));
+            }
             let is_worth_it = |t: &Track| {
                 t.is_worth_following(slowdown)
                     && !tracks.iter().any(|whole| t.is_idle_beside(whole))

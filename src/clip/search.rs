@@ -117,8 +117,7 @@ impl Watch<'_> {
                 self.look_around(before, stamp, search)?
             };
             if found == Found::Settled
-                || (search.in_colours
-                    && self.look_in_colours(stamp, search)? == Found::Settled)
+                || (search.in_colours && self.look_in_colours(stamp, search)? == Found::Settled)
             {
                 return Ok(Found::Settled);
             }

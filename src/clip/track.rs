@@ -52,6 +52,9 @@ pub(super) struct Track {
     cut: usize,
     /// Readings in which letters stood right behind the last place.
     lettered: usize,
+    /// Readings beside a whole clock, and those of them in which one of its own rows was that one's.
+    beside: usize,
+    borrowed: usize,
     /// Looks further behind them that saw more than two, less those that did not.
     words: i32,
     /// Looks that found two small letters by themselves, less those that did not.
@@ -70,6 +73,8 @@ impl Track {
             misses: 0,
             cut: 0,
             lettered: 0,
+            beside: 0,
+            borrowed: 0,
             words: 0,
             small_letters: 0,
         }
@@ -82,6 +87,24 @@ impl Track {
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
         self.weigh_letters();
+    }
+
+    /// Takes what else was read in the frame that was read last.
+    pub fn meets<'a>(&mut self, others: impl Iterator<Item = &'a Self>) {
+        let is_whole = |other: &&Self| {
+            other.misses == 0 && other.display.is_plain_and_whole() && other.counts_parts()
+        };
+        let mut wholes = others.filter(is_whole).peekable();
+        if self.misses == 0 && wholes.peek().is_some() {
+            self.beside += 1;
+            self.borrowed += usize::from(wholes.any(|w| self.display.takes_the_row_of(&w.display)));
+        }
+    }
+
+    /// True if one of several rows is that of a whole clock: a number above that or below, of a
+    /// scene or a slate, would pass for its hours or frames.
+    fn borrows_a_row(&self) -> bool {
+        2 * self.borrowed > self.beside
     }
 
     /// True if letters stand right behind the last place, two or more.
@@ -149,11 +172,12 @@ impl Track {
     }
 
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, and none of the `others` sees more of the same digits, or groups them better, or tells
+    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits, or groups them better, or tells
     /// that they stand.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
+            && !self.borrows_a_row()
             && !others.into_iter().any(|other| {
                 self.is_piece_of(other)
                     || self.stands_with(other)

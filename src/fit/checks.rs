@@ -146,6 +146,10 @@ impl Table<'_> {
                     fit.notes.push(note);
                 }
             }
+            for &(from, to) in &seen.held {
+                let at_s = |tick| Ratio::from_integer(tick) * self.times.tick_s;
+                fit.notes.push(reasons::held(at_s(from), at_s(to)));
+            }
             if let Some(place) = seen.left_out {
                 has_jumped |= labels::runs_apart(looks, place, form, counts);
                 let note = reasons::place_left_out(looks.dial, place);

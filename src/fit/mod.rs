@@ -7,6 +7,7 @@
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
 //! - `odd`: a pace that no table holds, measured
 //! - `window`: one sighting against every pace
+//! - `held`: looks at a display that is held while its clock runs on
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
 //! - `lean`: what frames of one standing digit are worth together
@@ -30,6 +31,7 @@ mod checks;
 mod clock;
 mod excused;
 mod facing;
+mod held;
 mod join;
 mod judge;
 mod labels;

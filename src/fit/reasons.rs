@@ -385,6 +385,19 @@ pub(super) fn odd_pace(speed: Ratio) -> Note {
     )
 }
 
+/// In clip seconds.
+pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
+    Note::new(
+        "display_held",
+        format!(
+            "from {:.1} to {:.1} s the display is held at one label, as slates hold theirs at the \
+             clap; the start is by the frames in which it runs",
+            from_s.to_f64(),
+            to_s.to_f64()
+        ),
+    )
+}
+
 pub(super) fn late_display(hz: u32) -> Note {
     Note::new(
         "late_display",

@@ -2,6 +2,7 @@
 
 use super::Known;
 use super::audit::{Ballot, ENOUGH, Group};
+use super::held::Held;
 use super::lean::Leans;
 use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
@@ -67,6 +68,8 @@ pub(super) struct Seen<'a> {
     pub worth: f64,
     /// Digits of the label at which it stands still; empty if it does not.
     pub stands_at: Vec<u8>,
+    /// Ticks from and to which it was held while the clock ran on; its looks there are left out.
+    pub held: Vec<(i64, i64)>,
 }
 
 impl<'a> Seen<'a> {
@@ -82,7 +85,28 @@ impl<'a> Seen<'a> {
             running: 0.0,
             worth: 0.0,
             stands_at: Vec::new(),
+            held: Vec::new(),
         }
+    }
+
+    /// True if it runs, and shows at `tick` what the clock does then, or a frame before or after.
+    fn shows_in_time(&self, tick: i64, times: &Times) -> bool {
+        let (Kind::Runs, Some(looks), Some(best)) =
+            (self.kind, &self.looks, self.window.scored.first())
+        else {
+            return false;
+        };
+        let Some(look) = looks.ticks.iter().position(|&t| t == tick) else {
+            return false;
+        };
+        let placed = window::place(looks, times, best, self.window.reference_tick);
+        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        let frame = (frame_s * best.pace.counts_per_second()).ceil();
+        let near = i64::try_from(frame).unwrap_or(1).max(1);
+        placed.is_some_and(|counts| {
+            (counts[look] - near..=counts[look] + near)
+                .any(|count| looks.agreement_at(look, best.pace.form, count).agrees())
+        })
     }
 }
 
@@ -107,15 +131,43 @@ pub(super) fn see<'a>(
             .map(|stretch| see_stretch(sighting, stretch, times, known, is_alone))
             .collect()
     };
-    let mut seen = see(&looks);
+    let (looks, mut seen) = without_held(&looks, times, see).unwrap_or_else(|| {
+        let seen = see(&looks);
+        (looks, seen)
+    });
     let tail = unproven_tail(&seen, times);
     if tail > 0 {
+        let held = std::mem::take(&mut seen[0].held);
         seen = see(&looks.without_tail(tail));
+        seen[0].held = held;
         for seen in &mut seen {
             seen.tail = tail;
         }
     }
     seen
+}
+
+/// The looks at a display that runs, and what they are without those at labels that are held, where
+/// each of these came when the clock showed it. One that did not is no label that is held, but
+/// another number, or a clock that was set.
+fn without_held<'a>(
+    looks: &Looks<'a>,
+    times: &Times,
+    see: impl Fn(&Looks<'a>) -> Vec<Seen<'a>>,
+) -> Option<(Looks<'a>, Vec<Seen<'a>>)> {
+    let Held { running, held } = Held::of(looks)?;
+    let running = looks.subset(&running);
+    let mut seen = see(&running);
+    let comes_in_time = |&(first, _): &(usize, usize)| {
+        seen.iter()
+            .any(|seen| seen.shows_in_time(looks.ticks[first], times))
+    };
+    if !held.iter().all(comes_in_time) {
+        return None;
+    }
+    let ticks = |&(first, last): &(usize, usize)| (looks.ticks[first], looks.ticks[last]);
+    seen[0].held = held.iter().map(ticks).collect();
+    Some((running, seen))
 }
 
 /// Last places that hardly any frame tells, where the clock could do without them: tenths

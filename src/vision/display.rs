@@ -123,6 +123,14 @@ impl Display {
             && self.rows.iter().all(|row| other.has_on_it(&row.quad))
     }
 
+    /// True if it has several rows and one of them stands on the only one of `other`, whichever way
+    /// they read.
+    pub fn takes_the_row_of(&self, other: &Self) -> bool {
+        self.has_rows()
+            && !other.has_rows()
+            && self.rows.iter().any(|row| other.has_on_it(&row.quad))
+    }
+
     /// True if this one, just found, is worth following beside `others`, which are followed and
     /// should be no more than `most`. One that is among them is not, unless its places are filled
     /// better: a display that was caught between two counts at first leaves places beside the

@@ -508,16 +508,6 @@ fn a_clock_whose_last_digit_is_lost_and_another_read_twice_is_not_sure() {
 }
 
 #[test]
-fn a_clock_that_pauses_in_view_is_not_sure() {
-    let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
-    let held = filmed.sighting.readings[40].places.clone();
-    for reading in &mut filmed.sighting.readings[40..] {
-        reading.places = held.clone();
-    }
-    assert_unsure(&run(&filmed), "clock_jumped");
-}
-
-#[test]
 fn a_display_that_shows_every_second_frame_number_is_followed() {
     for rate in [Rate::F50, Rate::F59_94, Rate::F60] {
         let mut scene = Scene::new(frames(rate), "10:20:30:08", Rate::F24);

@@ -6,6 +6,7 @@ mod checks;
 mod doubts;
 mod excused;
 mod facing;
+mod held;
 mod laws;
 mod minutes;
 mod odd;
