@@ -90,7 +90,9 @@ impl Watch<'_> {
             }
             for at in 0..tracks.len() {
                 let (before, rest) = tracks.split_at_mut(at);
-                let Some((track, behind)) = rest.split_first_mut() else { break };
+                let Some((track, behind)) = rest.split_first_mut() else {
+                    break;
+                };
                 track.meets(before.iter().chain(&*behind));
             }
             let is_worth_it = |t: &Track| {

@@ -1,7 +1,7 @@
 //! Two rows of digits that stand close together: the finder took them from the side, saw them
 //! askew, or saw one of them only.
 
-use super::display::{LEAST_LEGIBLE_ROW, displays_in};
+use super::display::{LEAST_LEGIBLE_ROW, displays_in, may_be_first};
 use super::eye::Eye;
 use super::layout::is_clock;
 use super::lines::Line;
@@ -196,6 +196,7 @@ impl Eye {
                 };
                 let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
                 if is_clock(&joint)
+                    && may_be_first(in_order[0])
                     && candidate.1 >= LEAST_LEGIBLE_ROW
                     && best
                         .as_ref()

@@ -245,7 +245,8 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     let mut found = Vec::new();
     for (i, (a, sure_a)) in pieces.iter().enumerate() {
         for (j, (b, sure_b)) in pieces.iter().enumerate() {
-            if i == j || !belongs_after(&a.quad, &b.quad) {
+            let is_below = || may_be_first(&a.groups) && stands_below(&a.quad, &b.quad);
+            if i == j || !(is_below() || stands_behind(&a.quad, &b.quad)) {
                 continue;
             }
             let display = Display {
@@ -260,20 +261,36 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     found
 }
 
-/// True if `b` stands right below `a` or just behind it, turned the same way.
-fn belongs_after(a: &Quad, b: &Quad) -> bool {
-    let (ahead, b_ahead) = (a.direction(), b.direction());
+/// True if a row of such groups may be the first of two, one below the other. A number by itself
+/// above minutes, seconds and frames is that of a scene or a take at least as often as the hours.
+pub(super) const fn may_be_first(groups: &[u8]) -> bool {
+    groups.len() > 1
+}
+
+/// True if `b` stands right below `a`, turned the same way.
+fn stands_below(a: &Quad, b: &Quad) -> bool {
     let (along, down) = a.along_and_aside(b.centre());
     let (ha, hb) = (a.height_px(), b.height_px());
     let reach = ha.max(hb);
-    let is_below = (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
-        && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach;
+    (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
+        && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach
+        && are_alike(a, b)
+}
+
+/// True if `b` stands just behind `a`, turned the same way.
+fn stands_behind(a: &Quad, b: &Quad) -> bool {
+    let (along, down) = a.along_and_aside(b.centre());
+    let reach = a.height_px().max(b.height_px());
     let gap = along - (a.length_px() + b.length_px()) / 2.0;
-    let is_behind = down.abs() < 0.8 * reach && (-0.5 * reach..2.5 * reach).contains(&gap);
+    down.abs() < 0.8 * reach && (-0.5 * reach..2.5 * reach).contains(&gap) && are_alike(a, b)
+}
+
+/// True if two rows of one display may be turned and as high as these.
+fn are_alike(a: &Quad, b: &Quad) -> bool {
+    let (ahead, b_ahead) = (a.direction(), b.direction());
     a.is_mirrored() == b.is_mirrored()
         && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
-        && (0.35..2.9).contains(&(ha / hb))
-        && (is_below || is_behind)
+        && (0.35..2.9).contains(&(a.height_px() / b.height_px()))
 }
 
 #[cfg(test)]
@@ -411,6 +428,23 @@ mod tests {
     }
 
     #[test]
+    fn a_number_by_itself_is_no_row_above_another() {
+        let number = level(100.0, 100.0, 90.0, 60.0);
+        for (groups, rest, place, count) in [
+            (&[2][..], &[2, 2, 2][..], (100.0, 180.0), 0),
+            (&[2], &[2, 2], (100.0, 180.0), 0),
+            (&[2, 2], &[2, 2], (100.0, 180.0), 1),
+            // Below or behind it is frames, or hours that are larger.
+            (&[2, 2, 2], &[2], (100.0, 180.0), 1),
+            (&[2], &[2, 2, 2], (210.0, 100.0), 1),
+        ] {
+            let rest = of_groups(level(place.0, place.1, 300.0, 60.0), rest);
+            let pieces = [(of_groups(number, groups), 1.0), (rest, 1.0)];
+            assert_eq!(pairs(&pieces).len(), count, "{pieces:?}");
+        }
+    }
+
+    #[test]
     fn rows_below_and_behind_belong_together_and_others_do_not() {
         let first = level(100.0, 100.0, 300.0, 60.0);
         for (second, belongs) in [
@@ -422,7 +456,12 @@ mod tests {
             (level(800.0, 180.0, 100.0, 60.0), false),
             (level(200.0, 180.0, 20.0, 10.0), false),
         ] {
-            assert_eq!(belongs_after(&first, &second), belongs, "{second:?}");
+            let pieces = [&[2, 2][..], &[2, 2]]
+                .into_iter()
+                .zip([first, second])
+                .map(|(groups, quad)| (of_groups(quad, groups), 1.0))
+                .collect::<Vec<_>>();
+            assert_eq!(pairs(&pieces).len(), usize::from(belongs), "{second:?}");
         }
     }
 }
