@@ -42,6 +42,29 @@ pub fn exact_rate(text: &str) -> Option<Rate> {
     Rate::from_ratio(text.parse().ok()?)
 }
 
+/// Length in clip seconds, exact; by counted frames where they are evenly spaced.
+pub fn duration_s(outcome: &ClipOutcome) -> Option<Ratio> {
+    let clip = &outcome.clip;
+    let told: Option<Ratio> = clip
+        .exact_duration_seconds
+        .as_ref()
+        .and_then(|text| text.parse().ok());
+    let rate = clip.rate.as_deref().and_then(exact_rate);
+    let counted = rate
+        .zip(clip.frames)
+        .filter(|_| !clip.variable_rate)
+        .map(|(rate, frames)| (rate, Ratio::from_integer(frames) / rate.ratio()));
+    match (told, counted) {
+        // A coarse time base rounds the length; a file that was cut off lacks frames.
+        (Some(told), Some((rate, counted))) if (told - counted).abs() < rate.ratio().recip() => {
+            Some(counted)
+        }
+        (None, Some((_, counted))) => Some(counted),
+        (told, _) => told,
+    }
+    .filter(|s| s.is_positive())
+}
+
 /// Real seconds from the clock's last midnight to frame 0, for the middle of the bounds;
 /// in `[0, day)`.
 pub fn seconds_of_day(outcome: &ClipOutcome) -> Option<Ratio> {

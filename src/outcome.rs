@@ -91,6 +91,10 @@ pub struct Chapter {
 pub struct ByHand {
     /// `set`, `rejected`, or `unusable`: what was said cannot be, and what was read is kept.
     pub what: String,
+    /// True if the start itself was said: not only how the clock counts, by which what was read may
+    /// still be doubted.
+    #[serde(default)]
+    pub says_start: bool,
     /// Why, in the person's words; may be empty.
     pub remark: String,
     /// What was read before, kept as evidence.

@@ -162,6 +162,7 @@ fn by_hand() -> ClipOutcome {
         reasons: vec![Note::new("set_by_hand", "the start was set by hand")],
         by_hand: Some(ByHand {
             what: "set".into(),
+            says_start: true,
             remark: "seen on the call sheet".into(),
             read_verdict: read.verdict,
             read_start: read.start,

@@ -4,14 +4,14 @@
 
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::{Slate, days, duration_s, exact_speed};
+use super::gaps::{Slate, days, exact_speed};
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
 use super::own_clock::{MOST_DRIFT_PPM, OwnClock, Point, Written};
 use super::settle;
 use super::words::{offset_in_words, span, time_of_day};
-use crate::clip_base;
+use crate::clip_base::{self, duration_s};
 use crate::note::Note;
 use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
@@ -262,7 +262,7 @@ impl<'a> Card<'a> {
                 let is_doubtful = is_alone
                     && agreeing >= ENOUGH_TO_DOUBT
                     && agreeing >= 2 * outliers.len()
-                    && outcome.by_hand.is_none()
+                    && !outcome.by_hand.as_ref().is_some_and(|said| said.says_start)
                     && outcome.verdict == Verdict::Sure;
                 if is_doubtful {
                     outcome.verdict = Verdict::Unsure;

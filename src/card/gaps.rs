@@ -67,29 +67,6 @@ pub(super) fn exact_speed(speed: f64) -> Ratio {
     Ratio::new(num, den)
 }
 
-/// Length in clip seconds, exact; by counted frames where they are evenly spaced.
-pub(super) fn duration_s(outcome: &ClipOutcome) -> Option<Ratio> {
-    let clip = &outcome.clip;
-    let told: Option<Ratio> = clip
-        .exact_duration_seconds
-        .as_ref()
-        .and_then(|text| text.parse().ok());
-    let rate = clip.rate.as_deref().and_then(clip_base::exact_rate);
-    let counted = rate
-        .zip(clip.frames)
-        .filter(|_| !clip.variable_rate)
-        .map(|(rate, frames)| (rate, Ratio::from_integer(frames) / rate.ratio()));
-    match (told, counted) {
-        // A coarse time base rounds the length; a file that was cut off lacks frames.
-        (Some(told), Some((rate, counted))) if (told - counted).abs() < rate.ratio().recip() => {
-            Some(counted)
-        }
-        (None, Some((_, counted))) => Some(counted),
-        (told, _) => told,
-    }
-    .filter(|s| s.is_positive())
-}
-
 /// What lies between two chapters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Gap {

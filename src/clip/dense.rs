@@ -64,6 +64,7 @@ impl Watch<'_> {
         let mut asked_in_vain = 0;
         let mut width_before = None;
         let mut has_glanced = false;
+        let mut next_slate = None;
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
@@ -119,11 +120,17 @@ impl Watch<'_> {
                     if std::mem::replace(&mut has_glanced, true) {
                         break;
                     }
-                    let Some(elsewhere) = self.glance_ahead(at, &done, &tracks, &answer)? else {
-                        break;
-                    };
-                    // What is seen there is read on to, and for as long again.
-                    ask_at = elsewhere.seconds() + ratio(ASK_STEP_S);
+                    match self.glance_ahead(at, &done, &tracks, &answer)? {
+                        Ahead::NothingElse => break,
+                        // What is seen there is read on to, and for as long again.
+                        Ahead::OtherDigits(there) => {
+                            ask_at = there.seconds() + ratio(ASK_STEP_S);
+                        }
+                        Ahead::OtherDisplays(found) => {
+                            next_slate = Some(found);
+                            break;
+                        }
+                    }
                 }
                 asked_in_vain += 1;
             }
@@ -147,6 +154,16 @@ impl Watch<'_> {
                 now = Some((stamp, Some(self.picture()?)));
             }
         }
+        if tracks.is_empty() && next_slate.is_none() {
+            // The displays have gone; what comes behind them may be another crew's slate, or ours.
+            let (answer, is_settled) = self.answer(&done, &[]);
+            if is_settled
+                && let Ahead::OtherDisplays(found) =
+                    self.glance_ahead(self.reached, &done, &[], &answer)?
+            {
+                next_slate = Some(found);
+            }
+        }
         done.extend(tracks);
         let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
         for (track, tells) in done.into_iter().zip(tells) {
@@ -158,6 +175,14 @@ impl Watch<'_> {
             if tells {
                 self.sightings.push(track.told().into_owned());
             }
+        }
+        if let Some(Slate {
+            picture,
+            displays,
+            stamp,
+        }) = next_slate
+        {
+            return self.follow(&picture, displays, stamp);
         }
         Ok(if self.is_settled(&self.fit(), &self.sightings) {
             Found::Settled
@@ -247,50 +272,83 @@ impl Watch<'_> {
         Ok(seen.filter(|seen| track.is_in_view(&seen.reading)))
     }
 
-    /// Looks at a few frames ahead of the one at `at`. The stamp of one where the displays are in
-    /// view, but show something else than `answer` has them show: then it comes back to where it was
-    /// called. What they show is no more than a reason to read on: a digit may be misread.
+    /// Looks at a few frames ahead of the one at `at`: do the displays show there what `answer` has
+    /// them show, or is another one held up by then. Comes back to where it was called where they
+    /// show something else, which is no more than a reason to read on: a digit may be misread.
     fn glance_ahead(
         &mut self,
         at: Ratio,
         done: &[Track],
         tracks: &[Track],
         answer: &ClockFit,
-    ) -> Result<Option<Stamp>> {
+    ) -> Result<Ahead> {
         self.footage.set_pace(Pace::Ahead {
             closest_s: ratio(GLANCE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
         let mut ahead = tracks.to_vec();
         let mut agreed = answer.frames_agreeing();
-        let mut elsewhere = None;
+        let mut seen = Ahead::NothingElse;
         for _ in 0..GLANCES {
             let Some(stamp) = self.advance()? else { break };
-            let pyramid = self.picture()?;
+            let picture = self.picture()?;
             let mut is_in_view = false;
             for track in &mut ahead {
                 let search = vision::Search::Around;
-                if let Some(seen) = self.see(track, &pyramid, stamp, search)? {
+                if let Some(seen) = self.see(track, &picture, stamp, search)? {
                     track.take(seen);
                     is_in_view = true;
                 }
             }
             if !is_in_view {
-                break;
+                let mut displays =
+                    (self.fresh_displays(&picture, stamp, Sharpness::Broad)?).displays;
+                displays.retain(Display::is_plain_and_whole);
+                if !displays.is_empty() {
+                    seen = Ahead::OtherDisplays(Slate {
+                        picture,
+                        displays,
+                        stamp,
+                    });
+                    break;
+                }
+                continue;
             }
             let agree = self.answer(done, &ahead).0.frames_agreeing();
             if agree <= agreed {
-                elsewhere = Some(stamp);
+                seen = Ahead::OtherDigits(stamp);
                 break;
             }
             agreed = agree;
         }
         self.footage.set_pace(Pace::EveryFrame);
-        if elsewhere.is_some() && !self.go_back(at)? {
-            return Ok(None);
-        }
-        Ok(elsewhere)
+        let back_to = match &seen {
+            Ahead::NothingElse => return Ok(seen),
+            Ahead::OtherDigits(_) => at,
+            Ahead::OtherDisplays(slate) => slate.stamp.seconds(),
+        };
+        Ok(match self.go_back(back_to)? {
+            true => seen,
+            false => Ahead::NothingElse,
+        })
     }
+}
+
+/// What frames ahead show of displays whose start seems settled.
+enum Ahead {
+    /// What was expected, or no display.
+    NothingElse,
+    /// Other digits than they should show there.
+    OtherDigits(Stamp),
+    /// Others, of whole clocks, where they have gone: another slate.
+    OtherDisplays(Slate),
+}
+
+/// Displays found in a frame.
+struct Slate {
+    picture: Pyramid,
+    displays: Vec<Display>,
+    stamp: Stamp,
 }
 
 /// True if more frames cannot change an answer whose start is `width` counts wide, `None` if it is

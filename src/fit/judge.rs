@@ -114,11 +114,16 @@ impl Table<'_> {
                 doubts.push(reasons::clocks_disagree(by_other.start.as_ref()));
             } else {
                 // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
-                doubts.push(reasons::rejammed());
+                let surest = lead;
                 let mut order = order.to_vec();
                 order.sort_by_key(|&i| self.windows[i].first_tick);
                 lead = order[0];
                 joints = self.joints(&order);
+                let by_later = match lead == other {
+                    true => self.decide(&[surest], fit.clone()).0,
+                    false => by_other,
+                };
+                doubts.push(reasons::rejammed(by_later.start.as_ref()));
             }
         }
         let survivors = self.survivors(&joints);

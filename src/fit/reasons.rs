@@ -278,10 +278,17 @@ pub(super) fn jumped() -> Note {
     )
 }
 
-pub(super) fn rejammed() -> Note {
+/// `by_later`: the start by the later place, if it tells any.
+pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Note {
+    let by_later = by_later.map_or_else(String::new, |start| {
+        format!("; by the later it would be {}", start.label)
+    });
     Note::new(
         "clock_rejammed",
-        "the clock was set anew between two places in the clip; the start is by the earlier one",
+        format!(
+            "the clock was set anew between two places in the clip, or another one is seen in the \
+             later; the start is by the earlier one{by_later}"
+        ),
     )
 }
 

@@ -446,6 +446,7 @@ mod tests {
         outcome.start.as_mut().unwrap().count = 0.0;
         outcome.by_hand = Some(ByHand {
             what: "set".into(),
+            says_start: true,
             remark: String::new(),
             read_verdict: Verdict::Unsure,
             read_start,

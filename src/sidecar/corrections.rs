@@ -170,6 +170,7 @@ pub fn apply(corrections: &Corrections, name: &str, outcome: ClipOutcome) -> Cli
     };
     let by_hand = ByHand {
         what: "set".into(),
+        says_start: matches!(entry.what, What::Start { .. }),
         remark: entry.remark.clone(),
         read_verdict: outcome.verdict,
         read_start: outcome.start.clone(),
@@ -359,7 +360,16 @@ fn passed(outcome: &ClipOutcome, form: ClockForm, frame: i64) -> Result<Ratio, S
     }
     let rate = outcome.clip.rate.as_deref().and_then(clip_base::exact_rate);
     let rate = rate.ok_or("the clip has no frame rate; give the label of frame 0")?;
-    Ok(Ratio::from_integer(frame) / rate.ratio() * real_rate(outcome, form))
+    let at_s = Ratio::from_integer(frame) / rate.ratio();
+    // Clips do not always tell how many frames they hold, but mostly how long they are.
+    let lasts_s = clip_base::duration_s(outcome);
+    if lasts_s.is_some_and(|lasts_s| at_s >= lasts_s) {
+        let lasts_s = lasts_s.unwrap_or(Ratio::ZERO).to_f64();
+        return Err(format!(
+            "the clip has no frame {frame}, it ends after {lasts_s:.2} s; frames are counted from 0"
+        ));
+    }
+    Ok(at_s * real_rate(outcome, form))
 }
 
 /// Counts per clip second. The outcome has the speed as a float; nine decimals are far

@@ -80,9 +80,12 @@ fn a_start_is_set_at_frame_0_or_at_another_frame() {
     assert_eq!(label(&set), "10:00:00:00");
     // 50 frames at 25 fps are 2 s, which a 29.97 clock takes 59.94 counts for: the label of
     // frame 0 is 60 labels or 59 earlier, and the middle of the bounds says 60 less 0.06.
+    let mut longer = nothing();
+    longer.clip.frames = Some(51);
+    longer.clip.exact_duration_seconds = Some("51/25".into());
     let set = corrected(
         "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:02;00\"\nframe = 50\nrate = 29.97\n",
-        nothing(),
+        longer,
     );
     assert_eq!(label(&set), "10:00:00;00");
     assert_eq!(set.clock.as_ref().unwrap().drop_frame, Some(true));
@@ -174,6 +177,11 @@ fn a_correction_of_no_use_is_told_and_lets_nothing_be_sure() {
             "drop_frame = true",
             pal("10:00:00:00"),
             "there is no drop-frame at 25",
+        ),
+        (
+            "start = \"10:00:00:00\"\nframe = 50",
+            pal("10:00:00:00"),
+            "the clip has no frame 50, it ends after 2.00 s",
         ),
         ("rate = 24", nothing(), "no clock was read; add `start`"),
         (

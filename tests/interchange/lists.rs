@@ -263,6 +263,7 @@ fn marks_of_doubt_and_of_hands_stand_in_comments() {
     let mut by_hand = outcome(frames(Rate::F25, false), "10:00:00:00", Rate::F25, 10);
     by_hand.by_hand = Some(ByHand {
         what: "set".into(),
+        says_start: true,
         remark: "from the\r\nnotes".into(),
         read_verdict: Verdict::None,
         read_start: None,

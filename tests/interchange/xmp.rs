@@ -83,6 +83,7 @@ fn any_remark_gives_a_well_formed_packet() {
     let remark = "<b>&\"'\u{0}\u{1b}]]> \u{fffe} \u{1f3ac}";
     clip.by_hand = Some(ByHand {
         what: "set".into(),
+        says_start: true,
         remark: remark.into(),
         read_verdict: Verdict::None,
         read_start: None,

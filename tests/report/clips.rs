@@ -253,6 +253,7 @@ impl Desk {
         }
         outcome.by_hand = Some(ByHand {
             what: "set".into(),
+            says_start: true,
             remark: remark.into(),
             read_verdict: Verdict::Unsure,
             read_start: read,
@@ -264,6 +265,7 @@ impl Desk {
     pub(super) fn reject(&mut self, remark: &str) {
         self.last().0.by_hand = Some(ByHand {
             what: "rejected".into(),
+            says_start: false,
             remark: remark.into(),
             read_verdict: Verdict::None,
             read_start: None,

@@ -2,6 +2,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
+use crate::sidecar::corrections::{self, Corrections};
 
 fn clip(card: usize, path: &str, words: &str) -> Member {
     let told = Told::parse(&format!("clip {words}")).unwrap();
@@ -160,6 +161,19 @@ fn a_start_against_the_cameras_clock_is_not_called_sure() {
             .iter()
             .all(|(o, _)| o.verdict == Verdict::Sure)
     );
+    // How its clock counts says nothing of the digits; what its start is does.
+    for (said, verdict) in [
+        ("rate = 25", Verdict::Unsure),
+        (r#"start = "17:50:00:00""#, Verdict::Sure),
+    ] {
+        let text = format!("[[clip]]\nname = \"C5.mov\"\n{said}\n");
+        let mut said_of = clips.clone();
+        let read = said_of[4].outcome.clone();
+        let corrections = Corrections::from_text(&text).unwrap();
+        said_of[4].outcome = corrections::apply(&corrections, "C5.mov", read);
+        assert_eq!(said_of[4].outcome.verdict, Verdict::Sure, "{text}");
+        assert_eq!(self::agreed(said_of).clips[4].0.verdict, verdict, "{text}");
+    }
     // Two against one are too few to doubt the third.
     let few = self::agreed(clips.split_off(2));
     assert!(few.clips.iter().all(|(o, _)| o.verdict == Verdict::Sure));
