@@ -21,6 +21,12 @@ const TOLD: f64 = 0.7;
 /// other digit below 1/150, and 1/400).
 const SURE: (f64, f64) = (5.0, 6.0);
 
+/// Probability of the digits before and behind from which on, if it is more than that of all the
+/// rest, a look caught a digit in its change: two that lie over each other read as anything. A clock
+/// that keeps step with the camera is caught in the same digits each second. Where several counts
+/// pass in a frame, all digits are, and none more than others.
+const CAUGHT: f32 = 0.15;
+
 /// Looks that a digit takes part with: of fewer, one that is caught in a change or misread for
 /// once would pass for a lean.
 const FEWEST_LOOKS: usize = 3;
@@ -59,6 +65,17 @@ impl Leans {
             for place in 0..places.saturating_sub(blur.places) {
                 let digit_of = |label: &Digits| usize::from(label.as_slice()[hidden + place]);
                 let digit = digit_of(shown);
+                // Digits that are about to come, or just went, may be in the picture.
+                let mut is_near = [false; 10];
+                near.iter()
+                    .for_each(|label| is_near[digit_of(label)] = true);
+                let odds = looks.reading(look).places[place].all();
+                let caught = (0..10).filter(|&other| is_near[other] && other != digit);
+                let caught: f32 = caught.map(|other| odds[other]).sum();
+                let is_caught = caught >= CAUGHT && caught > 1.0 - caught - odds[digit];
+                if is_caught && blur.steps == 1 {
+                    continue;
+                }
                 let says = looks.place(look, place);
                 let highest = says.iter().copied().fold(f32::MIN, f32::max);
                 let lowest = says.iter().copied().fold(f32::MAX, f32::min);
@@ -66,8 +83,7 @@ impl Leans {
                     continue;
                 }
                 let over = |other: usize| {
-                    // A digit that is about to come, or just went, may be in the picture.
-                    if near.iter().any(|label| digit_of(label) == other) {
+                    if is_near[other] {
                         f32::NAN
                     } else {
                         says[digit] - says[other]

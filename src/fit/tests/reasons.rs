@@ -95,36 +95,59 @@ fn worth(seen: u64, kept: f64, power: f32) -> f64 {
                 *odds = DigitOdds::from_weights(odds.all().map(|p| p.powf(power)));
             }
         }
-        let ticks: Vec<i64> = filmed
-            .sighting
-            .readings
-            .iter()
-            .map(|r| r.stamp.ticks)
-            .collect();
-        let looks = Looks::of(&filmed.sighting, &ticks).unwrap();
-        let rate = Rate::F25.ratio() / Rate::F29_97.ratio();
-        let first = scene
-            .form
-            .count(&scene.form.parse("12:34:20:10").unwrap())
-            .unwrap();
-        let half = Ratio::new(1, 2);
-        let count = |frame: i128| (Ratio::from_integer(frame) * rate + half).floor();
-        let counts: Vec<i64> = (0..i128::from(seen))
-            .map(|f| first + count(f) as i64)
-            .collect();
-        let mut leans = Leans::new();
-        leans.add(
-            &looks,
-            scene.form,
-            &counts,
-            Blur {
-                places: 0,
-                steps: 1,
-            },
-        );
-        leans.worth()
+        worth_of(&filmed, &scene)
     };
     (0..20).map(worth).sum::<f64>() / 20.0
+}
+
+/// What a standing digit is worth by frames that show what `scene` does.
+fn worth_of(filmed: &Filmed, scene: &Scene) -> f64 {
+    let ticks: Vec<i64> = (filmed.sighting.readings.iter())
+        .map(|r| r.stamp.ticks)
+        .collect();
+    let looks = Looks::of(&filmed.sighting, &ticks).unwrap();
+    let blur = Blur {
+        places: 0,
+        steps: 1,
+    };
+    let mut leans = Leans::new();
+    leans.add(&looks, scene.form, &counts_of(scene), blur);
+    leans.worth()
+}
+
+/// The counts that a scene's frames show.
+fn counts_of(scene: &Scene) -> Vec<i64> {
+    let a_frame = scene.form.rate().ratio().to_f64() / scene.camera.ratio().to_f64();
+    let count = |&frame: &u64| (scene.phi + a_frame * frame as f64).floor() as i64;
+    scene.frames.iter().map(count).collect()
+}
+
+/// A clock of 30 that keeps step with a camera of 24 is caught in the same digits each second.
+#[test]
+fn a_digit_that_is_always_caught_in_its_change_says_nothing_of_leans() {
+    let mut scene = Scene::new(frames(Rate::F30), "12:34:20:10", Rate::F24);
+    scene.frames = (0..72).collect();
+    let mut filmed = scene.film();
+    let steady = worth_of(&filmed, &scene);
+    // The digits before and behind it hold much, and others some of the weight.
+    let caught = |digit: usize| {
+        let mut weights = [0.004; 10];
+        (
+            weights[digit],
+            weights[digit - 1],
+            weights[(digit + 1) % 10],
+        ) = (0.5, 0.3, 0.1);
+        weights[1] = 0.06;
+        DigitOdds::from_weights(weights)
+    };
+    for (reading, count) in filmed.sighting.readings.iter_mut().zip(counts_of(&scene)) {
+        let digit = count.rem_euclid(10) as usize;
+        if [4, 9].contains(&digit) {
+            reading.places[7] = caught(digit);
+        }
+    }
+    let with_caught = worth_of(&filmed, &scene);
+    assert!(with_caught > 0.8 * steady, "{with_caught} {steady}");
 }
 
 #[test]
