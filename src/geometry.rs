@@ -69,6 +69,18 @@ impl Quad {
         (along, facing * (step.y * ahead.x - step.x * ahead.y))
     }
 
+    /// True if `other` goes on behind this one in one line, turned alike and as large.
+    pub fn is_in_line_before(&self, other: &Self) -> bool {
+        let (along, aside) = self.along_and_aside(other.centre());
+        let (ahead, other_ahead) = (self.direction(), other.direction());
+        let height = self.height_px();
+        ahead.x * other_ahead.x + ahead.y * other_ahead.y > 0.95
+            && aside.abs() < 0.4 * height
+            && along > 0.0
+            && along < self.length_px() + other.length_px()
+            && (0.75..1.33).contains(&(other.height_px() / height))
+    }
+
     /// True if the text runs as a mirror shows it: its way down lies to the left of its way
     /// ahead.
     pub fn is_mirrored(&self) -> bool {

@@ -167,6 +167,9 @@ impl Table<'_> {
         if has_jumped || self.stood_beside(chosen) {
             doubts.push(reasons::jumped());
         }
+        if self.stands_before_a_length(chosen) {
+            doubts.push(reasons::stands_before_a_length());
+        }
         if agreeing < FEW_FRAMES {
             checks.was_seen_running = false;
             doubts.push(reasons::few_frames(agreeing));
@@ -257,6 +260,33 @@ impl Table<'_> {
         }
         doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
+    }
+
+    /// True if behind a clock of seconds, in its line and as large, another time stands that it has
+    /// yet to reach: a player shows so how far it has come and how long the film is.
+    fn stands_before_a_length(&self, chosen: &Joint) -> bool {
+        let form = chosen.pace.form;
+        let members = chosen.chosen.iter().zip(self.seen);
+        let shown: Vec<&Looks> = members
+            .filter_map(|(start, seen)| start.as_ref().and(seen.looks.as_ref()))
+            .collect();
+        form == ClockForm::Seconds
+            && self.seen.iter().any(|seen| {
+                let Some((still, length_s)) = (seen.looks.as_ref())
+                    .zip(labels::seconds_shown(&seen.stands_at).map(Ratio::from_integer))
+                else {
+                    return false;
+                };
+                let tick = still.ticks[0];
+                let there = still.reading(0).quad;
+                let at_s = Ratio::from_integer(tick) * self.times.tick_s;
+                let come_s = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
+                let is_before = |looks: &&Looks| {
+                    let look = looks.ticks.iter().position(|&t| t == tick);
+                    look.is_some_and(|look| looks.reading(look).quad.is_in_line_before(&there))
+                };
+                come_s < length_s && shown.iter().any(is_before)
+            })
     }
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop,

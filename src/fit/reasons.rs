@@ -392,6 +392,14 @@ pub(super) fn odd_pace(speed: Ratio) -> Note {
     )
 }
 
+pub(super) fn stands_before_a_length() -> Note {
+    Note::new(
+        "may_be_a_player",
+        "behind it, in the same line, another time stands that it has yet to reach: a player shows \
+         so how far it has come, and how long the film is; reject it, or set the start by hand",
+    )
+}
+
 /// In clip seconds.
 pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
     Note::new(

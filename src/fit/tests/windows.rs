@@ -3,6 +3,7 @@
 use super::cases::{codes, label};
 use super::sim::{Filmed, Scene, flat_marks, frames};
 use crate::fit::{ClockFit, Known, NextLook, fit};
+use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::{DigitOdds, Sighting};
@@ -244,6 +245,75 @@ fn two_running_clocks_that_disagree_are_not_sure() {
     assert_eq!(fit.verdict, Verdict::Unsure, "{fit:#?}");
     assert_eq!(codes(&fit), ["clocks_disagree"]);
     assert_eq!(label(&fit), "10:20:30:07");
+}
+
+/// A player's position and length in one line, and signs that are none: before it, above it, a time
+/// that has passed, one beside a clock of frames.
+#[test]
+fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
+    let quad = |x: f32, y: f32| {
+        let corners = [(x, y), (x + 200.0, y), (x + 200.0, y + 40.0), (x, y + 40.0)];
+        Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
+    };
+    let place = |mut filmed: Filmed, quad: Quad| {
+        (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
+        filmed
+    };
+    let still = |form, label| {
+        let mut sign = Scene::new(form, label, Rate::F25);
+        sign.frames = (0..100).collect();
+        let mut sign = sign.film();
+        let shown = sign.sighting.readings[0].places.clone();
+        for reading in &mut sign.sighting.readings {
+            reading.places.clone_from(&shown);
+        }
+        sign
+    };
+    for (form, at, length, there, is_one) in [
+        (
+            ClockForm::Seconds,
+            "00:12:05",
+            "01:42:16",
+            quad(240.0, 0.0),
+            true,
+        ),
+        (
+            ClockForm::Seconds,
+            "00:12:05",
+            "01:42:16",
+            quad(-240.0, 0.0),
+            false,
+        ),
+        (
+            ClockForm::Seconds,
+            "00:12:05",
+            "01:42:16",
+            quad(0.0, 60.0),
+            false,
+        ),
+        (
+            ClockForm::Seconds,
+            "10:12:05",
+            "01:42:16",
+            quad(240.0, 0.0),
+            false,
+        ),
+        (
+            frames(Rate::F25),
+            "00:12:05:10",
+            "01:42:16:02",
+            quad(240.0, 0.0),
+            false,
+        ),
+    ] {
+        let mut clock = Scene::new(form, at, Rate::F25);
+        clock.frames = (0..100).collect();
+        let clock = place(clock.film(), quad(0.0, 0.0));
+        let fit = run(&[clock, place(still(form, length), there)]);
+        let is_doubted = codes(&fit).contains(&"may_be_a_player");
+        assert_eq!(is_doubted, is_one, "{at} {length} {there:?} {fit:#?}");
+        assert_eq!(fit.verdict == Verdict::Unsure, is_one, "{fit:#?}");
+    }
 }
 
 #[test]
