@@ -64,6 +64,30 @@ fn frames_before_the_first_key_frame_with_the_clock_are_read_too() {
     assert!(first_s.is_some_and(|s| s < 2.6), "{}", said.all());
 }
 
+/// Reading goes back to the look before a find; what that frame showed is known.
+#[test]
+fn no_frame_is_looked_at_twice() {
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("8")
+        .then(",drawbox=t=fill:c=gray:enable='lt(t,2.4)'");
+    let shelf = Shelf::new();
+    let clip = shelf.clip("clip.mp4", &clock, &format!("{H264} -g 25 -sc_threshold 0"));
+    let mut looks = Vec::new();
+    let mut keep = |event| {
+        if let Event::Searching { at_s } = event {
+            looks.push((at_s * 1000.0).round() as u64);
+        }
+        Wish::GoOn
+    };
+    let eye = Eye::open().expect("the networks are built in");
+    let read = read_clip(&eye, &clip, &ReadOptions::default(), &mut keep);
+    assert_eq!(read.outcome.verdict, Verdict::Sure);
+    let all = looks.len();
+    looks.sort_unstable();
+    looks.dedup();
+    assert!(looks.contains(&3000) && looks.len() == all, "{looks:?}");
+}
+
 #[test]
 fn a_clock_between_key_frames_that_lie_far_apart_is_found() {
     in_view_for_a_while(999).must_be_sure_of(TEN);
@@ -80,6 +104,27 @@ fn a_clock_that_comes_into_view_beside_a_counter_is_found() {
         draw(r"text='%{eif\:(n*7919)\:d\:8}'", 56, "white", (60, 40)),
     ));
     read(&shelf.path("both.mp4")).must_be_sure_of(TEN);
+}
+
+/// Another crew's slate, and ours after it: nobody can tell which is which.
+#[test]
+fn a_slate_that_follows_upon_another_is_noticed() {
+    let shelf = Shelf::new();
+    let slate = |label: &str, shown: &str| {
+        let label = label.replace(':', r"\:");
+        let source = format!("timecode='{label}':r=25:enable='{shown}'");
+        draw(&source, 60, "white", (100, 150))
+    };
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=black:s=640x360:r=25 -t 6 -vf {},{} {H264} -g 25 two.mp4",
+        slate("02:10:05:21", "lt(t,2.2)"),
+        slate("11:22:33:14", "gt(t,2.6)"),
+    ));
+    let said = read(&shelf.path("two.mp4"));
+    assert_eq!(said.verdict(), "unsure", "{}", said.all());
+    for label in ["02:10:05:21", "11:22:33:14"] {
+        assert!(said.all().contains(label), "{}", said.all());
+    }
 }
 
 /// How long has been recorded, say, large above the time of day: which is the clock, nobody can tell.
