@@ -182,7 +182,7 @@ impl BatchBars {
                 shown.whole.set_length(clips.len() as u64);
                 shown.whole.reset_elapsed();
                 shown.whole.set_style(with_time_left(shown.read.clone()));
-                shown.whole.tick();
+                shown.whole.force_draw();
             }
             CardEvent::Began { clip } => {
                 let bar = shown.bars.add(ProgressBar::no_length());
