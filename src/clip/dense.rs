@@ -39,7 +39,7 @@ const UNCHANGED: (i128, i128) = (49, 50);
 /// many seconds apart: one that is set anew or stopped while it is held up may have run evenly until
 /// then. Most slates are held for two seconds, of which 1.3 were read by then.
 const GLANCE_STEP_S: (i128, i128) = (1, 2);
-/// So many of them, while the display is in view.
+/// So many of them; one that does not show the display is searched for another.
 const GLANCES: usize = 2;
 /// They are key frames, where one comes within so many seconds.
 const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
@@ -154,16 +154,7 @@ impl Watch<'_> {
                 now = Some((stamp, Some(self.picture()?)));
             }
         }
-        if tracks.is_empty() && next_slate.is_none() {
-            // The displays have gone; what comes behind them may be another crew's slate, or ours.
-            let (answer, is_settled) = self.answer(&done, &[]);
-            if is_settled
-                && let Ahead::OtherDisplays(found) =
-                    self.glance_ahead(self.reached, &done, &[], &answer)?
-            {
-                next_slate = Some(found);
-            }
-        }
+        let have_gone = tracks.is_empty();
         done.extend(tracks);
         let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
         for (track, tells) in done.into_iter().zip(tells) {
@@ -176,18 +167,23 @@ impl Watch<'_> {
                 self.sightings.push(track.told().into_owned());
             }
         }
-        if let Some(Slate {
-            picture,
-            displays,
-            stamp,
-        }) = next_slate
+        let answer = self.fit();
+        let is_settled = self.is_settled(&answer, &self.sightings);
+        // What comes behind displays that have gone may be another crew's slate, or ours.
+        if have_gone
+            && is_settled
+            && next_slate.is_none()
+            && let Ahead::OtherDisplays(slate) =
+                self.glance_ahead(self.reached, &[], &[], &answer)?
         {
-            return self.follow(&picture, displays, stamp);
+            next_slate = Some(slate);
         }
-        Ok(if self.is_settled(&self.fit(), &self.sightings) {
-            Found::Settled
-        } else {
-            Found::GoOn
+        if let Some(slate) = next_slate {
+            return self.follow(&slate.picture, slate.displays, slate.stamp);
+        }
+        Ok(match is_settled {
+            true => Found::Settled,
+            false => Found::GoOn,
         })
     }
 

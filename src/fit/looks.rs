@@ -333,6 +333,11 @@ impl<'a> Looks<'a> {
         (!steps.is_empty()).then(|| *steps.select_nth_unstable(middle).1)
     }
 
+    /// Clip seconds from one look to the next, the median; 0 for a single look.
+    pub fn frame_s(&self, times: &Times) -> Ratio {
+        Ratio::from_integer(self.usual_step_ticks().unwrap_or(0)) * times.tick_s
+    }
+
     /// Ticks from the first to the last look.
     pub fn span_ticks(&self) -> i64 {
         match (self.ticks.first(), self.ticks.last()) {

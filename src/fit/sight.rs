@@ -100,7 +100,7 @@ impl<'a> Seen<'a> {
             return false;
         };
         let placed = window::place(looks, times, best, self.window.reference_tick);
-        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        let frame_s = looks.frame_s(times);
         let frame = (frame_s * best.pace.counts_per_second()).ceil();
         let near = i64::try_from(frame).unwrap_or(1).max(1);
         placed.is_some_and(|counts| {
@@ -190,7 +190,7 @@ fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
         100 * told.map(|t| t.0).sum::<usize>() < HARDLY_TOLD_PERCENT * read
     };
     let tail = last.rev().take_while(is_unread).count();
-    let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+    let frame_s = looks.frame_s(times);
     let needs_them = match start.pace.form {
         ClockForm::Hundredths | ClockForm::Thousandths => tail <= Blur::of(start, frame_s).places,
         _ => tail < usize::from(dial.last_digits),
@@ -278,7 +278,7 @@ fn see_stretch<'a>(
     };
     if let Some(counts) = window::place(looks, times, best, seen.window.reference_tick) {
         let form = best.pace.form;
-        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        let frame_s = looks.frame_s(times);
         let mut leans = Leans::new();
         leans.add(looks, form, &counts, Blur::of(best, frame_s));
         seen.worth = leans.worth();
@@ -323,7 +323,7 @@ fn see_stretch<'a>(
 pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
     let placed = window.scored.first().and_then(|best| {
         let counts = window::place(looks, times, best, window.reference_tick)?;
-        let frame_s = Ratio::from_integer(looks.usual_step_ticks().unwrap_or(0)) * times.tick_s;
+        let frame_s = looks.frame_s(times);
         Some((best, counts, Blur::of(best, frame_s)))
     });
     placed.map_or(Tally::EMPTY, |(best, counts, blur)| {

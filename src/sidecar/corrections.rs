@@ -362,11 +362,10 @@ fn passed(outcome: &ClipOutcome, form: ClockForm, frame: i64) -> Result<Ratio, S
     let rate = rate.ok_or("the clip has no frame rate; give the label of frame 0")?;
     let at_s = Ratio::from_integer(frame) / rate.ratio();
     // Clips do not always tell how many frames they hold, but mostly how long they are.
-    let lasts_s = clip_base::duration_s(outcome);
-    if lasts_s.is_some_and(|lasts_s| at_s >= lasts_s) {
-        let lasts_s = lasts_s.unwrap_or(Ratio::ZERO).to_f64();
+    if let Some(lasts_s) = clip_base::duration_s(outcome).filter(|&lasts_s| at_s >= lasts_s) {
         return Err(format!(
-            "the clip has no frame {frame}, it ends after {lasts_s:.2} s; frames are counted from 0"
+            "the clip has no frame {frame}, it ends after {:.2} s; frames are counted from 0",
+            lasts_s.to_f64()
         ));
     }
     Ok(at_s * real_rate(outcome, form))
