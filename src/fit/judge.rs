@@ -201,6 +201,9 @@ impl Table<'_> {
     /// panel, or needs a pattern of late digits that no panel makes. The cousin 1000/1001 as
     /// fast makes any pattern: on a panel that refreshes at a multiple of the best one's rate it
     /// looks like the best one until it slips, and drawn for up to 20 s.
+    ///
+    /// A semicolon that is seen leaves those that count drop-frame alone, whatever is said against
+    /// them by how late their digits would be.
     fn survivors<'j>(&self, joints: &'j [Joint]) -> Vec<&'j Joint> {
         let best = &joints[0];
         let members = best.chosen.iter().zip(self.seen);
@@ -224,7 +227,13 @@ impl Table<'_> {
                         || j.score >= best.score - ENOUGH - pattern(j)
                             && self.may_be_a_panel(j, j.lenient_score - best.score + ENOUGH))
         };
-        joints.iter().filter(survives).collect()
+        let mut survivors: Vec<&Joint> = joints.iter().filter(survives).collect();
+        let by_mark = survivors.iter().filter(|j| j.pace.form.drop_frame());
+        let by_mark = by_mark.map(|j| j.lenient_score).reduce(f64::max);
+        if let Some(by_mark) = by_mark {
+            survivors.retain(|j| j.pace.form.drop_frame() || j.lenient_score >= by_mark - ENOUGH);
+        }
+        survivors
     }
 
     /// False if no panel makes the late digits that a rival needs, at a cost of `may_lose` nats.

@@ -1,7 +1,7 @@
 //! Drop-frame clocks that pass a minute mark in view, with few frames on one
 //! side of it.
 
-use super::cases::{label, run};
+use super::cases::{assert_sure, label, run};
 use super::sim::{SEMICOLON, Scene, drop_frames, flat_marks};
 use crate::outcome::Verdict;
 use crate::timecode::{ClockForm, Rate};
@@ -57,5 +57,19 @@ fn a_minute_mark_right_after_the_start_or_right_before_the_end_is_seen() {
                 }
             }
         }
+    }
+}
+
+#[test]
+fn a_semicolon_tells_the_rate_of_a_clock_whose_digits_come_late() {
+    // On a panel the digits of 59.94 come late in a pattern that 60, which no crystal of the
+    // camera drives, explains without. Frame 0 lies before a minute at which one skips labels.
+    for refresh in [(60.0, 0.1), (90.0, 0.1), (120.0, 0.35)] {
+        let mut scene = Scene::new(drop_frames(Rate::F59_94), "10:00:59;30", Rate::F59_94);
+        scene.phi -= 0.1;
+        scene.frames = (48..239).collect();
+        scene.refresh = Some(refresh);
+        scene.mark = SEMICOLON;
+        assert_sure(&run(&scene.film()), "10:00:59;30");
     }
 }
