@@ -226,6 +226,34 @@ fn a_late_change_of_spacing_is_found_while_decoding() {
     assert_eq!(notes(&clip), "variable_rate");
 }
 
+/// Pieces that were joined keep their own times; a phone leaves out a second; time lapse leaves
+/// out as much between any two frames.
+#[test]
+fn a_leap_in_the_times_is_doubted_where_no_recording_makes_one() {
+    for (name, leap_s, step_s, is_doubted) in [
+        ("joined.ts", 49, "0.04", true),
+        ("joined.mp4", 49, "0.04", true),
+        ("joined.mkv", 4, "0.04", true),
+        ("phone.mp4", 2, "0.04", false),
+        ("phone.ts", 2, "0.04", false),
+        ("lapse.mp4", 0, "5", false),
+    ] {
+        let shop = Workshop::new();
+        let file = shop.path(name);
+        shop.ffmpeg(&format!(
+            "-f lavfi -i testsrc2=s=160x90:r=25:d=3 \
+             -vf settb=1/1000,setpts='(N*{step_s}+if(gte(N\\,40)\\,{leap_s}\\,0))/TB' -vsync passthrough \
+             -enc_time_base 1/1000 -c:v libx264 -bf 2 -g 10 -pix_fmt yuv420p {}",
+            file.display()
+        ));
+        let mut clip = open(&file);
+        while clip.advance().unwrap().is_some() {}
+        let doubts: Vec<&str> = clip.facts().doubts.iter().map(|d| &*d.code).collect();
+        let wanted: &[&str] = if is_doubted { &["times_wrong"] } else { &[] };
+        assert_eq!(doubts, wanted, "{name}");
+    }
+}
+
 #[test]
 fn rates_are_snapped_to_what_the_camera_meant() {
     let shop = Workshop::new();

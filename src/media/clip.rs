@@ -29,6 +29,12 @@ const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
 
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
+/// Longest time between two frames of one recording that is believed, in seconds and in frames:
+/// phones that cannot keep up, or adjust to the light, leave out a second or so (judged).
+const LONGEST_GAP_S: i128 = 3;
+const LONGEST_GAP_FRAMES: i128 = 10;
+/// Code of the doubt about the times of frames.
+const TIMES_WRONG: &str = "times_wrong";
 
 /// FFmpeg's stamp of a picture. Its best guess follows decoding stamps once
 /// presentation stamps seem wrong, which damage alone makes them; so it is asked
@@ -244,6 +250,7 @@ impl Clip {
             self.spacing.observe(ticks - before);
             self.note_spacing();
         }
+        self.doubt_gap();
         if picture.is_interlaced() && !self.facts.is_interlaced {
             self.facts.is_interlaced = true;
             self.note(
@@ -408,9 +415,9 @@ impl Clip {
             )
         };
         self.note("stamps_repaired", sentence);
-        if !self.must_count && self.stamper.is_dubious() && !self.has_doubt("times_wrong") {
+        if !self.must_count && self.stamper.is_dubious() && !self.has_doubt(TIMES_WRONG) {
             self.facts.doubts.push(Note::new(
-                "times_wrong",
+                TIMES_WRONG,
                 "many presentation times of the file run backwards or are missing, so that the \
                  others may be wrong, too; copy it from the card again, or compare one frame by \
                  eye",
@@ -435,6 +442,26 @@ impl Clip {
             ms(high)
         );
         self.note("variable_rate", sentence);
+    }
+
+    /// Recordings that were joined keep the times of each as a rule; what lies between was not filmed.
+    fn doubt_gap(&mut self) {
+        let in_order = self.spacing.range().map_or(0, |(_, widest)| widest);
+        let widest = Ratio::from_integer(in_order.max(self.source.tally().widest_gap));
+        let widest_s = widest * self.facts.tick_seconds;
+        let is_usual = widest <= self.stamper.step() * Ratio::from_integer(LONGEST_GAP_FRAMES);
+        if is_usual || widest_s <= Ratio::from_integer(LONGEST_GAP_S) || self.has_doubt(TIMES_WRONG)
+        {
+            return;
+        }
+        self.facts.doubts.push(Note::new(
+            TIMES_WRONG,
+            format!(
+                "{:.1} s lie between two frames in a row, as where recordings were joined or the \
+                 times are damaged: the start may be so much off; compare one frame by eye",
+                widest_s.to_f64()
+            ),
+        ));
     }
 
     fn note_truncated(&mut self, claimed_s: Ratio, left: &str, left_s: Ratio) {

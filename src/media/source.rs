@@ -39,6 +39,8 @@ pub(super) struct Tally {
     pub furthest: Option<i64>,
     /// True once the last packet of the file has been read.
     pub reached_end: bool,
+    /// Widest distance in ticks between packets that were read one after the other.
+    pub widest_gap: i64,
 }
 
 /// Tells whether a rewound file stands at its first packet again.
@@ -101,6 +103,8 @@ pub(super) struct Source {
     step: i64,
     /// Packets read since the last jump.
     read: u64,
+    /// Decoding stamp of the packet read last since the last jump, of those that have one.
+    read_last: Option<i64>,
     /// Packets decoded since a frame came out.
     silent: u32,
     /// Stamps of damaged packets and frames.
@@ -140,6 +144,7 @@ impl Source {
             hops,
             step: 0,
             read: 0,
+            read_last: None,
             silent: 0,
             damaged: BTreeSet::new(),
             cut: None,
@@ -264,6 +269,7 @@ impl Source {
         self.demuxer = reopened.demuxer;
         self.decoder = reopened.decoder;
         self.read = 0;
+        self.read_last = None;
         Ok(())
     }
 
@@ -312,6 +318,7 @@ impl Source {
 
     fn seek_file(&mut self, aim: i64) -> bool {
         self.read = 0;
+        self.read_last = None;
         let stream = i32::try_from(self.stream).expect("FFmpeg counts streams in 32 bits");
         // SAFETY: the demuxer is open; any stamp and a valid stream are allowed.
         let result = unsafe {
@@ -351,6 +358,11 @@ impl Source {
                     }
                     self.head.get_or_insert(Mark::of(&packet));
                     self.read += 1;
+                    if let Some(dts) = packet.dts() {
+                        let before = self.read_last.replace(dts).unwrap_or(dts);
+                        let gap = dts.saturating_sub(before);
+                        self.tally.widest_gap = self.tally.widest_gap.max(gap);
+                    }
                     if let Some(stamp) = stamp_of(&packet).filter(|_| !is_hidden(&packet)) {
                         let length = match packet.duration() {
                             told if told > 0 => told,
