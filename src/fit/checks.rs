@@ -303,7 +303,7 @@ impl Table<'_> {
             return false;
         }
         let mut odd = looks.subset(&tally.odd);
-        let paces = paces(looks.dial, self.known);
+        let paces = paces(looks.dial, self.known, self.times.clip_rate);
         let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
         let there = window.scored.first().and_then(|best| {
             let counts = window::place(&odd, self.times, best, window.reference_tick)?;

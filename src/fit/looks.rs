@@ -3,7 +3,7 @@
 use super::pace::Dial;
 use crate::facts::ClipFacts;
 use crate::reading::{Reading, Sighting};
-use crate::timecode::{ClockForm, Ratio};
+use crate::timecode::{ClockForm, Rate, Ratio};
 
 /// Share of frames that may show anything at all: torn, hidden, another screen.
 /// Bounds what one frame can say against a start at about ln(1 / 0.05) below
@@ -29,6 +29,8 @@ pub(super) struct Times {
     pub rounding_ticks: i64,
     /// True if frames do not come evenly.
     pub is_uneven: bool,
+    /// The clip's nominal rate.
+    pub clip_rate: Option<Rate>,
 }
 
 impl Times {
@@ -67,6 +69,7 @@ impl Times {
                     ticks,
                     rounding_ticks: 0,
                     is_uneven: facts.is_variable_rate,
+                    clip_rate: facts.rate,
                 };
             }
         }
@@ -86,6 +89,7 @@ impl Times {
                 .collect(),
             rounding_ticks,
             is_uneven: facts.is_variable_rate,
+            clip_rate: facts.rate,
         }
     }
 }

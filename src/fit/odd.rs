@@ -1,7 +1,7 @@
 //! Clips that play a few percent off their real speed, at a pace that no table holds: webcams
-//! whose file claims another rate, 24 conformed to 25, frames that came unevenly and were
-//! stamped evenly. The pace is measured as far as the looks allow; the starts at all paces
-//! that explain them stand beside each other, and so widen the bounds on the way to frame 0.
+//! whose file claims another rate, frames that came unevenly and were stamped evenly. The pace is
+//! measured as far as the looks allow; the starts at all paces that explain them stand beside each
+//! other, and so widen the bounds on the way to frame 0.
 
 use super::Known;
 use super::audit::ENOUGH;
@@ -75,7 +75,7 @@ pub(super) fn fit_odd_pace<'a>(
     };
     // First all forms, by half a count at either end of the sighting; then one, ever finer.
     let mut grid = Vec::new();
-    for form in forms(paces(dial, known), has_semicolon) {
+    for form in forms(paces(dial, known, None), has_semicolon) {
         let steps = counts_of(form);
         let most = if drifts {
             (steps / MOST_OFF).min(MOST_STEPS)

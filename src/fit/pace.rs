@@ -57,6 +57,35 @@ const SPEEDS: [(i128, i128, f64); 8] = [
 /// ln(0.01 / 7): one clip in a hundred is conformed, to one of seven speeds.
 pub(super) const SLOWED: f64 = -6.55;
 
+/// Rates at which footage is shot that is then played at another of them, frame by frame, in counts
+/// per second. Common practice, no source: 24 as 25 and 25 as 24 above all, 30, 50 or 60 as either.
+const REPLAYED: [i128; 7] = [24, 25, 30, 50, 60, 100, 120];
+/// ln(1/20,000): judged. No camera writes such a clip by itself, so that digits which leave it open
+/// do not bring it up; those that speak for it do.
+const REPLAYED_AT_ANOTHER: f64 = -9.9;
+/// Nobody plays footage faster than 24 as 25, give or take 1000/1001.
+const FASTEST: (i128, i128) = (105, 100);
+/// Speeds that differ by less than one part in so many are one: rates come with their cousins.
+const SAME_SPEED: i128 = 500;
+
+/// Speeds, beside those above, of a clip of `clip_rate` whose frames were shot at another rate.
+fn replayed(clip_rate: Option<Rate>) -> impl Iterator<Item = (Ratio, f64)> {
+    let slowest = slowest_speed();
+    let speed = move |shot| clip_rate.map(|rate| rate.ratio() / Ratio::from_integer(shot));
+    let is_known = |speed: Ratio| {
+        SPEEDS.iter().any(|&(num, den, _)| {
+            let known = Ratio::new(num, den);
+            (speed - known).abs() * Ratio::from_integer(SAME_SPEED) < known
+        })
+    };
+    REPLAYED
+        .into_iter()
+        .filter_map(speed)
+        .filter(move |&speed| speed >= slowest && speed <= Ratio::new(FASTEST.0, FASTEST.1))
+        .filter(move |&speed| !is_known(speed))
+        .map(|speed| (speed, REPLAYED_AT_ANOTHER))
+}
+
 /// The slowest of the speeds.
 pub fn slowest_speed() -> Ratio {
     let speeds = SPEEDS.map(|(num, den, _)| Ratio::new(num, den));
@@ -94,14 +123,15 @@ impl Pace {
     }
 }
 
-/// Every clock that could fill the dial, at every speed, without drop-frame
+/// Every clock that could fill the dial, at every speed of a clip of `clip_rate`, without drop-frame
 /// unless the user said so. A rate or speed that the user gave leaves only that.
-pub(super) fn paces(dial: Dial, known: &Known) -> Vec<Pace> {
+pub(super) fn paces(dial: Dial, known: &Known, clip_rate: Option<Rate>) -> Vec<Pace> {
     let speeds: Vec<(Ratio, f64)> = match known.speed {
         Some(speed) => vec![(speed, 0.0)],
         None => SPEEDS
             .iter()
             .map(|&(num, den, prior)| (Ratio::new(num, den), prior))
+            .chain(replayed(clip_rate))
             .collect(),
     };
     let drop_frame = known.drop_frame == Some(true);

@@ -330,10 +330,15 @@ pub(super) fn drop_frame_open() -> Note {
 }
 
 pub(super) fn conformed(speed: Ratio) -> Note {
+    let shot_at = if speed > Ratio::ONE {
+        "lower"
+    } else {
+        "higher"
+    };
     Note::new(
         "conformed",
         format!(
-            "the clip plays at {:.3} of real speed: it was shot at a higher rate",
+            "the clip plays at {:.3} of real speed: it was shot at a {shot_at} rate",
             speed.to_f64()
         ),
     )

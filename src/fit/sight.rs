@@ -248,7 +248,7 @@ fn see_stretch<'a>(
     let Some(looks) = &mut seen.looks else {
         return seen;
     };
-    let paces = paces(looks.dial, known);
+    let paces = paces(looks.dial, known, times.clip_rate);
     seen.window = fit_window(looks, times, &paces, known.drop_frame);
     seen.tally = tally(looks, times, &seen.window);
     let again = is_alone.then(|| fit_odd_pace(looks, times, known, &seen.window));
@@ -354,7 +354,7 @@ fn counts_down(looks: &Looks, times: &Times, known: &Known, upwards_gain: f64) -
     let window = fit_window(
         &mut backwards,
         times,
-        &paces(looks.dial, &known),
+        &paces(looks.dial, &known, None),
         known.drop_frame,
     );
     let best = window.scored.first();

@@ -23,7 +23,7 @@ fn may_be(scene: &Scene, clock: Rate) -> bool {
         drop_frame: Some(false),
         ..Known::default()
     };
-    let paces = paces(Dial::of(&filmed.sighting.layout).unwrap(), &known);
+    let paces = paces(Dial::of(&filmed.sighting.layout).unwrap(), &known, None);
     let window = fit_window(&mut looks, &times, &paces, Some(false));
     let start = &window.scored[0];
     may_be_a_panel(&looks, &times, start, window.reference_tick, ENOUGH)
