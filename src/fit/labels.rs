@@ -86,7 +86,9 @@ pub(super) fn carries(looks: &Looks, form: ClockForm, counts: &[i64]) -> bool {
 }
 
 /// Looks that show a number which would follow the clock's last one if its seconds were longer.
-/// `counts` are those that the fit says were displayed.
+/// A frame that caught the change to the next second has some of both on it, and leaves open what
+/// neither shows: the number must be the one that it tells best. `counts` are those that the fit
+/// says were displayed.
 pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) -> usize {
     let of_the_clock = form.base()..10u32.pow(form.last_digits().into());
     let is_against = |&look: &usize| looks.agreement_at(look, form, counts[look]).against > 0;
@@ -99,10 +101,19 @@ pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) ->
                 let shown = || form.digits_of(Label::new(hours, minutes, seconds, part));
                 of_the_clock.contains(&part.into())
                     && looks.agreement(look, shown().as_slice()).agrees()
+                    && tells_best(looks, look, shown().as_slice(), form.last_digits())
             })
     };
     let against = (0..looks.len()).filter(is_against);
     against.filter(|&look| is_beyond(look)).count()
+}
+
+/// True if each of the last `places` of a look tells the digit of `label` that it has there best.
+fn tells_best(looks: &Looks, look: usize, label: &[u8], places: u8) -> bool {
+    let told = looks.reading(look).places.iter().rev();
+    let last = told.zip(label.iter().rev()).take(places.into());
+    last.into_iter()
+        .all(|(odds, &digit)| odds.best().0 == digit)
 }
 
 /// True if the first looks tell another time, `least` counts away or more: the clock was set, or

@@ -152,3 +152,26 @@ fn a_clock_that_gains_on_the_tables_is_not_taken_for_one_that_is_shown_late() {
     assert!(sets > 50, "{sets}");
     assert!(off_by_a_frame.is_empty(), "{off_by_a_frame:?}");
 }
+
+#[test]
+fn frames_that_caught_the_change_to_the_next_second_show_no_number_beyond_the_last() {
+    // A camera locked to a clock of 25, open through every change: 24 and 00 lie on each other, once
+    // in a second, over the seconds that were.
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    scene.frames = (0..65).collect();
+    let mut filmed = scene.film();
+    let mut caught = 0;
+    for reading in &mut filmed.sighting.readings {
+        let shown = reading.guess();
+        if shown.ends_with("00") {
+            let last = reading.places.len() - 1;
+            let (second, _) = reading.places[last - 2].best();
+            reading.places[last - 2] = odds(&[(usize::from(second - 1), 1.0)]);
+            reading.places[last - 1] = odds(&[(0, 0.78), (2, 0.2)]);
+            reading.places[last] = odds(&[(4, 0.47), (0, 0.3), (5, 0.1)]);
+            caught += 1;
+        }
+    }
+    assert_eq!(caught, 2);
+    assert_sure(&run(&filmed), "10:20:30:07");
+}
