@@ -128,6 +128,26 @@ fn a_slate_that_follows_upon_another_is_noticed() {
     }
 }
 
+/// What is laid over the picture from its first frame on, or runs on a monitor in view, is not all:
+/// the slate is held up later.
+#[test]
+fn a_slate_that_is_held_up_beside_a_clock_that_is_always_there_is_noticed() {
+    for shown in ["between(t,1.7,3.4)", "between(t,6,8)"] {
+        let shelf = Shelf::new();
+        let slate = format!(r"timecode='10\:11\:12\:07':r=25:enable='{shown}'");
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=black:s=640x360:r=25 -t 9 -vf {},{} {H264} -g 25 both.mp4",
+            draw(r"timecode='01\:00\:03\:11':r=25", 28, "white", (30, 310)),
+            draw(&slate, 60, "white", (100, 120)),
+        ));
+        let said = read(&shelf.path("both.mp4"));
+        assert_eq!(said.verdict(), "unsure", "{shown}: {}", said.all());
+        for label in ["01:00:03:11", "10:11:12:07"] {
+            assert!(said.all().contains(label), "{shown}: {}", said.all());
+        }
+    }
+}
+
 /// How long has been recorded, say, large above the time of day: which is the clock, nobody can tell.
 #[test]
 fn a_large_clock_does_not_hide_a_small_one_beside_it() {

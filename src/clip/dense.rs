@@ -1,7 +1,7 @@
 //! The dense pass: displays read frame by frame until more frames cannot change the answer.
 
 use super::track::Track;
-use super::{Found, MOST_DISPLAYS, Watch, ratio};
+use super::{END_S, Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
 use crate::fit::{self, ClockFit};
 use crate::frame::{Pace, Stamp};
@@ -43,6 +43,12 @@ const GLANCE_STEP_S: (i128, i128) = (1, 2);
 const GLANCES: usize = 2;
 /// They are key frames, where one comes within so many seconds.
 const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
+/// A display that is there so many seconds behind frame 0 and does not go, as slates do, may be laid
+/// over the picture or be a monitor in view, and the slate is still to come ...
+const AT_THE_HEAD_S: (i128, i128) = (1, 2);
+/// ... It is looked for at frames so many seconds apart, until the display has gone from as many in a
+/// row as there are glances.
+const BESIDE_STEP_S: (i128, i128) = (9, 10);
 
 impl Watch<'_> {
     /// The dense pass: reads the displays frame by frame until they are gone, still, or
@@ -120,8 +126,14 @@ impl Watch<'_> {
                     if std::mem::replace(&mut has_glanced, true) {
                         break;
                     }
-                    match self.glance_ahead(at, &done, &tracks, &answer)? {
-                        Ahead::NothingElse => break,
+                    let is_from_the_head = began <= ratio(AT_THE_HEAD_S);
+                    match self.glance_ahead(at, &done, &tracks, &answer, is_from_the_head)? {
+                        Ahead::NothingElse { is_in_view } => {
+                            if is_in_view && is_from_the_head {
+                                next_slate = self.look_for_another(&done, &tracks)?;
+                            }
+                            break;
+                        }
                         // What is seen there is read on to, and for as long again.
                         Ahead::OtherDigits(there) => {
                             ask_at = there.seconds() + ratio(ASK_STEP_S);
@@ -174,7 +186,7 @@ impl Watch<'_> {
             && is_settled
             && next_slate.is_none()
             && let Ahead::OtherDisplays(slate) =
-                self.glance_ahead(self.reached, &[], &[], &answer)?
+                self.glance_ahead(self.reached, &[], &[], &answer, false)?
         {
             next_slate = Some(slate);
         }
@@ -269,7 +281,8 @@ impl Watch<'_> {
     }
 
     /// Looks at a few frames ahead of the one at `at`: do the displays show there what `answer` has
-    /// them show, or is another one held up by then. Comes back to where it was called where they
+    /// them show, or is another one held up where they have gone, or beside those that are there from
+    /// the head of the clip on. Comes back to where it was called where they
     /// show something else, which is no more than a reason to read on: a digit may be misread.
     fn glance_ahead(
         &mut self,
@@ -277,6 +290,7 @@ impl Watch<'_> {
         done: &[Track],
         tracks: &[Track],
         answer: &ClockFit,
+        is_from_the_head: bool,
     ) -> Result<Ahead> {
         self.footage.set_pace(Pace::Ahead {
             closest_s: ratio(GLANCE_STEP_S),
@@ -284,11 +298,15 @@ impl Watch<'_> {
         });
         let mut ahead = tracks.to_vec();
         let mut agreed = answer.frames_agreeing();
-        let mut seen = Ahead::NothingElse;
+        let mut is_in_view = false;
+        let mut seen = None;
         for _ in 0..GLANCES {
-            let Some(stamp) = self.advance()? else { break };
+            let Some(stamp) = self.advance()? else {
+                is_in_view = false;
+                break;
+            };
             let picture = self.picture()?;
-            let mut is_in_view = false;
+            is_in_view = false;
             for track in &mut ahead {
                 let search = vision::Search::Around;
                 if let Some(seen) = self.see(track, &picture, stamp, search)? {
@@ -296,44 +314,107 @@ impl Watch<'_> {
                     is_in_view = true;
                 }
             }
-            if !is_in_view {
-                let mut displays =
-                    (self.fresh_displays(&picture, stamp, Sharpness::Broad)?).displays;
-                displays.retain(Display::is_plain_and_whole);
+            if !is_in_view || is_from_the_head {
+                // Where all have gone another may be held up in their place.
+                let beside = is_in_view.then(|| ahead.iter().chain(done));
+                let beside: Vec<&Track> = beside.into_iter().flatten().collect();
+                let displays = self.displays_beside(&picture, stamp, &beside)?;
                 if !displays.is_empty() {
-                    seen = Ahead::OtherDisplays(Slate {
+                    seen = Some(Ahead::OtherDisplays(Slate {
                         picture,
                         displays,
                         stamp,
-                    });
+                    }));
                     break;
                 }
+            }
+            if !is_in_view {
                 continue;
             }
             let agree = self.answer(done, &ahead).0.frames_agreeing();
             if agree <= agreed {
-                seen = Ahead::OtherDigits(stamp);
+                seen = Some(Ahead::OtherDigits(stamp));
                 break;
             }
             agreed = agree;
         }
         self.footage.set_pace(Pace::EveryFrame);
+        let nothing_else = Ahead::NothingElse { is_in_view };
+        let Some(seen) = seen else {
+            return Ok(nothing_else);
+        };
         let back_to = match &seen {
-            Ahead::NothingElse => return Ok(seen),
-            Ahead::OtherDigits(_) => at,
             Ahead::OtherDisplays(slate) => slate.stamp.seconds(),
+            _ => at,
         };
         Ok(match self.go_back(back_to)? {
             true => seen,
-            false => Ahead::NothingElse,
+            false => nothing_else,
+        })
+    }
+
+    /// Displays of whole clocks in a picture, elsewhere than those `known`.
+    fn displays_beside(
+        &mut self,
+        picture: &Pyramid,
+        stamp: Stamp,
+        known: &[&Track],
+    ) -> Result<Vec<Display>> {
+        let mut displays = (self.fresh_displays(picture, stamp, Sharpness::Broad)?).displays;
+        displays.retain(|display| {
+            let is_known = known.iter().any(|track| track.display.is_near(display));
+            display.is_plain_and_whole() && !is_known
+        });
+        Ok(displays)
+    }
+
+    /// Looks through the head of the clip for a clock that comes into view beside displays that are
+    /// there from the first: the slate, where these are laid over the picture. What was `done` with
+    /// is none.
+    fn look_for_another(&mut self, done: &[Track], tracks: &[Track]) -> Result<Option<Slate>> {
+        self.footage.set_pace(Pace::Ahead {
+            closest_s: ratio(BESIDE_STEP_S),
+            widest_s: ratio(GLANCE_WIDEST_S),
+        });
+        let mut known: Vec<Track> = tracks.to_vec();
+        let mut another = None;
+        let mut out_of_view = 0;
+        while out_of_view < GLANCES
+            && let Some(stamp) = self.advance()?
+            && stamp.seconds() <= Ratio::from_integer(END_S)
+        {
+            let picture = self.picture()?;
+            let mut is_in_view = false;
+            for track in &mut known {
+                if let Some(seen) = self.see(track, &picture, stamp, vision::Search::Around)? {
+                    track.take(seen);
+                    is_in_view = true;
+                }
+            }
+            out_of_view = if is_in_view { 0 } else { out_of_view + 1 };
+            let beside: Vec<&Track> = known.iter().chain(done).collect();
+            let displays = self.displays_beside(&picture, stamp, &beside)?;
+            if !displays.is_empty() {
+                another = Some(Slate {
+                    picture,
+                    displays,
+                    stamp,
+                });
+                break;
+            }
+        }
+        self.footage.set_pace(Pace::EveryFrame);
+        Ok(match another {
+            Some(slate) if self.go_back(slate.stamp.seconds())? => Some(slate),
+            _ => None,
         })
     }
 }
 
 /// What frames ahead show of displays whose start seems settled.
 enum Ahead {
-    /// What was expected, or no display.
-    NothingElse,
+    /// What was expected, or no display; whether they are in view to the last.
+    NothingElse { is_in_view: bool },
     /// Other digits than they should show there.
     OtherDigits(Stamp),
     /// Others, of whole clocks, where they have gone: another slate.

@@ -58,8 +58,8 @@ const SPEEDS: [(i128, i128, f64); 8] = [
 pub(super) const SLOWED: f64 = -6.55;
 
 /// Rates at which footage is shot that is then played at another of them, frame by frame, in counts
-/// per second. Common practice, no source: 24 as 25 and 25 as 24 above all, 30, 50 or 60 as either.
-const REPLAYED: [i128; 7] = [24, 25, 30, 50, 60, 100, 120];
+/// per second. Common practice, no source: 24 as 25 and 25 as 24 above all; 30, 48, 50 or 60 as either.
+const REPLAYED: [i128; 8] = [24, 25, 30, 48, 50, 60, 100, 120];
 /// ln(1/20,000): judged. No camera writes such a clip by itself, so that digits which leave it open
 /// do not bring it up; those that speak for it do.
 const REPLAYED_AT_ANOTHER: f64 = -9.9;
