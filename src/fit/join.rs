@@ -195,7 +195,8 @@ impl<'t> Line<'t> {
     }
 
     /// What the members leave over, and what they say of the drift. The usual drift is taken for
-    /// granted only where they do not measure it.
+    /// granted only where they do not measure it, and only on the way to frame 0: a tail slate
+    /// minutes away must not narrow what the head's own frames say.
     fn corridor(&self) -> (Corridor, Drift) {
         let any = corridor(
             &self.members,
@@ -210,7 +211,18 @@ impl<'t> Line<'t> {
         );
         let is_measured = self.drift_ppm(&any).width() < Ratio::from_integer(2 * USUAL_DRIFT_PPM);
         match usual {
-            Some(usual) if !is_measured => (usual, Drift::TakenForGranted),
+            Some(usual) if !is_measured => {
+                let nearest = self.members.iter().min_by_key(|member| member.at_s.abs());
+                let nearest = nearest.expect("a line has a member");
+                let alone = corridor(
+                    std::slice::from_ref(nearest),
+                    &self.pace,
+                    USUAL_DRIFT_PPM + self.pace.doubt_ppm,
+                );
+                let alone = alone.expect("one sighting is a line");
+                let phase = alone.phase.intersect(any.phase);
+                (Corridor { phase, ..usual }, Drift::TakenForGranted)
+            }
             Some(_) => (any, Drift::Measured),
             None => (any, Drift::Unusual),
         }

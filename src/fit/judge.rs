@@ -426,16 +426,21 @@ impl Table<'_> {
     }
 }
 
-/// The start, and what the first look of the earliest sighting says of it by itself, where
-/// what made the display late may have come after that look.
+/// The start, and what the first looks of the earliest sighting, and of others that saw the display
+/// at that time, say of it by themselves, where what made the display late may have come after them.
 fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
-    let earliest = members.iter().min_by_key(|member| member.looks.ticks[0]);
-    let first = earliest.and_then(|member| Some((member.first_look?, member.start.bounds)));
-    first.map_or(start, |(first, bounds)| {
-        let earlier = (bounds.low - first.low).max(Ratio::ZERO);
-        let later = (first.high - bounds.high).max(Ratio::ZERO);
-        HalfOpen::new(start.low - earlier, start.high + later)
-    })
+    let first_tick = |member: &&Member| member.looks.ticks[0];
+    let Some(earliest) = members.iter().min_by_key(first_tick) else {
+        return start;
+    };
+    let until = earliest.looks.ticks[earliest.looks.len() - 1];
+    let of_then = members.iter().filter(|m| first_tick(m) <= until);
+    let (mut earlier, mut later) = (Ratio::ZERO, Ratio::ZERO);
+    for (first, bounds) in of_then.filter_map(|m| Some((m.first_look?, m.start.bounds))) {
+        earlier = earlier.max(bounds.low - first.low);
+        later = later.max(first.high - bounds.high);
+    }
+    HalfOpen::new(start.low - earlier, start.high + later)
 }
 
 pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {

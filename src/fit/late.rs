@@ -9,6 +9,8 @@ use crate::timecode::{HalfOpen, Ratio};
 /// Stretches, late and on time in turns, that one change makes: a frame lost, a clock set. More
 /// are a display that beats with the camera.
 const ONE_CHANGE: usize = 2;
+/// Counts of a stretch: fewer are digits that were caught in their change, or drawn late once.
+const SHORTEST_STRETCH: usize = 3;
 
 /// The counts at the reference that the first look would give on a display that is never late,
 /// if the looks that are late for this start, and those that make them so, are two stretches.
@@ -47,7 +49,12 @@ pub(super) fn first_look_alone(
         (is_late != makes_late).then_some(is_late)
     };
     let by_count = plain.chunk_by(|&a, &b| counts[a] == counts[b]);
-    let mut stretches: Vec<bool> = by_count.filter_map(is_late).collect();
+    let told: Vec<bool> = by_count.filter_map(is_late).collect();
+    let runs = told.chunk_by(|a, b| a == b);
+    let mut stretches: Vec<bool> = runs
+        .filter(|run| run.len() >= SHORTEST_STRETCH)
+        .map(|run| run[0])
+        .collect();
     stretches.dedup();
     if stretches.len() != ONE_CHANGE {
         return None;

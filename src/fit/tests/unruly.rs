@@ -3,6 +3,7 @@
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Filmed, Scene, drop_frames, flat_marks, frames};
+use crate::fit::{Known, fit};
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::DigitOdds;
@@ -194,6 +195,23 @@ fn looks_that_are_late_in_one_stretch_only_are_no_slow_panel() {
     }
     assert!(missed.is_empty(), "{missed:?}");
     assert!(sure > 10, "{sure}");
+}
+
+/// What comes after them seems late by two counts, in one stretch. Another sighting of the display
+/// does not hide that.
+#[test]
+fn two_frames_that_were_lost_in_view_are_held_by_the_bounds() {
+    let lost = [25, 26];
+    let mut scene = clock("10:20:30:07", 0..90);
+    scene.frames.retain(|frame| !lost.contains(frame));
+    let filmed = stamped_evenly(&scene, 0, Rate::F25);
+    let (mut first, mut other) = (filmed.sighting.clone(), filmed.sighting);
+    first.readings.truncate(33);
+    other.readings.drain(..8);
+    let fit = fit(&[first, other], &filmed.facts, &Known::default());
+    let start = fit.start.as_ref().unwrap().counts;
+    let (low, high) = (start.low.to_f64(), start.high.to_f64());
+    assert!((low..high).contains(&scene.phi), "{fit:#?}");
 }
 
 /// A clock of 29.97 that is taken for one of 30 seems late in one stretch. If no display is, none
