@@ -139,7 +139,7 @@ fn a_clock_that_gains_on_the_tables_is_not_taken_for_one_that_is_shown_late() {
         let form = fit.clock.as_ref().expect("a clock").form;
         let real = filmed.phi_displayed.floor();
         let labels = [
-            form.parse(&label(&fit)).unwrap(),
+            form.parse(label(&fit)).unwrap(),
             scene.form.label(real as i64),
         ];
         let [there, here] = labels.map(|label| scene.form.count(&label).unwrap() as f64);
