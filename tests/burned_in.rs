@@ -121,11 +121,7 @@ fn a_slate_that_follows_upon_another_is_noticed() {
         slate("02:10:05:21", "lt(t,2.2)"),
         slate("11:22:33:14", "gt(t,2.6)"),
     ));
-    let said = read(&shelf.path("two.mp4"));
-    assert_eq!(said.verdict(), "unsure", "{}", said.all());
-    for label in ["02:10:05:21", "11:22:33:14"] {
-        assert!(said.all().contains(label), "{}", said.all());
-    }
+    read(&shelf.path("two.mp4")).must_leave_open(["02:10:05:21", "11:22:33:14"]);
 }
 
 /// What is laid over the picture from its first frame on, or runs on a monitor in view, is not all:
@@ -140,11 +136,7 @@ fn a_slate_that_is_held_up_beside_a_clock_that_is_always_there_is_noticed() {
             draw(r"timecode='01\:00\:03\:11':r=25", 28, "white", (30, 310)),
             draw(&slate, 60, "white", (100, 120)),
         ));
-        let said = read(&shelf.path("both.mp4"));
-        assert_eq!(said.verdict(), "unsure", "{shown}: {}", said.all());
-        for label in ["01:00:03:11", "10:11:12:07"] {
-            assert!(said.all().contains(label), "{shown}: {}", said.all());
-        }
+        read(&shelf.path("both.mp4")).must_leave_open(["01:00:03:11", "10:11:12:07"]);
     }
 }
 
@@ -158,12 +150,8 @@ fn a_large_clock_does_not_hide_a_small_one_beside_it() {
         draw(r"timecode='13\:08\:06\:12':r=25", 40, "skyblue", (400, 380)),
     ));
     let said = read(&shelf.path("both.mp4"));
-    assert_eq!(said.verdict(), "unsure", "{}", said.all());
     assert!(said.codes().contains(&"clocks_disagree"), "{}", said.all());
-    // Both are named: the crew knows which is the clock.
-    for label in ["00:00:12:00", "13:08:06:12"] {
-        assert!(said.all().contains(label), "{}", said.all());
-    }
+    said.must_leave_open(["00:00:12:00", "13:08:06:12"]);
 }
 
 /// The number of a take above minutes, seconds and frames is not read as the hours.

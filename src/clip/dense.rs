@@ -282,8 +282,8 @@ impl Watch<'_> {
 
     /// Looks at a few frames ahead of the one at `at`: do the displays show there what `answer` has
     /// them show, or is another one held up where they have gone, or beside those that are there from
-    /// the head of the clip on. Comes back to where it was called where they
-    /// show something else, which is no more than a reason to read on: a digit may be misread.
+    /// the head of the clip on. Comes back to where it was called where they show something else, which
+    /// is no more than a reason to read on: a digit may be misread.
     fn glance_ahead(
         &mut self,
         at: Ratio,
@@ -306,25 +306,15 @@ impl Watch<'_> {
                 break;
             };
             let picture = self.picture()?;
-            is_in_view = false;
-            for track in &mut ahead {
-                let search = vision::Search::Around;
-                if let Some(seen) = self.see(track, &picture, stamp, search)? {
-                    track.take(seen);
-                    is_in_view = true;
-                }
-            }
+            is_in_view = self.see_any(&mut ahead, &picture, stamp)?;
             if !is_in_view || is_from_the_head {
                 // Where all have gone another may be held up in their place.
-                let beside = is_in_view.then(|| ahead.iter().chain(done));
-                let beside: Vec<&Track> = beside.into_iter().flatten().collect();
-                let displays = self.displays_beside(&picture, stamp, &beside)?;
-                if !displays.is_empty() {
-                    seen = Some(Ahead::OtherDisplays(Slate {
-                        picture,
-                        displays,
-                        stamp,
-                    }));
+                let known: Vec<&Track> = match is_in_view {
+                    true => ahead.iter().chain(done).collect(),
+                    false => Vec::new(),
+                };
+                if let Some(slate) = self.slate_beside(&known, picture, stamp)? {
+                    seen = Some(Ahead::OtherDisplays(slate));
                     break;
                 }
             }
@@ -339,33 +329,46 @@ impl Watch<'_> {
             agreed = agree;
         }
         self.footage.set_pace(Pace::EveryFrame);
-        let nothing_else = Ahead::NothingElse { is_in_view };
-        let Some(seen) = seen else {
-            return Ok(nothing_else);
-        };
         let back_to = match &seen {
-            Ahead::OtherDisplays(slate) => slate.stamp.seconds(),
-            _ => at,
+            Some(Ahead::OtherDisplays(slate)) => Some(slate.stamp.seconds()),
+            Some(_) => Some(at),
+            None => None,
         };
-        Ok(match self.go_back(back_to)? {
-            true => seen,
-            false => nothing_else,
+        Ok(match (seen, back_to) {
+            (Some(seen), Some(back_to)) if self.go_back(back_to)? => seen,
+            _ => Ahead::NothingElse { is_in_view },
         })
     }
 
-    /// Displays of whole clocks in a picture, elsewhere than those `known`.
-    fn displays_beside(
+    /// Follows tracks into a picture further on; true if it shows any of them.
+    fn see_any(&self, tracks: &mut [Track], picture: &Pyramid, stamp: Stamp) -> Result<bool> {
+        let mut is_in_view = false;
+        for track in tracks {
+            if let Some(seen) = self.see(track, picture, stamp, vision::Search::Around)? {
+                track.take(seen);
+                is_in_view = true;
+            }
+        }
+        Ok(is_in_view)
+    }
+
+    /// What a picture shows of whole clocks, elsewhere than where those `known` are.
+    fn slate_beside(
         &mut self,
-        picture: &Pyramid,
-        stamp: Stamp,
         known: &[&Track],
-    ) -> Result<Vec<Display>> {
-        let mut displays = (self.fresh_displays(picture, stamp, Sharpness::Broad)?).displays;
+        picture: Pyramid,
+        stamp: Stamp,
+    ) -> Result<Option<Slate>> {
+        let mut displays = (self.fresh_displays(&picture, stamp, Sharpness::Broad)?).displays;
         displays.retain(|display| {
             let is_known = known.iter().any(|track| track.display.is_near(display));
             display.is_plain_and_whole() && !is_known
         });
-        Ok(displays)
+        Ok((!displays.is_empty()).then_some(Slate {
+            picture,
+            displays,
+            stamp,
+        }))
     }
 
     /// Looks through the head of the clip for a clock that comes into view beside displays that are
@@ -376,32 +379,21 @@ impl Watch<'_> {
             closest_s: ratio(BESIDE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
-        let mut known: Vec<Track> = tracks.to_vec();
+        let mut ahead = tracks.to_vec();
         let mut another = None;
         let mut out_of_view = 0;
-        while out_of_view < GLANCES
+        while another.is_none()
+            && out_of_view < GLANCES
             && let Some(stamp) = self.advance()?
             && stamp.seconds() <= Ratio::from_integer(END_S)
         {
             let picture = self.picture()?;
-            let mut is_in_view = false;
-            for track in &mut known {
-                if let Some(seen) = self.see(track, &picture, stamp, vision::Search::Around)? {
-                    track.take(seen);
-                    is_in_view = true;
-                }
-            }
-            out_of_view = if is_in_view { 0 } else { out_of_view + 1 };
-            let beside: Vec<&Track> = known.iter().chain(done).collect();
-            let displays = self.displays_beside(&picture, stamp, &beside)?;
-            if !displays.is_empty() {
-                another = Some(Slate {
-                    picture,
-                    displays,
-                    stamp,
-                });
-                break;
-            }
+            out_of_view = match self.see_any(&mut ahead, &picture, stamp)? {
+                true => 0,
+                false => out_of_view + 1,
+            };
+            let known: Vec<&Track> = ahead.iter().chain(done).collect();
+            another = self.slate_beside(&known, picture, stamp)?;
         }
         self.footage.set_pace(Pace::EveryFrame);
         Ok(match another {
@@ -417,7 +409,7 @@ enum Ahead {
     NothingElse { is_in_view: bool },
     /// Other digits than they should show there.
     OtherDigits(Stamp),
-    /// Others, of whole clocks, where they have gone: another slate.
+    /// Others, of whole clocks, where they have gone or beside them: another slate.
     OtherDisplays(Slate),
 }
 

@@ -173,12 +173,7 @@ impl<'t> Line<'t> {
         candidate.bounds = nearest_day(&self.members[0], candidate, &self.pace);
         if self.members.len() < MOST_MEMBERS {
             self.members.push(candidate);
-            let is_one_line = corridor(
-                &self.members,
-                &self.pace,
-                LARGEST_DRIFT_PPM + self.pace.doubt_ppm,
-            )
-            .is_some();
+            let is_one_line = self.corridor_of(&self.members, LARGEST_DRIFT_PPM).is_some();
             if !is_one_line {
                 self.members.pop();
             }
@@ -198,27 +193,15 @@ impl<'t> Line<'t> {
     /// granted only where they do not measure it, and only on the way to frame 0: a tail slate
     /// minutes away must not narrow what the head's own frames say.
     fn corridor(&self) -> (Corridor, Drift) {
-        let any = corridor(
-            &self.members,
-            &self.pace,
-            LARGEST_DRIFT_PPM + self.pace.doubt_ppm,
-        )
-        .expect("members were let in by this");
-        let usual = corridor(
-            &self.members,
-            &self.pace,
-            USUAL_DRIFT_PPM + self.pace.doubt_ppm,
-        );
+        let any = self.corridor_of(&self.members, LARGEST_DRIFT_PPM);
+        let any = any.expect("members were let in by this");
+        let usual = self.corridor_of(&self.members, USUAL_DRIFT_PPM);
         let is_measured = self.drift_ppm(&any).width() < Ratio::from_integer(2 * USUAL_DRIFT_PPM);
         match usual {
             Some(usual) if !is_measured => {
                 let nearest = self.members.iter().min_by_key(|member| member.at_s.abs());
                 let nearest = nearest.expect("a line has a member");
-                let alone = corridor(
-                    std::slice::from_ref(nearest),
-                    &self.pace,
-                    USUAL_DRIFT_PPM + self.pace.doubt_ppm,
-                );
+                let alone = self.corridor_of(std::slice::from_ref(nearest), USUAL_DRIFT_PPM);
                 let alone = alone.expect("one sighting is a line");
                 let phase = alone.phase.intersect(any.phase);
                 (Corridor { phase, ..usual }, Drift::TakenForGranted)
@@ -226,6 +209,11 @@ impl<'t> Line<'t> {
             Some(_) => (any, Drift::Measured),
             None => (any, Drift::Unusual),
         }
+    }
+
+    /// What some sightings leave over at this pace, which may itself be in doubt.
+    fn corridor_of(&self, members: &[Held], drift_ppm: i128) -> Option<Corridor> {
+        corridor(members, &self.pace, drift_ppm + self.pace.doubt_ppm)
     }
 
     /// Clock against camera in parts per million.

@@ -111,9 +111,8 @@ pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) ->
 /// True if each of the last `places` of a look tells the digit of `label` that it has there best.
 fn tells_best(looks: &Looks, look: usize, label: &[u8], places: u8) -> bool {
     let told = looks.reading(look).places.iter().rev();
-    let last = told.zip(label.iter().rev()).take(places.into());
-    last.into_iter()
-        .all(|(odds, &digit)| odds.best().0 == digit)
+    let mut last = told.zip(label.iter().rev()).take(places.into());
+    last.all(|(odds, &digit)| odds.best().0 == digit)
 }
 
 /// True if the first looks tell another time, `least` counts away or more: the clock was set, or

@@ -4,7 +4,7 @@ use super::claims::{self, Claims, HeadSample, SampleTable};
 use super::luma::LumaReader;
 use super::orient::Orientation;
 use super::source::Source;
-use super::spacing::Spacing;
+use super::spacing::{self, Spacing};
 use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
@@ -29,10 +29,6 @@ const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
 
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
-/// Longest time between two frames of one recording that is believed, in seconds and in frames:
-/// phones that cannot keep up, or adjust to the light, leave out a second or so (judged).
-const LONGEST_GAP_S: i128 = 3;
-const LONGEST_GAP_FRAMES: i128 = 10;
 /// Code of the doubt about the times of frames.
 const TIMES_WRONG: &str = "times_wrong";
 
@@ -83,6 +79,8 @@ pub struct Clip {
     /// Presentation stamps are missing: only reading from the head gives times.
     must_count: bool,
     spacing: Spacing,
+    /// Ticks between two frames that are believed, at most.
+    longest_gap: i64,
     /// Ticks of the frame before, if it is the neighbour in the file.
     neighbour: Option<i64>,
     damaged_before: usize,
@@ -138,6 +136,7 @@ impl Clip {
             .rate
             .map_or(Ratio::new(1, FALLBACK_RATE), |rate| rate.ratio().recip())
             / facts.tick_seconds;
+        let longest_gap = spacing::longest_gap_ticks(step, facts.tick_seconds);
         let mut stamper = Stamper::new();
         stamper.set_step(step);
         source.set_step(i64::try_from(step.round()).unwrap_or(0));
@@ -157,6 +156,7 @@ impl Clip {
             floor: None,
             must_count: sample.lacks_stamps,
             spacing,
+            longest_gap,
             neighbour: None,
             damaged_before: 0,
             has_own_duration,
@@ -447,13 +447,11 @@ impl Clip {
     /// Recordings that were joined keep the times of each as a rule; what lies between was not filmed.
     fn doubt_gap(&mut self) {
         let in_order = self.spacing.range().map_or(0, |(_, widest)| widest);
-        let widest = Ratio::from_integer(in_order.max(self.source.tally().widest_gap));
-        let widest_s = widest * self.facts.tick_seconds;
-        let is_usual = widest <= self.stamper.step() * Ratio::from_integer(LONGEST_GAP_FRAMES);
-        if is_usual || widest_s <= Ratio::from_integer(LONGEST_GAP_S) || self.has_doubt(TIMES_WRONG)
-        {
+        let widest = in_order.max(self.source.tally().widest_gap);
+        if widest <= self.longest_gap || self.has_doubt(TIMES_WRONG) {
             return;
         }
+        let widest_s = Ratio::from_integer(widest) * self.facts.tick_seconds;
         self.facts.doubts.push(Note::new(
             TIMES_WRONG,
             format!(

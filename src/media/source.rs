@@ -43,6 +43,14 @@ pub(super) struct Tally {
     pub widest_gap: i64,
 }
 
+/// Packets that were read one after the other, since the file was opened or the last jump.
+#[derive(Clone, Copy, Debug, Default)]
+struct Run {
+    has_any: bool,
+    /// Decoding stamp of the last of those that have one.
+    last_dts: Option<i64>,
+}
+
 /// Tells whether a rewound file stands at its first packet again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Mark {
@@ -101,10 +109,7 @@ pub(super) struct Source {
     hops: Hops,
     /// Length of a packet that does not say, in ticks.
     step: i64,
-    /// Packets read since the last jump.
-    read: u64,
-    /// Decoding stamp of the packet read last since the last jump, of those that have one.
-    read_last: Option<i64>,
+    run: Run,
     /// Packets decoded since a frame came out.
     silent: u32,
     /// Stamps of damaged packets and frames.
@@ -143,8 +148,7 @@ impl Source {
             is_primed: false,
             hops,
             step: 0,
-            read: 0,
-            read_last: None,
+            run: Run::default(),
             silent: 0,
             damaged: BTreeSet::new(),
             cut: None,
@@ -268,8 +272,7 @@ impl Source {
         }
         self.demuxer = reopened.demuxer;
         self.decoder = reopened.decoder;
-        self.read = 0;
-        self.read_last = None;
+        self.run = Run::default();
         Ok(())
     }
 
@@ -317,8 +320,7 @@ impl Source {
     }
 
     fn seek_file(&mut self, aim: i64) -> bool {
-        self.read = 0;
-        self.read_last = None;
+        self.run = Run::default();
         let stream = i32::try_from(self.stream).expect("FFmpeg counts streams in 32 bits");
         // SAFETY: the demuxer is open; any stamp and a valid stream are allowed.
         let result = unsafe {
@@ -357,9 +359,9 @@ impl Source {
                         self.note_damage(stamp);
                     }
                     self.head.get_or_insert(Mark::of(&packet));
-                    self.read += 1;
+                    self.run.has_any = true;
                     if let Some(dts) = packet.dts() {
-                        let before = self.read_last.replace(dts).unwrap_or(dts);
+                        let before = self.run.last_dts.replace(dts).unwrap_or(dts);
                         let gap = dts.saturating_sub(before);
                         self.tally.widest_gap = self.tally.widest_gap.max(gap);
                     }
@@ -375,7 +377,7 @@ impl Source {
                 }
                 Err(ffmpeg::Error::Eof) => {
                     // A jump behind the last packet has not seen the end.
-                    self.tally.reached_end |= self.read > 0;
+                    self.tally.reached_end |= self.run.has_any;
                     return None;
                 }
                 Err(e) => {

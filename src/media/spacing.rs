@@ -2,6 +2,18 @@
 
 use crate::timecode::{Rate, Ratio};
 
+/// Longest time between two frames of one recording that is believed, in seconds and in frames:
+/// phones that cannot keep up, or adjust to the light, leave out a second or so (judged).
+const LONGEST_GAP_S: i128 = 3;
+const LONGEST_GAP_FRAMES: i128 = 10;
+
+/// The same in ticks, of which a frame lasts `step`.
+pub(super) fn longest_gap_ticks(step: Ratio, tick_seconds: Ratio) -> i64 {
+    let seconds = Ratio::from_integer(LONGEST_GAP_S) / tick_seconds;
+    let frames = Ratio::from_integer(LONGEST_GAP_FRAMES) * step;
+    i64::try_from(seconds.max(frames).floor()).unwrap_or(i64::MAX)
+}
+
 /// Shortest and longest distance between neighbouring frames so far, in ticks.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Spacing {

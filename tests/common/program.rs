@@ -98,6 +98,15 @@ impl Said {
         assert_eq!(self.status, 0, "{}", self.all());
     }
 
+    /// Two clocks were seen, nobody can tell which is the crew's, and both are named.
+    #[track_caller]
+    pub fn must_leave_open(&self, labels: [&str; 2]) {
+        assert_eq!(self.verdict(), "unsure", "{}", self.all());
+        for label in labels {
+            assert!(self.all().contains(label), "{label}: {}", self.all());
+        }
+    }
+
     /// The start is `label`, with whatever confidence.
     #[track_caller]
     pub fn must_start_at(&self, label: &str) {
