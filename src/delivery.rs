@@ -1,7 +1,11 @@
 //! What the next tool reads, written below an output folder: XMP sidecars, timelines, edit
 //! lists, a table, copies with timecode and previews. Formats are made elsewhere
 //! ([`crate::sidecar`], [`crate::media`], [`crate::preview`]); here they get their names and
-//! come to disk.
+//! come to disk. `withdrawn`: what earlier runs handed over and no longer holds.
+
+mod withdrawn;
+
+pub use withdrawn::Withdrawn;
 
 use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
@@ -10,12 +14,13 @@ use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::preview;
 use crate::progress::{Event, Wish};
-use crate::save::{FileStamp, Ledger};
+use crate::save::{FileStamp, Ledger, Told};
 use crate::sidecar::{Admit, csv, edl, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
+use withdrawn::{told_of, told_of_all};
 
 /// One kind of file that can be written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -32,6 +37,20 @@ pub enum Product {
     Copy,
     /// A short movie of each slate with our label beside the filmed digits.
     Preview,
+}
+
+impl Product {
+    /// As it is asked for on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Xmp => "xmp",
+            Self::Otio => "otio",
+            Self::Edl => "edl",
+            Self::Csv => "csv",
+            Self::Copy => "copy",
+            Self::Preview => "preview",
+        }
+    }
 }
 
 /// What is to be written, of what, and where.
@@ -71,9 +90,10 @@ impl Delivery<'_> {
         let mut done = Delivered::default();
         if self.products.contains(&Product::Xmp) {
             for (index, name) in self.xmp_names() {
-                let outcome = &self.card.clips[index].outcome;
-                if let Some(bytes) = xmp::to_bytes(outcome, self.admit) {
-                    done.take(ledger.write(&name, &bytes), name);
+                let clip = &self.card.clips[index];
+                let bytes = xmp::to_bytes(&clip.outcome, self.admit);
+                if let (Some(bytes), Some(told)) = (bytes, told_of(clip)) {
+                    done.take(put(ledger, &name, &bytes, &told), name);
                 }
             }
         }
@@ -81,6 +101,7 @@ impl Delivery<'_> {
         if self.products.contains(&Product::Preview) {
             self.previews(ledger, listener, &mut done);
         }
+        let told = told_of_all(self.card);
         if self.products.contains(&Product::Otio) {
             let media = |index: usize| match copies.get(&index) {
                 Some(copy) => crate::card::text_of(copy),
@@ -99,20 +120,19 @@ impl Delivery<'_> {
                 media: &|clip| names.get(&*clip.name).map_or(String::new(), |&i| media(i)),
             };
             let name = PathBuf::from("timeline.otio");
-            done.take(
-                ledger.write(&name, &otio::to_bytes(self.card, &options)),
-                name,
-            );
+            let bytes = otio::to_bytes(self.card, &options);
+            done.take(put(ledger, &name, &bytes, &told), name);
         }
         if self.products.contains(&Product::Edl) {
             for (name, bytes) in edl::to_files(self.card, self.admit) {
                 let name = PathBuf::from(name);
-                done.take(ledger.write(&name, &bytes), name);
+                done.take(put(ledger, &name, &bytes, &told), name);
             }
         }
         if self.products.contains(&Product::Csv) {
             let name = PathBuf::from("clips.csv");
-            done.take(ledger.write(&name, &csv::to_bytes(self.card)), name);
+            let bytes = csv::to_bytes(self.card);
+            done.take(put(ledger, &name, &bytes, &told), name);
         }
         done
     }
@@ -154,10 +174,16 @@ impl Delivery<'_> {
             return copies;
         }
         for (index, clip) in self.card.clips.iter().enumerate() {
-            if !self.admit.lets_in(&clip.outcome) {
-                continue;
-            }
-            match self.copy(index, ledger, listener) {
+            let told = told_of(clip).filter(|_| self.admit.lets_in(&clip.outcome));
+            let Some(told) = told else { continue };
+            let made = self.copy(index, ledger, listener);
+            let noted = made.and_then(|made| {
+                if let Some((name, _)) = &made {
+                    ledger.note_told(name, &told)?;
+                }
+                Ok(made)
+            });
+            match noted {
                 Ok(Some((name, notes))) => {
                     done.files.push(name.clone());
                     done.notes
@@ -216,9 +242,8 @@ impl Delivery<'_> {
     ) {
         for (index, clip) in self.card.clips.iter().enumerate() {
             let outcome = &clip.outcome;
-            if outcome.start.is_none() || outcome.windows.is_empty() {
-                continue;
-            }
+            let told = told_of(clip).filter(|_| Self::has_preview(outcome));
+            let Some(told) = told else { continue };
             let name = with_suffix(&self.below_out[index], preview::SUFFIX);
             let source = &self.sources[index];
             let label = outcome.start.as_ref().map_or("", |start| &start.label);
@@ -231,12 +256,23 @@ impl Delivery<'_> {
                 })
             });
             match made {
-                Ok(Some(())) => done.files.push(name),
+                Ok(Some(())) => done.take(ledger.note_told(&name, &told), name),
                 Ok(None) => break,
                 Err(error) => done.faults.push(error),
             }
         }
     }
+
+    fn has_preview(outcome: &ClipOutcome) -> bool {
+        outcome.start.is_some() && !outcome.windows.is_empty()
+    }
+}
+
+/// Writes a file and notes what it hands on, in this order: of a run that is killed between
+/// the two, the next one finds a file that says something else than is noted, and looks.
+fn put(ledger: &mut Ledger, name: &Path, bytes: &[u8], told: &Told) -> Result<()> {
+    ledger.write(name, bytes)?;
+    ledger.note_told(name, told)
 }
 
 impl Delivered {

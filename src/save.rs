@@ -5,7 +5,7 @@
 mod ledger;
 mod stamp;
 
-pub use ledger::Ledger;
+pub use ledger::{Ledger, Told};
 pub use stamp::FileStamp;
 
 use crate::error::{Error, ErrorKind, Result};

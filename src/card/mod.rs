@@ -165,6 +165,15 @@ impl CardRun {
         self.records.evidence(&self.whole[clip])
     }
 
+    /// Adds a remark on the card as a whole, which its object in the folder `out` tells, too.
+    ///
+    /// # Errors
+    /// Those of [`save::card`].
+    pub fn add_note(&mut self, note: Note, out: &Path) -> Result<()> {
+        self.outcome.notes.push(note);
+        save::card(&self.outcome, &out.join(CARD_FILE))
+    }
+
     /// Where each clip lies.
     pub fn sources(&self) -> &[PathBuf] {
         &self.sources

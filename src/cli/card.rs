@@ -2,7 +2,7 @@
 //! what is ready, what needs an eye and what can't be helped.
 
 use super::bars::BatchBars;
-use super::handing::{ByHand, Clips, deliver};
+use super::handing::{ByHand, Clips, deliver, withdraw};
 use super::settings::{CardSettings, CardShow};
 use super::table::{Closing, Look, Row, Table};
 use super::{Status, complaint, memory, plain, remark};
@@ -40,7 +40,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         at_once: AtomicUsize::new(settings.workers.get()),
     };
     let teller = Teller::new(settings.show);
-    let run = card::run(
+    let mut run = card::run(
         &card::Settings {
             folders: settings.folders.clone(),
             out: settings.out.clone(),
@@ -63,16 +63,27 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
+        match withdraw(&clips(&run), &settings.handing, &settings.out, &mut ledger) {
+            Err(error) => faults.push(error),
+            Ok(withdrawal) => {
+                remarks.extend(withdrawal.remarks);
+                if let Some(note) = withdrawal.note {
+                    status = status.max(Status::NeedsALook);
+                    faults.extend(run.add_note(note, &settings.out).err());
+                }
+            }
+        }
         let written = ledger.write_long(Path::new(REPORT_FILE), |page| {
             report::write(&run.outcome, &|clip| run.evidence(clip), page)
         });
         faults.extend(written.err());
-        let clips = Clips {
-            card: &run.outcome,
-            sources: run.sources(),
-            below_out: run.below_out(),
-        };
-        let handed = deliver(&clips, &settings.handing, &settings.out, &mut ledger, &stop);
+        let handed = deliver(
+            &clips(&run),
+            &settings.handing,
+            &settings.out,
+            &mut ledger,
+            &stop,
+        );
         status = status.max(handed.status);
         remarks.extend(handed.remarks);
     }
@@ -94,6 +105,14 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         }
     }
     Ok(status)
+}
+
+fn clips(run: &CardRun) -> Clips<'_> {
+    Clips {
+        card: &run.outcome,
+        sources: run.sources(),
+        below_out: run.below_out(),
+    }
 }
 
 /// Prints the table, clips that need a look last, so that they stay on the screen, then

@@ -1,12 +1,13 @@
-//! What `read` and `card` share once clips are read: corrections by hand, and the files
-//! that `--write` asks for.
+//! What `read` and `card` share once clips are read: corrections by hand, the files that
+//! `--write` asks for, and those of earlier runs that no longer hold.
 
 use super::bars::ClipBar;
 use super::settings::Handing;
 use super::{Status, complaint, plain};
 use rollmark::card::Stop;
-use rollmark::delivery::{Delivered, Delivery};
+use rollmark::delivery::{Delivered, Delivery, Withdrawn};
 use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::note::Note;
 use rollmark::outcome::{CardOutcome, ClipOutcome};
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
@@ -78,6 +79,14 @@ pub struct Handed {
     pub remarks: Vec<String>,
 }
 
+/// What became of files that no longer hold.
+pub struct Withdrawal {
+    /// A line for each file.
+    pub remarks: Vec<String>,
+    /// The remark on the card, if any such file stays.
+    pub note: Option<Note>,
+}
+
 /// Writes the files that were asked for, with a bar for the long ones.
 pub fn deliver(
     clips: &Clips<'_>,
@@ -86,15 +95,7 @@ pub fn deliver(
     ledger: &mut Ledger,
     stop: &Stop,
 ) -> Handed {
-    let delivery = Delivery {
-        card: clips.card,
-        sources: clips.sources,
-        below_out: clips.below_out,
-        out,
-        products: &handing.products,
-        admit: handing.admit,
-    };
-    let delivered = write(&delivery, clips, ledger, stop);
+    let delivered = write(&delivery(clips, handing, out), clips, ledger, stop);
     let notes = delivered.notes.iter().map(|(clip, note)| {
         let name = &clips.card.clips[*clip].name;
         format!("{}: {}", plain(name), plain(&note.sentence))
@@ -107,6 +108,54 @@ pub fn deliver(
             (true, true) => Status::Fine,
         },
         remarks: notes.chain(errors.map(complaint)).collect(),
+    }
+}
+
+/// Looks after what earlier runs wrote and what no longer holds: removed, or told.
+pub fn withdraw(
+    clips: &Clips<'_>,
+    handing: &Handing,
+    out: &Path,
+    ledger: &mut Ledger,
+) -> Result<Withdrawal> {
+    let withdrawn = delivery(clips, handing, out).withdraw(ledger)?;
+    let left: Vec<&Withdrawn> = withdrawn.iter().filter(|one| !one.is_removed).collect();
+    let note = left.first().map(|first| {
+        let files = match left.len() {
+            1 => "a file of an earlier run says".to_owned(),
+            n => format!("{n} files of earlier runs say"),
+        };
+        Note::new(
+            "withdrawn",
+            format!(
+                "{files} what no longer holds, {} for one; delete such files, or have them made \
+                 anew",
+                first.file.display()
+            ),
+        )
+    });
+    let remarks = withdrawn.iter().map(|one| {
+        let file = out.join(&one.file);
+        format!(
+            "{} {}",
+            plain(&file.to_string_lossy()),
+            plain(&one.sentence)
+        )
+    });
+    Ok(Withdrawal {
+        remarks: remarks.collect(),
+        note,
+    })
+}
+
+fn delivery<'a>(clips: &Clips<'a>, handing: &'a Handing, out: &'a Path) -> Delivery<'a> {
+    Delivery {
+        card: clips.card,
+        sources: clips.sources,
+        below_out: clips.below_out,
+        out,
+        products: &handing.products,
+        admit: handing.admit,
     }
 }
 

@@ -2,7 +2,7 @@
 //! it is read. A bad clip is a result like any other; it stops nothing.
 
 use super::bars::ClipBar;
-use super::handing::{ByHand, Clips, Handed, deliver};
+use super::handing::{ByHand, Clips, Handed, deliver, withdraw};
 use super::names::{ClipNames, distinct_names};
 use super::settings::{ReadSettings, Show};
 use super::table::{Closing, Look, Row, Table};
@@ -33,10 +33,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let names = distinct_names(&settings.clips);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
-    let handed_to = settings
-        .out
-        .as_deref()
-        .filter(|_| !settings.handing.products.is_empty());
+    let handed_to = settings.out.as_deref();
     let mut outcomes = Vec::new();
     for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
         let name = plain(&names.clip.to_string_lossy());
@@ -81,7 +78,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     Ok(status)
 }
 
-/// Writes what `--write` asks for.
+/// Writes what `--write` asks for, and tells what earlier runs wrote and no longer holds.
 fn hand_over(
     settings: &ReadSettings,
     out: &Path,
@@ -101,7 +98,13 @@ fn hand_over(
     };
     let mut ledger = Ledger::open(out, STATE_FOLDER)?;
     let handing = &settings.handing;
-    Ok(deliver(&clips, handing, out, &mut ledger, &Stop::new()))
+    let withdrawal = withdraw(&clips, handing, out, &mut ledger)?;
+    let mut handed = deliver(&clips, handing, out, &mut ledger, &Stop::new());
+    if withdrawal.note.is_some() {
+        handed.status = handed.status.max(Status::NeedsALook);
+    }
+    handed.remarks.splice(0..0, withdrawal.remarks);
+    Ok(handed)
 }
 
 fn status_of(outcome: &ClipOutcome) -> Status {

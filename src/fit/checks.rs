@@ -43,6 +43,12 @@ const WIDEST: (i128, i128) = (23, 10);
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
 const NEAR_S: i32 = 60;
 
+/// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
+/// cameras write their first frame up to half a second before or after they begin to count. Judged.
+fn length_begins_s() -> Ratio {
+    Ratio::new(1, 2)
+}
+
 /// Which of the checks that could fail a start has passed.
 pub(super) struct Checks {
     was_seen_running: bool,
@@ -169,6 +175,9 @@ impl Table<'_> {
         }
         if self.stands_before_a_length(chosen) {
             doubts.push(reasons::stands_before_a_length());
+        }
+        if counts_from_frame_0(chosen.pace.form, start) {
+            doubts.push(reasons::counts_from_frame_0());
         }
         if agreeing < FEW_FRAMES {
             checks.was_seen_running = false;
@@ -368,4 +377,15 @@ impl Table<'_> {
             doubts.push(reasons::bounds_wide(frames));
         }
     }
+}
+
+/// True if a clock without frames begins its day at frame 0: so does a recorded length that is laid
+/// over the picture, and a clock of the time of day by rare chance. What counts frames from zero
+/// there may well be the timecode of a file that never got another one.
+fn counts_from_frame_0(form: ClockForm, start: HalfOpen) -> bool {
+    let day = Ratio::from_integer(form.counts_per_day());
+    let middle = start.middle();
+    let from_zero = middle - day * Ratio::from_integer((middle / day).round());
+    let beside = from_zero.abs() - start.width() / Ratio::from_integer(2);
+    ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= length_begins_s() * form.rate().ratio()
 }

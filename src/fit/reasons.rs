@@ -405,6 +405,14 @@ pub(super) fn stands_before_a_length() -> Note {
     )
 }
 
+pub(super) fn counts_from_frame_0() -> Note {
+    Note::new(
+        "may_be_a_length",
+        "it begins at 00:00:00 on the first frame, as the recorded length does that a camera or \
+         player lays over the picture; if it is the clock, set the start by hand",
+    )
+}
+
 /// In clip seconds.
 pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
     Note::new(

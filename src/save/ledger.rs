@@ -1,7 +1,9 @@
 //! What this program wrote into an output folder, so that a later run replaces its own
 //! files and nobody else's: not even its own once a person has changed them.
 
-use super::{FileStamp, cannot_write, folder_of, long_file, refused, sync_folder, write};
+use super::{
+    FileStamp, cannot_write, folder_of, long_file, refused, sync_folder, unwritable, write,
+};
 use crate::error::{Error, ErrorKind, Result};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -25,6 +27,19 @@ struct Line {
     /// For files that take long to make: from what, and how they lay on disk.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     made: Option<Made>,
+    /// On a line of its own: what the file hands on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    told: Option<Told>,
+}
+
+/// What a file hands on, for later runs that find otherwise.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Told {
+    /// The clip it speaks of; `None` if it speaks of all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clip: Option<String>,
+    /// The start that it says, or what stands for the starts of all clips.
+    pub start: String,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -48,6 +63,7 @@ pub struct Ledger {
     list: PathBuf,
     /// Hashes that a file of ours may have; the last is that of the last writing.
     lines: BTreeMap<String, Vec<Line>>,
+    told: BTreeMap<String, Told>,
 }
 
 impl Ledger {
@@ -60,12 +76,21 @@ impl Ledger {
     pub fn open(out: &Path, records: &str) -> Result<Self> {
         let list = out.join(records).join(FILE);
         let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
+        let mut all_told = BTreeMap::new();
         match File::open(&list) {
             Ok(file) => {
                 for text in BufReader::new(file).split(b'\n') {
                     let text = text.map_err(|e| cannot_write(&list, e))?;
-                    if let Ok(line) = serde_json::from_slice::<Line>(&text) {
-                        lines.entry(line.file.clone()).or_default().push(line);
+                    match serde_json::from_slice::<Line>(&text) {
+                        Err(_) => {}
+                        Ok(Line {
+                            file,
+                            told: Some(told),
+                            ..
+                        }) => {
+                            all_told.insert(file, told);
+                        }
+                        Ok(line) => lines.entry(line.file.clone()).or_default().push(line),
                     }
                 }
             }
@@ -76,6 +101,7 @@ impl Ledger {
             out: out.to_path_buf(),
             list,
             lines,
+            told: all_told,
         })
     }
 
@@ -91,6 +117,7 @@ impl Ledger {
             file: key.clone(),
             sha256: Some(hex(&Sha256::digest(bytes))),
             made: None,
+            told: None,
         };
         // The list comes first: a run killed between the two leaves a line too many, which
         // does no harm, and never a file of ours that counts as somebody else's.
@@ -133,6 +160,7 @@ impl Ledger {
                 file: key,
                 sha256: Some(hash),
                 made: None,
+                told: None,
             })?;
             // Nothing to do, and no time stamp to touch.
             Ok((!is_as_before).then_some(()))
@@ -183,6 +211,7 @@ impl Ledger {
                     file: key,
                     sha256: Some(hash_from(&mut File::open(temporary.path())?)?),
                     made: Some(Made::of(temporary.path(), made_from)?),
+                    told: None,
                 })
             };
             self.note(line().map_err(|e| cannot_write(&file, e))?)?;
@@ -200,15 +229,78 @@ impl Ledger {
             file: key(below_out),
             sha256: None,
             made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?),
+            told: None,
         })
     }
 
-    fn note(&mut self, line: Line) -> Result<()> {
-        let lines = self.lines.entry(line.file.clone()).or_default();
-        if lines.last() == Some(&line) {
+    /// Notes what a file that is in its place hands on.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if the list cannot be written.
+    pub fn note_told(&mut self, below_out: &Path, told: &Told) -> Result<()> {
+        let key = key(below_out);
+        if self.told.get(&key) == Some(told) {
             return Ok(());
         }
-        let mut text = serde_json::to_vec(&line).expect("strings always serialise");
+        self.append(&Line {
+            file: key.clone(),
+            sha256: None,
+            made: None,
+            told: Some(told.clone()),
+        })?;
+        self.told.insert(key, told.clone());
+        Ok(())
+    }
+
+    /// The files that this and earlier runs put in their places, by their names below the
+    /// output folder, with what they hand on. Names that are not Unicode are left out.
+    pub fn all_told(&self) -> impl Iterator<Item = (PathBuf, &Told)> {
+        self.told
+            .iter()
+            .filter(|(key, _)| !key.contains('\\'))
+            .map(|(key, told)| (PathBuf::from(key), told))
+    }
+
+    /// Removes a file that is byte for byte as this program wrote it. False if it is not, or
+    /// of a kind that takes long to read, or not there.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if it cannot be removed.
+    pub fn remove(&mut self, below_out: &Path) -> Result<bool> {
+        let file = self.out.join(below_out);
+        let lines = self.lines.get(&key(below_out));
+        let is_plain = fs::symlink_metadata(&file).is_ok_and(|facts| facts.is_file());
+        let (Some(lines), true) = (lines, is_plain) else {
+            return Ok(false);
+        };
+        if lines.iter().all(|line| line.sha256.is_none()) {
+            return Ok(false);
+        }
+        let removed = File::open(&file)
+            .and_then(|mut file| hash_from(&mut file))
+            .and_then(|hash| {
+                let is_ours = check(lines, &hash).is_ok();
+                if is_ours {
+                    fs::remove_file(&file)?;
+                    sync_folder(folder_of(&file))?;
+                }
+                Ok(is_ours)
+            });
+        removed.map_err(|e| unwritable("cannot remove this file", &file, e))
+    }
+
+    fn note(&mut self, line: Line) -> Result<()> {
+        let lines = self.lines.get(&line.file);
+        if lines.and_then(|lines| lines.last()) == Some(&line) {
+            return Ok(());
+        }
+        self.append(&line)?;
+        self.lines.entry(line.file.clone()).or_default().push(line);
+        Ok(())
+    }
+
+    fn append(&self, line: &Line) -> Result<()> {
+        let mut text = serde_json::to_vec(line).expect("strings always serialise");
         text.push(b'\n');
         let mut append = || -> io::Result<()> {
             fs::create_dir_all(folder_of(&self.list))?;
@@ -230,9 +322,7 @@ impl Ledger {
             list.sync_all()?;
             sync_folder(folder_of(&self.list))
         };
-        append().map_err(|e| cannot_write(&self.list, e))?;
-        lines.push(line);
-        Ok(())
+        append().map_err(|e| cannot_write(&self.list, e))
     }
 }
 
@@ -345,6 +435,7 @@ mod tests {
             file: key(name),
             sha256: Some(hex(&Sha256::digest(b"two"))),
             made: None,
+            told: None,
         };
         ledger(out.path()).note(line).unwrap();
         ledger(out.path()).write(name, b"two").unwrap();

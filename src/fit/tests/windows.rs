@@ -316,6 +316,32 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
     }
 }
 
+/// What begins at zero on frame 0 is how long was recorded, unless it counts frames.
+#[test]
+fn seconds_that_begin_with_the_clip_may_be_a_recorded_length() {
+    for (form, at, is_one) in [
+        (ClockForm::Seconds, "00:00:00", true),
+        (ClockForm::Tenths, "00:00:00.0", true),
+        (ClockForm::Hundredths, "00:00:00.30", true),
+        (ClockForm::Hundredths, "23:59:59.70", true),
+        (ClockForm::Seconds, "00:00:02", false),
+        (ClockForm::Tenths, "00:00:00.8", false),
+        (ClockForm::Seconds, "10:00:00", false),
+        (frames(Rate::F25), "00:00:00:00", false),
+    ] {
+        let mut clock = Scene::new(form, at, Rate::F30);
+        clock.frames = (40..140).collect();
+        if ClockForm::WITHOUT_FRAMES.contains(&form) {
+            clock.mark = flat_marks();
+        }
+        let fit = run(&[clock.film()]);
+        assert_eq!(label(&fit), at, "{fit:#?}");
+        let is_doubted = codes(&fit).contains(&"may_be_a_length");
+        assert_eq!(is_doubted, is_one, "{at} {fit:#?}");
+        assert_eq!(fit.verdict == Verdict::Unsure, is_one, "{at} {fit:#?}");
+    }
+}
+
 #[test]
 fn a_still_sign_beside_the_clock_is_no_conflict() {
     let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);

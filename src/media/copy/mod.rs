@@ -138,7 +138,7 @@ pub fn copy_with_timecode(
     let origin = origin(source, source_bytes);
     let may_replace = |old: &mut File| match graft::copied_from(old) {
         Some(old) if old == origin => Ok(()),
-        Some(other) => Err(would_replace(format!("this file is a copy of {other}"))),
+        Some(other) => Err(would_replace(copy_of(&other))),
         None => Err(would_replace(
             "this file is not a copy that Rollmark made".into(),
         )),
@@ -420,6 +420,14 @@ impl Job<'_> {
 fn origin(source: &Path, source_bytes: u64) -> String {
     let name = source.file_name().unwrap_or_default().to_string_lossy();
     format!("{source_bytes} bytes {name}")
+}
+
+/// Says whose copy a file is, from its mark.
+fn copy_of(origin: &str) -> String {
+    match origin.split_once(" bytes ") {
+        Some((bytes, name)) => format!("this file is a copy of another {name}, of {bytes} bytes"),
+        None => "this file is a copy of another clip".to_owned(),
+    }
 }
 
 fn check_extension(name: &Path, target: &Path) -> Result<()> {

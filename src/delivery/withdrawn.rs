@@ -1,0 +1,198 @@
+//! Files that an earlier run handed over and that this run's results no longer bear out: a
+//! clip that somebody has rejected since, or given another start. A sidecar is removed, since
+//! it would be replaced if the clip still had a start; a copy holds footage, is never removed,
+//! and is named to the user instead.
+
+use super::{Delivery, Product};
+use crate::clip_base;
+use crate::error::Result;
+use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
+use crate::preview;
+use crate::save::{Ledger, Told};
+use crate::sidecar::{edl, xmp};
+use sha2::{Digest, Sha256};
+use std::path::{Path, PathBuf};
+
+/// Ends what is told of a start that was not sure.
+const UNSURE: &str = " unsure";
+
+/// A file whose start no longer holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Withdrawn {
+    /// Below the output folder.
+    pub file: PathBuf,
+    /// What became of it, in words that follow its name.
+    pub sentence: String,
+    pub is_removed: bool,
+}
+
+impl Delivery<'_> {
+    /// Finds such files, and removes those that this run was asked to write, if they are as
+    /// they were written. Files of clips that are gone from the card, or could not be read
+    /// this time, are left as they are. To be asked before [`Delivery::write`].
+    ///
+    /// # Errors
+    /// [`crate::error::ErrorKind::CannotWrite`] if one cannot be removed.
+    pub fn withdraw(&self, ledger: &mut Ledger) -> Result<Vec<Withdrawn>> {
+        let earlier: Vec<(PathBuf, Told)> = ledger
+            .all_told()
+            .map(|(file, told)| (file, told.clone()))
+            .collect();
+        let mut withdrawn = Vec::new();
+        for (file, told) in earlier {
+            let product = product_of(&file);
+            let Some(now) = self.now(&file, product, &told) else {
+                continue;
+            };
+            if self.out.join(&file).symlink_metadata().is_err() {
+                continue;
+            }
+            let is_removed = self.products.contains(&product) && ledger.remove(&file)?;
+            withdrawn.push(Withdrawn {
+                file,
+                sentence: sentence(&told, product, &now, is_removed),
+                is_removed,
+            });
+        }
+        Ok(withdrawn)
+    }
+
+    /// What the file would have to say; `None` if it says so, or will before the run ends, or
+    /// if nothing is known.
+    fn now(&self, file: &Path, product: Product, told: &Told) -> Option<Now> {
+        let is_asked = self.products.contains(&product);
+        let Some(name) = &told.clip else {
+            return self
+                .is_of_others(file, product, told)
+                .then_some(Now::Otherwise);
+        };
+        let clip = self.card.clips.iter().find(|clip| clip.name == *name)?;
+        let outcome = &clip.outcome;
+        if outcome.verdict == Verdict::Failed || is_asked && self.hands_over(product, outcome) {
+            return None;
+        }
+        match start(outcome) {
+            None => Some(Now::NoStart),
+            // Sure by now of what it was not sure of is no reason to take it back.
+            Some(start) if told.start.trim_end_matches(UNSURE) == start => None,
+            Some(start) if told.start == start => is_asked.then_some(Now::NotLetIn),
+            Some(start) => Some(Now::Start(start)),
+        }
+    }
+
+    /// True if a file that speaks of all clips is of other clips or starts, and stays so.
+    fn is_of_others(&self, file: &Path, product: Product, told: &Told) -> bool {
+        let mut clips = self.card.clips.iter();
+        if clips.any(|clip| clip.outcome.was_left_out()) {
+            return false;
+        }
+        if self.products.contains(&product) {
+            // One clip at another rate less is one list less.
+            let lists = || edl::to_files(self.card, self.admit).into_iter();
+            return product == Product::Edl && !lists().any(|(name, _)| Path::new(&name) == file);
+        }
+        // Clips that were read one by one are not all that a timeline is of.
+        let is_card = !self.card.folders.is_empty();
+        is_card && told.start != digest(self.card)
+    }
+
+    /// True if this run writes, or tries to write, that file of the clip.
+    fn hands_over(&self, product: Product, outcome: &ClipOutcome) -> bool {
+        match product {
+            Product::Preview => Self::has_preview(outcome),
+            _ => self.admit.lets_in(outcome),
+        }
+    }
+}
+
+/// What has become of a start that an earlier run handed over.
+enum Now {
+    NoStart,
+    Start(String),
+    /// It is unsure, and unsure clips are not asked for.
+    NotLetIn,
+    /// Of files that speak of all clips.
+    Otherwise,
+}
+
+fn sentence(told: &Told, product: Product, now: &Now, is_removed: bool) -> String {
+    let was = &told.start;
+    let why = match now {
+        Now::NoStart => format!("with {was}; the clip has no start any more"),
+        Now::Start(start) => format!("with {was}; the clip's start is {start} now"),
+        Now::NotLetIn => format!("with {was}; unsure clips are not asked for now"),
+        Now::Otherwise => "with other clips or starts than now".to_owned(),
+    };
+    if is_removed {
+        return format!("was of an earlier run, {why}: it was removed");
+    }
+    let renew = match now {
+        Now::NoStart | Now::NotLetIn => String::new(),
+        Now::Start(_) | Now::Otherwise => {
+            format!(", or have it made anew with --write {}", product.name())
+        }
+    };
+    format!("is of an earlier run, {why}: delete it{renew}")
+}
+
+/// The kind of a file that was handed over, by its name.
+fn product_of(file: &Path) -> Product {
+    let name = file.to_string_lossy();
+    let ends = |suffix: &str| name.ends_with(suffix);
+    match () {
+        () if ends(xmp::SUFFIX) => Product::Xmp,
+        () if ends(preview::SUFFIX) => Product::Preview,
+        () if ends(".otio") => Product::Otio,
+        () if ends(".edl") => Product::Edl,
+        () if ends(".csv") => Product::Csv,
+        () => Product::Copy,
+    }
+}
+
+/// What is noted of a file of one clip; `None` if the clip has no start.
+pub(super) fn told_of(clip: &CardClip) -> Option<Told> {
+    Some(Told {
+        clip: Some(clip.name.clone()),
+        start: start(&clip.outcome)?,
+    })
+}
+
+/// What is noted of a file that speaks of all clips.
+pub(super) fn told_of_all(card: &CardOutcome) -> Told {
+    Told {
+        clip: None,
+        start: digest(card),
+    }
+}
+
+/// The start as the user knows it, and the clip's rate where it has labels of its own.
+fn start(outcome: &ClipOutcome) -> Option<String> {
+    let start = outcome.start.as_ref()?;
+    let mut text = match &start.in_clip_base {
+        Some(base) => {
+            let rate = clip_base::exact_rate(&base.rate);
+            let rate = rate.map_or_else(|| base.rate.clone(), |rate| rate.decimal());
+            format!("{} at {rate}", base.label)
+        }
+        None => start.label.clone(),
+    };
+    if outcome.verdict != Verdict::Sure {
+        text.push_str(UNSURE);
+    }
+    Some(text)
+}
+
+/// Stands for the starts and verdicts of all clips.
+fn digest(card: &CardOutcome) -> String {
+    let mut hasher = Sha256::new();
+    for clip in &card.clips {
+        let outcome = &clip.outcome;
+        let start = start(outcome).unwrap_or_default();
+        hasher.update(format!("{}\n{:?} {start}\n", clip.name, outcome.verdict));
+    }
+    hasher
+        .finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
