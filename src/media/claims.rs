@@ -21,7 +21,8 @@ pub(super) struct HeadSample {
     pub stamps: Vec<i64>,
     /// FFmpeg's stamps of what is presented, in file order.
     as_filed: Vec<i64>,
-    /// True if most packets carry no presentation stamp.
+    /// True if most packets carry no presentation stamp, or key frames do not: AVI gives those
+    /// to pictures alone that are decoded in the order in which they are presented.
     pub lacks_stamps: bool,
     /// True if pictures are decoded in another order than presented.
     pub is_reordered: bool,
@@ -31,14 +32,16 @@ impl HeadSample {
     /// From packets in file order.
     pub(super) fn of<'a>(packets: impl IntoIterator<Item = &'a ffmpeg::Packet>) -> Self {
         let (mut stamps, mut count, mut last_dts) = (Vec::new(), 0, None);
+        let mut has_bare_key = false;
         let mut delays = Vec::new();
         for packet in packets {
             count += 1;
             delays.extend(packet.pts().zip(packet.dts()).map(|(pts, dts)| pts - dts));
             last_dts = packet.dts().or(last_dts);
+            has_bare_key |= packet.is_key() && packet.pts().is_none();
             stamps.extend(packet.pts().filter(|_| !source::is_hidden(packet)));
         }
-        let lacks_stamps = 2 * stamps.len() < count && count > 1;
+        let lacks_stamps = (2 * stamps.len() < count || has_bare_key) && count > 1;
         let as_filed = stamps.clone();
         // Nothing is presented before it is decoded: whatever belongs before
         // the last decoding stamp has been read.

@@ -107,6 +107,8 @@ pub(super) struct Source {
     /// The decoder has seen all that lies before the first packet of `between`.
     is_primed: bool,
     hops: Hops,
+    /// Ticks from when the last key frame was decoded to when it was presented.
+    wait: i64,
     /// Length of a packet that does not say, in ticks.
     step: i64,
     run: Run,
@@ -147,6 +149,7 @@ impl Source {
             between: Vec::new(),
             is_primed: false,
             hops,
+            wait: 0,
             step: 0,
             run: Run::default(),
             silent: 0,

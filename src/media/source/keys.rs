@@ -60,6 +60,8 @@ impl Source {
         closest: i64,
         widest: Option<i64>,
     ) -> Option<frame::Video> {
+        // The frame given last is no next one, wherever a jump ends.
+        let closest = closest.max(1);
         self.hop(closest, widest);
         while self.failures < MOST_FAILURES {
             let packet = self.next_packet()?;
@@ -84,6 +86,8 @@ impl Source {
             if !packet.is_key() || is_passed {
                 continue;
             }
+            let waits = packet.pts().zip(packet.dts()).map(|(pts, dts)| pts - dts);
+            self.wait = waits.map_or(0, |ticks| ticks.max(0));
             self.decoder.flush();
             self.send(&packet);
             let _ = self.decoder.send_eof();
@@ -110,7 +114,7 @@ impl Source {
             return Some(frame);
         }
         let (last, _) = self.last_given?;
-        let target = last.saturating_add(closest);
+        let target = last.saturating_add(closest.max(1));
         let is_there = |packet| stamp_of(packet).is_some_and(|stamp| stamp >= target);
         if !self.between.iter().any(is_there) {
             return None;
@@ -158,7 +162,7 @@ impl Source {
         let Some((last, bytes)) = self.last_given.filter(|_| self.ahead.is_empty()) else {
             return;
         };
-        let after = last.saturating_add(closest.max(1));
+        let after = last.saturating_add(closest);
         let next = match self.hops {
             Hops::Never => None,
             Hops::ByIndex => self.indexed_key(last, after),
@@ -174,7 +178,9 @@ impl Source {
         self.between.clear();
         self.is_primed = false;
         // If it fails, the packets in between are read and skipped.
-        if self.seek_file(next)
+        // The index has times of decoding. Where groups are open, asking for one that lies before
+        // the key frame is presented leads to the key frame before.
+        if self.seek_file(next.saturating_add(self.wait))
             && let Some(packet) = self.read_packet()
         {
             if stamp_of(&packet).is_some_and(|stamp| stamp <= last) {
