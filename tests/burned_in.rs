@@ -94,6 +94,19 @@ fn a_clock_between_key_frames_that_lie_far_apart_is_found() {
     in_view_for_a_while(999).must_be_sure_of(TEN);
 }
 
+/// Held up for less than a second, a little behind the key frame at 1.2 s and gone before the next.
+#[test]
+fn a_clock_that_is_in_view_for_less_than_a_second_early_in_the_clip_is_found() {
+    for key_interval in [30, 60] {
+        let clock = BurnedIn::new(TEN, "25")
+            .seconds("8")
+            .then(",drawbox=t=fill:c=gray:enable='not(between(t,1.3,2.2))'");
+        let shelf = Shelf::new();
+        let coding = format!("{H264} -g {key_interval} -sc_threshold 0");
+        read(&shelf.clip("clip.mp4", &clock, &coding)).must_be_sure_of(TEN);
+    }
+}
+
 /// Digits that run and are no clock are followed for six seconds.
 #[test]
 fn a_clock_that_comes_into_view_beside_a_counter_is_found() {

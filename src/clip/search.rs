@@ -22,6 +22,10 @@ const CLOSEST_S: (i128, i128) = (9, 10);
 /// second at most as a rule (common practice, no source), frames between are looked at, too:
 /// a slate held for two seconds is met at least once, mostly twice.
 const END_WIDEST_S: (i128, i128) = (6, 5);
+/// ... and in the first seconds, where most slates are held up: there, one that is held for a
+/// second only is met, too.
+const EARLY_WIDEST_S: (i128, i128) = (3, 5);
+const EARLY_S: u32 = 4;
 /// Seconds from the look at colours before from which on one that finds a display is followed:
 /// looks further apart are those of head and tail.
 const COLOURS_WIDEST_S: (i128, i128) = (2, 1);
@@ -64,6 +68,24 @@ impl Search {
         }
     }
 
+    /// How frames are looked at from `at` on, in clip seconds.
+    fn pace_from(self, at: Ratio) -> Pace {
+        match self.pace {
+            Pace::KeyFrames {
+                closest_s,
+                widest_s: Some(_),
+                is_rough,
+            } if self.sharpness == Sharpness::Coarse && at < Ratio::from_integer(EARLY_S) => {
+                Pace::KeyFrames {
+                    closest_s,
+                    widest_s: Some(ratio(EARLY_WIDEST_S)),
+                    is_rough,
+                }
+            }
+            pace => pace,
+        }
+    }
+
     /// Between head and tail: digits as tall as an eightieth of the picture's longer side are
     /// seen (24 px of 1920), as on a display held up to the camera. At a quarter of the size the
     /// edges of blocks do not matter; what is found is decoded again.
@@ -96,10 +118,10 @@ impl Watch<'_> {
     ) -> Result<Found> {
         // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
         let starts_dense = aim == Aim::Head;
-        self.footage.set_pace(if starts_dense {
-            Pace::EveryFrame
-        } else {
-            search.pace
+        self.footage.set_pace(match aim {
+            Aim::Head => Pace::EveryFrame,
+            Aim::At(at) => search.pace_from(at),
+            Aim::Tail { .. } => search.pace,
         });
         self.footage.seek(aim)?;
         let mut last: Option<Ratio> = None;
@@ -123,7 +145,7 @@ impl Watch<'_> {
             }
             // What was read closely is not read again.
             last = Some(self.reached);
-            self.footage.set_pace(search.pace);
+            self.footage.set_pace(search.pace_from(self.reached));
         }
         self.footage.set_pace(Pace::EveryFrame);
         if search.is_broad() && widest > Ratio::from_integer(2) {
