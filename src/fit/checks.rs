@@ -8,7 +8,7 @@ use super::labels;
 use super::late;
 use super::lean::Leans;
 use super::looks::Looks;
-use super::pace::paces;
+use super::pace::{Pace, paces};
 use super::reasons;
 use super::sight::{Blur, FEW_FRAMES};
 use super::table::{Member, Table};
@@ -38,6 +38,10 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// panel that nothing rules out. Judged; of clocks of seconds, whose changes are few, a tenth
 /// left one in thirty unsure, and none was a frame off.
 const WIDEST: (i128, i128) = (23, 10);
+
+/// Counts a frame that differ from one by less than one part in so many are one: rates come with
+/// their cousins.
+const ONE_A_FRAME: i128 = 500;
 
 /// Seconds between the time at which a display stands and the one that the clock tells for then, at
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
@@ -208,7 +212,8 @@ impl Table<'_> {
         };
         let has_few = distinct < COUNTS_AT_ANOTHER_SPEED;
         let needs_an_excuse = lacks_a_place || is_late || shows_too_many;
-        if is_at_another_speed && (needs_an_excuse || has_few || is_bare) {
+        let may_be_a_counter = is_bare || self.counts_frames_to_a_hundred(&chosen.pace);
+        if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
         if of * agreeing <= share * read {
@@ -269,6 +274,14 @@ impl Table<'_> {
         }
         doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
+    }
+
+    /// True if each clip frame is one count further and a hundred of them make a second. No display
+    /// draws hundredths that fast; a counter of frames goes on so to 99, whatever their rate.
+    fn counts_frames_to_a_hundred(&self, pace: &Pace) -> bool {
+        let counts_a_frame = pace.counts_per_second() * self.frame_s();
+        let off = (counts_a_frame - Ratio::ONE).abs();
+        pace.form.base() == 100 && off * Ratio::from_integer(ONE_A_FRAME) < Ratio::ONE
     }
 
     /// True if behind a clock of seconds, in its line and as large, another time stands that it has

@@ -18,6 +18,11 @@ pub(super) const MIDDLE_PX: f32 = (TOP_PX + BOTTOM_PX) / 2.0;
 /// are good to a fifth of a pixel and a fortieth (medians, models/README.md).
 const BADLY_PLACED_PX: f32 = 1.5;
 const BADLY_SIZED: f32 = 1.09;
+/// Points each way at which a place is tried for lying in the picture, and how many of all may lie
+/// outside: one row or column of them at its rim, which is a sixth of the place and holds the rim
+/// of a stroke at most.
+const CUT_STEPS: usize = 7;
+const MOST_CUT_OFF: usize = CUT_STEPS;
 /// A line longer than this is cut at its end; 50 digit heights.
 const MOST_WIDTH_PX: u32 = 1024;
 
@@ -34,6 +39,8 @@ pub(super) struct Room {
 pub(super) struct Strip {
     pub luma: GrayImage,
     to_frame: ToFrame,
+    /// Of the frame, px.
+    frame_size: (f32, f32),
 }
 
 /// Takes strip px to frame px. The map from the unit square to a quad in closed form, as in
@@ -180,7 +187,12 @@ impl Strip {
                 }
             });
         }
-        Some(Self { luma, to_frame })
+        let (width_px, height_px) = pyramid.full().dimensions();
+        Some(Self {
+            luma,
+            to_frame,
+            frame_size: (width_px as f32, height_px as f32),
+        })
     }
 
     /// Columns between which the line lies that the strip was cut along.
@@ -232,6 +244,19 @@ impl Strip {
         values.sort_unstable();
         let cut = values.len() / 20;
         f32::from(values[values.len() - 1 - cut]) - f32::from(values[cut])
+    }
+
+    /// True if the edge of the picture cuts off part of what lies among the digit rows within
+    /// `half` px of column `x`: half of a 0 reads like a 1.
+    pub fn is_cut_off(&self, x: f32, half: f32) -> bool {
+        let (width, height) = self.frame_size;
+        let steps = || (0..CUT_STEPS).map(|i| i as f32 / (CUT_STEPS - 1) as f32);
+        let is_outside = |(across, down): (f32, f32)| {
+            let p = self.to_frame(x + (2.0 * across - 1.0) * half, TOP_PX + down * DIGIT_PX);
+            !((0.0..width).contains(&p.x) && (0.0..height).contains(&p.y))
+        };
+        let points = steps().flat_map(|across| steps().map(move |down| (across, down)));
+        points.filter(|&p| is_outside(p)).count() > MOST_CUT_OFF
     }
 
     /// Outline in the frame of the digits between two columns of the strip.

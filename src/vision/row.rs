@@ -219,7 +219,8 @@ impl Row {
     }
 
     /// Digit odds of every place. A place with far less contrast than its neighbours holds
-    /// unlit segments, which would read as an eight: it is dark, so flat.
+    /// unlit segments, which would read as an eight: it is dark, so flat. So is one that lies
+    /// outside the picture in part.
     pub fn odds(
         &self,
         strip: &Strip,
@@ -238,7 +239,7 @@ impl Row {
             .iter()
             .zip(contrasts)
             .map(|(&p, contrast)| {
-                if contrast < DARK_SHARE * most {
+                if contrast < DARK_SHARE * most || strip.is_cut_off(fit.at(p), half) {
                     DigitOdds::FLAT
                 } else {
                     columns.odds_near(fit.at(p), reach)

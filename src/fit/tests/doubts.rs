@@ -1,7 +1,7 @@
 //! Readings that are poor, contradictory, or no clock's.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
-use super::sim::{Filmed, Scene, facts, frames};
+use super::sim::{COLON, Filmed, Scene, facts, flat_marks, frames};
 use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
@@ -200,6 +200,25 @@ fn a_counter_without_marks_is_no_clock_at_another_speed() {
     let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
     (scene.mark, scene.frames) = (bare, (0..25).collect());
     assert_sure(&run(&scene.film()), "10:45:22:01");
+}
+
+/// With marks, too: pairs that count the frames of a film to 99 are hundredths at a third or a quarter
+/// of the speed, each just one frame long.
+#[test]
+fn pairs_that_go_on_by_one_a_frame_to_99_are_no_hundredths_at_another_speed() {
+    for (camera, speed) in [
+        (Rate::F25, 0.25),
+        (Rate::F30, 0.3),
+        (Rate::F29_97, 0.3 / 1.001),
+        (Rate::F50, 0.5),
+    ] {
+        let mut scene = Scene::new(ClockForm::Hundredths, "22:23:43.72", camera);
+        (scene.speed, scene.frames) = (speed, (0..90).collect());
+        for mark in [COLON, flat_marks()] {
+            scene.mark = mark;
+            assert_unsure(&run(&scene.film()), "speed_doubtful");
+        }
+    }
 }
 
 #[test]
