@@ -8,7 +8,7 @@ use super::labels;
 use super::late;
 use super::lean::Leans;
 use super::looks::Looks;
-use super::pace::{Pace, paces};
+use super::pace::paces;
 use super::reasons;
 use super::sight::{Blur, FEW_FRAMES};
 use super::table::{Member, Table};
@@ -39,9 +39,8 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// left one in thirty unsure, and none was a frame off.
 const WIDEST: (i128, i128) = (23, 10);
 
-/// Counts a frame that differ from one by less than one part in so many are one: rates come with
-/// their cousins.
-const ONE_A_FRAME: i128 = 500;
+/// Counts a second of a clock whose last pair goes on to 99 as that of any counter does.
+const HUNDREDTHS: u32 = 100;
 
 /// Seconds between the time at which a display stands and the one that the clock tells for then, at
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
@@ -102,7 +101,7 @@ impl Table<'_> {
         let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
         let mut running = 0.0;
         let (mut has_jumped, mut lacks_a_place, mut shows_too_many) = (false, false, false);
-        let mut is_bare = true;
+        let (mut is_bare, mut has_carried) = (true, false);
         let mut uneven = None;
         let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
         let mut other_second = None;
@@ -168,7 +167,8 @@ impl Table<'_> {
                 }
             }
             lacks_a_place |= seen.left_out.is_some();
-            is_bare &= !looks.shows_a_last_mark() && !labels::carries(looks, form, counts);
+            is_bare &= !looks.shows_a_last_mark();
+            has_carried |= labels::carries(looks, form, counts);
             if !is_again {
                 told.push((looks, form, counts));
             }
@@ -212,7 +212,8 @@ impl Table<'_> {
         };
         let has_few = distinct < COUNTS_AT_ANOTHER_SPEED;
         let needs_an_excuse = lacks_a_place || is_late || shows_too_many;
-        let may_be_a_counter = is_bare || self.counts_frames_to_a_hundred(&chosen.pace);
+        // Nor do marks part pairs that count to 99 whatever they count.
+        let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
         if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
@@ -274,14 +275,6 @@ impl Table<'_> {
         }
         doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
-    }
-
-    /// True if each clip frame is one count further and a hundred of them make a second. No display
-    /// draws hundredths that fast; a counter of frames goes on so to 99, whatever their rate.
-    fn counts_frames_to_a_hundred(&self, pace: &Pace) -> bool {
-        let counts_a_frame = pace.counts_per_second() * self.frame_s();
-        let off = (counts_a_frame - Ratio::ONE).abs();
-        pace.form.base() == 100 && off * Ratio::from_integer(ONE_A_FRAME) < Ratio::ONE
     }
 
     /// True if behind a clock of seconds, in its line and as large, another time stands that it has

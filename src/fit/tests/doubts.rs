@@ -202,12 +202,12 @@ fn a_counter_without_marks_is_no_clock_at_another_speed() {
     assert_sure(&run(&scene.film()), "10:45:22:01");
 }
 
-/// With marks, too: pairs that count the frames of a film to 99 are hundredths at a third or a quarter
-/// of the speed, each just one frame long.
+/// With marks, too: pairs of any counter go on to 99, and are hundredths at some speed.
 #[test]
-fn pairs_that_go_on_by_one_a_frame_to_99_are_no_hundredths_at_another_speed() {
+fn pairs_that_go_on_to_99_are_no_hundredths_at_another_speed() {
     for (camera, speed) in [
         (Rate::F25, 0.25),
+        (Rate::F25, 0.2),
         (Rate::F30, 0.3),
         (Rate::F29_97, 0.3 / 1.001),
         (Rate::F50, 0.5),
@@ -218,6 +218,10 @@ fn pairs_that_go_on_by_one_a_frame_to_99_are_no_hundredths_at_another_speed() {
             scene.mark = mark;
             assert_unsure(&run(&scene.film()), "speed_doubtful");
         }
+        scene = Scene::new(ClockForm::Hundredths, "22:23:59.72", camera);
+        (scene.speed, scene.frames) = (speed, (0..90).collect());
+        scene.mark = flat_marks();
+        assert_sure(&run(&scene.film()), "22:23:59.72");
     }
 }
 
