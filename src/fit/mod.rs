@@ -262,34 +262,65 @@ const NO_BETTER: f64 = -3.0;
 pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known) -> ClockFit {
     let sightings: Vec<&Sighting> = sightings.iter().map(Borrow::borrow).collect();
     let (given, gain) = judge::judge(&sightings, clip, known);
-    let Some(given_rate) = known.rate else {
-        return given;
-    };
-    // A rate that the user gave may be the very thing that does not fit.
-    let free = Known {
-        rate: None,
-        ..known.clone()
-    };
-    let (without, free_gain) = judge::judge(&sightings, clip, &free);
-    let least = if Rate::TRADE.contains(&given_rate) {
-        CONTRADICTED
-    } else {
-        NO_BETTER
-    };
-    if without.verdict != Verdict::Sure || free_gain < gain + least {
-        return given;
+    // What the user gave may be the very thing that does not fit.
+    if let Some(given_rate) = known.rate {
+        let free = Known {
+            rate: None,
+            ..known.clone()
+        };
+        let (without, free_gain) = judge::judge(&sightings, clip, &free);
+        let least = if Rate::TRADE.contains(&given_rate) {
+            CONTRADICTED
+        } else {
+            NO_BETTER
+        };
+        let rate = without.clock.as_ref().map(|clock| clock.form.rate());
+        if let Some(rate) = rate.filter(|&rate| rate != given_rate && free_gain >= gain + least)
+            && (without.verdict == Verdict::Sure || free_gain >= gain + CONTRADICTED)
+        {
+            return contradicted(without, reasons::given_rate_contradicted(rate, given_rate));
+        }
     }
-    let rate = without.clock.as_ref().map(|c| c.form.rate().decimal());
-    let mut fit = without;
+    if let Some(given_answer) = known.drop_frame {
+        let free = Known {
+            drop_frame: None,
+            ..known.clone()
+        };
+        let (without, _) = judge::judge(&sightings, clip, &free);
+        // One who knows that a display prints semicolons for nothing may say so, where nothing
+        // hangs on it; what was seen to be skipped was skipped.
+        let is_against = without.clock.as_ref().is_some_and(|clock| {
+            let by_mark = clock.drop_frame_known_by == DropFrameKnownBy::Mark;
+            clock
+                .drop_frame
+                .is_some_and(|answer| answer != given_answer)
+                && !(by_mark && starts_alike(&without, &given))
+        });
+        if without.verdict == Verdict::Sure && is_against {
+            return contradicted(
+                without,
+                reasons::given_drop_frame_contradicted(given_answer),
+            );
+        }
+    }
+    given
+}
+
+/// What the digits say by themselves, where what the user gave does not go with them.
+fn contradicted(mut fit: ClockFit, why: Note) -> ClockFit {
+    if fit.verdict == Verdict::Sure {
+        fit.reasons.clear();
+    }
     fit.verdict = Verdict::Unsure;
-    fit.reasons = vec![Note::new(
-        "given_rate_contradicted",
-        format!(
-            "the digits run at {} counts a second, not at the {} that was given; \
-             check the rate, or leave it out",
-            rate.unwrap_or_default(),
-            given_rate.decimal(),
-        ),
-    )];
+    fit.reasons.insert(0, why);
     fit
+}
+
+/// True if the digits of both starts are the same, whatever stands between them.
+fn starts_alike(a: &ClockFit, b: &ClockFit) -> bool {
+    let digits = |fit: &ClockFit| {
+        let label = fit.start.as_ref().map(|start| start.label.clone());
+        label.map(|label| label.replace(|c: char| !c.is_ascii_digit(), ""))
+    };
+    digits(a) == digits(b)
 }

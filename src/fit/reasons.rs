@@ -251,6 +251,33 @@ pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str)
     )
 }
 
+pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Note {
+    Note::new(
+        "given_rate_contradicted",
+        format!(
+            "the digits run at {} counts a second, not at the {} that was given; check the rate, or \
+             leave it out",
+            rate.decimal(),
+            given.decimal(),
+        ),
+    )
+}
+
+/// `given`: whether the user said that the clock counts drop-frame.
+pub(super) fn given_drop_frame_contradicted(given: bool) -> Note {
+    let (does, said) = match given {
+        true => ("does not skip labels", "skips"),
+        false => ("skips labels", "does not skip"),
+    };
+    Note::new(
+        "given_drop_frame_contradicted",
+        format!(
+            "the clock {does} at the minute, as the digits or the mark before the frames show, but it \
+             was given that it {said} them; check that, or leave it out"
+        ),
+    )
+}
+
 pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
     Note::new(
         "drop_frame_unknown",

@@ -20,11 +20,12 @@ const UNUSABLE: &str = "correction_unusable";
 const READ: &str = "read_";
 
 /// Doubts that are settled once a person says how the clock counts.
-const SETTLED: [&str; 4] = [
+const SETTLED: [&str; 5] = [
     "drop_frame_unknown",
     "rate_unknown",
     "clock_unclear",
     "given_rate_contradicted",
+    "given_drop_frame_contradicted",
 ];
 
 /// The largest frame number that a correction may name: a year at 120 fps.

@@ -20,6 +20,12 @@ const MOST_SHARED: f32 = 0.5;
 /// Presence of a display, and clarity of a row, above which it is certainly where it was.
 pub(super) const PLAINLY_SEEN: f32 = 0.9;
 
+/// Cosine of the angle from which on a display stands upside down, turned by more than 120 degrees,
+/// and what one is worth against one that stands upright: seven segments read as well either way,
+/// and few cameras hang from a ceiling.
+const UPSIDE_DOWN: f32 = 0.5;
+const WORTH_UPSIDE_DOWN: f32 = 0.9;
+
 /// Places of a clock that shows hours, minutes, seconds and frames.
 const WHOLE_PLACES: usize = 8;
 
@@ -226,11 +232,17 @@ pub(super) fn likeliest(mut found: Vec<Display>) -> Vec<Display> {
     displays
 }
 
-/// Larger and surer displays first; a fuller clock (with frames) before a lesser one.
+/// Larger and surer displays first; a fuller clock (with frames) before a lesser one; of digits that
+/// make sense upside down, too, those that stand upright.
 fn worth(display: &Display) -> f32 {
     let places: usize = display.rows.iter().map(|r| r.places.len()).sum();
-    let small = (display.quad().height_px() / 12.0).min(1.0);
-    display.presence * places as f32 * small - 0.5 * (display.rows.len() - 1) as f32
+    let quad = display.quad();
+    let small = (quad.height_px() / 12.0).min(1.0);
+    let turned = match quad.direction().x < -UPSIDE_DOWN {
+        true => WORTH_UPSIDE_DOWN,
+        false => 1.0,
+    };
+    display.presence * places as f32 * small * turned - 0.5 * (display.rows.len() - 1) as f32
 }
 
 /// How clearly the digits of some groups are seen, 0..=1: that they stand there, and which.

@@ -358,6 +358,55 @@ fn a_rate_given_wrongly_is_said_to_be_wrong() {
     assert!(fit.reasons[0].sentence.contains("25"));
 }
 
+/// The start lies before a minute mark at which the clock is seen to skip labels, or not to.
+#[test]
+fn a_wrong_word_on_drop_frame_is_said_to_be_wrong_where_it_moves_the_start() {
+    for (skips, text, last) in [
+        (true, "11:01:58;02", 110),
+        (false, "11:01:58:02", 110),
+        (true, "11:01:50;02", 60),
+    ] {
+        let form = match skips {
+            true => drop_frames(Rate::F29_97),
+            false => frames(Rate::F29_97),
+        };
+        let mut scene = Scene::new(form, text, Rate::F29_97);
+        if skips {
+            scene.mark = SEMICOLON;
+        }
+        scene.frames = (0..last).collect();
+        let is_over_the_minute = last > 60;
+        let knowing = |drop_frame| Known {
+            drop_frame: Some(drop_frame),
+            ..Known::default()
+        };
+        assert_sure(&run_knowing(&scene.film(), &knowing(skips)), text);
+        let fit = run_knowing(&scene.film(), &knowing(!skips));
+        match is_over_the_minute {
+            true => {
+                assert_unsure(&fit, "given_drop_frame_contradicted");
+                assert_eq!(label(&fit), text);
+            }
+            false => assert_sure(&fit, &text.replace(';', ":")),
+        }
+    }
+}
+
+/// The last of the frames digits counts as misread throughout, and what is left goes with any rate.
+#[test]
+fn a_rate_given_wrongly_is_said_to_be_wrong_where_the_right_one_leaves_something_open() {
+    let mut scene = Scene::new(drop_frames(Rate::F29_97), "10:58:57;10", Rate::F29_97);
+    scene.frames = (20..80).collect();
+    for rate in [Rate::F24, Rate::F25] {
+        let known = Known {
+            rate: Some(rate),
+            ..Known::default()
+        };
+        let fit = run_knowing(&scene.film(), &known);
+        assert_ne!(fit.verdict, Verdict::Sure, "{fit:#?}");
+    }
+}
+
 #[test]
 fn a_given_rate_that_no_trade_uses_must_beat_those_that_are_used() {
     // Within a count, 26 a second explain each label that 25 a second show; they would show :25.
