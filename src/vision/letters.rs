@@ -4,14 +4,14 @@
 use super::display::Display;
 use super::eye::{Eye, WITH_ROOM};
 use super::pyramid::Pyramid;
-use super::read::{COLUMN_PX, Columns, Kind, LEAST_TELLING, middle_of};
+use super::read::{COLUMN_PX, Character, Columns, Kind, LEAST_TELLING, middle_of};
 use super::rectify::{DIGIT_PX, Room};
 use super::row::Beside;
 use crate::error::Result;
 
 /// A letter of AM or PM, as a digit is tall: it begins within so many strip px of the edge of the
-/// last digit's cell ...
-const LETTERS_BEGIN_PX: f32 = 20.0;
+/// last digit's cell, a space of a font whose letters are all as wide and a little more ...
+const LETTERS_BEGIN_PX: f32 = 24.0;
 /// ... and both of them take so many, in wide fonts too; three letters of that height take more.
 const TWO_LETTERS_PX: f32 = 40.0;
 /// Nothing for so many strip px ends them.
@@ -22,6 +22,10 @@ const FEWEST_OF_A_LETTER: usize = 2;
 const ALONE_PX: f32 = 24.0;
 /// ... and of both together, at most: they may be a third taller than the strip is cut for.
 const TWO_ALONE_PX: f32 = 48.0;
+/// Letters above the digits, where texture is looked at as well, are plain from this sureness on
+/// (texture has 0.7 at most), and their middles lie so many strip px apart.
+const PLAIN_LETTER: f32 = 0.8;
+const LETTERS_APART_PX: std::ops::Range<f32> = 8.0..26.0;
 /// Where AM and PM stand in small print: behind the upper half of the last digit ...
 const BEHIND: Beside = Beside {
     along: (0.0, 2.0),
@@ -38,6 +42,10 @@ const BELOW: [Beside; 2] = [
         across: (1.3, 1.9),
     },
 ];
+/// ... or above the digits, near to them or a little further: from and to how far below the upper
+/// edge of their row. How far along is not known; so much beyond both ends is looked at, too.
+const ABOVE: [(f32, f32); 2] = [(-0.9, -0.4), (-0.6, -0.1)];
+const BEYOND_THE_ENDS: f32 = 0.6;
 /// ... and what is taken in around them, in heights of such letters.
 const AROUND_LETTERS: Room = Room {
     margin: 1.0,
@@ -98,6 +106,22 @@ impl Columns {
                 && is_letter(&second)
         })
     }
+
+    /// True if two plain letters stand somewhere, with nothing plain beside them.
+    fn has_two_plain_letters(&self) -> bool {
+        let mut plain = self.characters();
+        plain.retain(|c| c.sureness >= PLAIN_LETTER);
+        let is_far = |a: Option<&Character>, b: &Character| {
+            a.is_none_or(|a| (a.x - b.x).abs() > ALONE_PX + LETTERS_APART_PX.start)
+        };
+        (1..plain.len()).any(|i| {
+            let (first, second) = (&plain[i - 1], &plain[i]);
+            [first, second].iter().all(|c| c.kind == Kind::Other)
+                && LETTERS_APART_PX.contains(&(second.x - first.x))
+                && is_far(i.checked_sub(2).map(|before| &plain[before]), first)
+                && is_far(plain.get(i + 1), second)
+        })
+    }
 }
 
 impl Eye {
@@ -120,7 +144,8 @@ impl Eye {
     }
 
     /// True if two small letters stand by themselves behind the upper half of the last digits of a
-    /// display of one row, or below them: where following does not see those of AM and PM.
+    /// display of one row, below them, or above the row: where following does not see those of AM
+    /// and PM.
     ///
     /// # Errors
     /// Those of the network.
@@ -136,6 +161,14 @@ impl Eye {
             if let Some((_, columns)) = self.cut_and_read(frame, &quad, AROUND_LETTERS)?
                 && columns.has_two_letters(begin_px)
             {
+                return Ok(true);
+            }
+        }
+        for across in ABOVE {
+            let along = (-row.length - BEYOND_THE_ENDS, BEYOND_THE_ENDS);
+            let quad = row.beside(&Beside { along, across });
+            let seen = self.cut_and_read(frame, &quad, AROUND_LETTERS)?;
+            if seen.is_some_and(|(_, columns)| columns.has_two_plain_letters()) {
                 return Ok(true);
             }
         }
@@ -189,6 +222,18 @@ mod tests {
         ] {
             let columns = perfect(text, START, PITCH, 100);
             assert_eq!(columns.has_two_letters(0.0), are_two, "{text}");
+        }
+        for (text, are_two) in [
+            ("   PM", true),
+            ("AM   SCENE", true),
+            ("SCENE", false),
+            ("A", false),
+            ("A  M", false),
+            ("PM5", false),
+            ("25", false),
+        ] {
+            let columns = perfect(text, START, PITCH, 200);
+            assert_eq!(columns.has_two_plain_letters(), are_two, "{text}");
         }
         // What lies before the place asked for is a digit.
         let columns = perfect("0PM", START, PITCH, 100);
