@@ -39,6 +39,10 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// left one in thirty unsure, and none was a frame off.
 const WIDEST: (i128, i128) = (23, 10);
 
+/// A measured speed is off by less than one part in so many where a file has a wrong rate: rates
+/// that are taken for each other differ by a twentieth at most, 24 and 25. Judged.
+const ODD_FILES: i128 = 19;
+
 /// Counts a second of a clock whose last pair goes on to 99 as that of any counter does.
 const HUNDREDTHS: u32 = 100;
 
@@ -214,7 +218,11 @@ impl Table<'_> {
         let needs_an_excuse = lacks_a_place || is_late || shows_too_many;
         // Nor do marks part pairs that count to 99 whatever they count.
         let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
-        if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter) {
+        // A file with a wrong rate is a little off; a monitor may replay at any pace.
+        let pace = &chosen.pace;
+        let off = (pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
+        let is_odd = pace.doubt_ppm > 0 && off > Ratio::ONE;
+        if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter || is_odd) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
         if of * agreeing <= share * read {

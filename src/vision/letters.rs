@@ -22,9 +22,9 @@ const FEWEST_OF_A_LETTER: usize = 2;
 const ALONE_PX: f32 = 24.0;
 /// ... and of both together, at most: they may be a third taller than the strip is cut for.
 const TWO_ALONE_PX: f32 = 48.0;
-/// Letters above the digits, where texture is looked at as well, are plain from this sureness on
-/// (texture has 0.7 at most), and their middles lie so many strip px apart.
-const PLAIN_LETTER: f32 = 0.8;
+/// Letters above the digits, where texture is looked at as well, and further behind them, are plain
+/// from this sureness on (texture has 0.7 at most), and their middles lie so many strip px apart.
+const PLAIN_LETTER: f32 = 0.75;
 const LETTERS_APART_PX: std::ops::Range<f32> = 8.0..26.0;
 /// Where AM and PM stand in small print: behind the upper half of the last digit ...
 const BEHIND: Beside = Beside {
@@ -66,7 +66,7 @@ impl Columns {
         }
         let mut last = first;
         for c in first..self.len() {
-            if holds(c) {
+            if self.weight(c, Kind::Nothing) < 1.0 - PLAIN_LETTER {
                 last = c;
             } else if middle_of(c) - middle_of(last) > LETTERS_END_PX {
                 break;
