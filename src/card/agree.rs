@@ -8,7 +8,7 @@ use super::gaps::{Slate, days, exact_speed};
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
-use super::own_clock::{MOST_DRIFT_PPM, OwnClock, Point, Written};
+use super::own_clock::{HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
 use super::settle;
 use super::words::{offset_in_words, span, time_of_day};
 use crate::clip_base::{self, duration_s};
@@ -81,6 +81,9 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     }
 }
 
+/// Headers that are no further apart tell one moment: each is rounded to a second.
+const SAME_MOMENT_S: i64 = 2 * HEADER_S;
+
 /// A clip's place in a chain of chapters that follow each other.
 #[derive(Clone, Copy, Debug)]
 struct Place {
@@ -95,7 +98,7 @@ struct Card<'a> {
     outcomes: Vec<ClipOutcome>,
     groups: Vec<Group>,
     camera_of: Vec<usize>,
-    /// For each clip that is not the first of its chain.
+    /// For each clip that is not the first of its chain, or whose header may be another chapter's.
     places: Vec<Option<Place>>,
 }
 
@@ -181,6 +184,18 @@ impl<'a> Card<'a> {
         }
     }
 
+    /// True if a chapter behind a missing one, by its header, may have begun when the recording did.
+    fn header_may_be_of_the_first(&self, recording: &Recording, at: usize) -> bool {
+        let [(first_number, first), (number, index)] =
+            [recording.chapters[0], recording.chapters[at]];
+        let headers = self.header_s(first).zip(self.header_s(index));
+        let is_own = first_number == recording.first_number
+            && headers.is_some_and(|(first, own)| {
+                (own - first).abs() > Ratio::from_integer(SAME_MOMENT_S)
+            });
+        number > recording.first_number && !is_own
+    }
+
     fn join(&mut self, recording: &Recording) {
         let links: Vec<Link<'_>> = recording
             .chapters
@@ -206,6 +221,11 @@ impl<'a> Card<'a> {
                     after_s: (head..at).try_fold(Ratio::ZERO, |sum, i| {
                         Some(sum + duration_s(&self.members[index_of(i)].outcome)?)
                     }),
+                });
+            } else if self.header_may_be_of_the_first(recording, at) {
+                self.places[index] = Some(Place {
+                    head: index,
+                    after_s: None,
                 });
             }
             let outcome = &mut self.outcomes[index];

@@ -130,6 +130,25 @@ fn chapters_without_a_slate_are_estimated_from_the_first_ones_header() {
     assert!((seconds(2) - seconds(1) - 60.0).abs() < 1e-6);
 }
 
+/// Its header may tell when the recording began, and the length of what is missing is not known.
+#[test]
+fn a_chapter_behind_a_missing_one_is_estimated_by_a_header_of_its_own_only() {
+    for (header, is_estimated) in [
+        ("made=2021-05-28T13:00:00Z", false),
+        ("made=2021-05-28T13:02:00Z", true),
+    ] {
+        let slated = "made=2021-05-28T12:40:00Z start=15:40:00:00";
+        let first = "frames=1500 made=2021-05-28T13:00:00Z";
+        let agreed = agreed(vec![
+            clip(0, "GX010041.MP4", slated),
+            clip(0, "GX010042.MP4", first),
+            clip(0, "GX030042.MP4", &format!("frames=1500 {header}")),
+        ]);
+        let last = &agreed.clips[2].0;
+        assert_eq!(last.estimate.is_some(), is_estimated, "{header}");
+    }
+}
+
 #[test]
 fn a_start_against_the_cameras_clock_is_not_called_sure() {
     let mut clips: Vec<Member> = (0..4)

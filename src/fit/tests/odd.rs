@@ -94,6 +94,28 @@ fn footage_played_at_another_rate_of_the_trade_is_not_sure_of_a_start_far_ahead_
     }
 }
 
+/// A monitor may replay at any pace; a file with a wrong rate is off by a twentieth at most.
+#[test]
+fn a_pace_that_no_wrong_rate_makes_is_doubtful() {
+    for (speed, is_doubted) in [
+        (0.9, true),
+        (0.9667, false),
+        (1.042_708, false),
+        (1.1, true),
+    ] {
+        let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
+        (scene.speed, scene.frames) = (speed, (0..90).collect());
+        let fit = run(&scene.film());
+        assert_eq!(label(&fit), "10:20:30:07", "{speed} {fit:#?}");
+        let codes = codes(&fit);
+        assert_eq!(
+            codes.contains(&"speed_doubtful"),
+            is_doubted,
+            "{speed} {fit:#?}"
+        );
+    }
+}
+
 #[test]
 fn the_way_to_frame_0_at_an_odd_pace_widens_the_bounds() {
     let mut last = 0.0;
