@@ -18,11 +18,13 @@ pub(super) const MIDDLE_PX: f32 = (TOP_PX + BOTTOM_PX) / 2.0;
 /// are good to a fifth of a pixel and a fortieth (medians, models/README.md).
 const BADLY_PLACED_PX: f32 = 1.5;
 const BADLY_SIZED: f32 = 1.09;
-/// Points each way at which a place is tried for lying in the picture, and how many of all may lie
-/// outside: one row or column of them at its rim, which is a sixth of the place and holds the rim
-/// of a stroke at most.
+/// Steps across and down a place at which it is tried for lying in the picture, and how many either
+/// way may lie outside. Of a 0 whose left half is missing what is left reads like a 1, and places are
+/// lined up on what is left. Of 76 clips whose first digit is cut none is sure and ten hours off with
+/// one step, 6 with two, 10 with three; 12, 21 and 25 are sure and right. Without their lower halves
+/// a 2 and a 3 are the same.
 const CUT_STEPS: usize = 7;
-const MOST_CUT_OFF: usize = CUT_STEPS;
+const MOST_CUT: usize = 1;
 /// A line longer than this is cut at its end; 50 digit heights.
 const MOST_WIDTH_PX: u32 = 1024;
 
@@ -246,17 +248,19 @@ impl Strip {
         f32::from(values[values.len() - 1 - cut]) - f32::from(values[cut])
     }
 
-    /// True if the edge of the picture cuts off part of what lies among the digit rows within
-    /// `half` px of column `x`: half of a 0 reads like a 1.
+    /// True if the edge of the picture cuts off more than the rim of what lies among the digit rows
+    /// within `half` px of column `x`.
     pub fn is_cut_off(&self, x: f32, half: f32) -> bool {
         let (width, height) = self.frame_size;
-        let steps = || (0..CUT_STEPS).map(|i| i as f32 / (CUT_STEPS - 1) as f32);
-        let is_outside = |(across, down): (f32, f32)| {
-            let p = self.to_frame(x + (2.0 * across - 1.0) * half, TOP_PX + down * DIGIT_PX);
-            !((0.0..width).contains(&p.x) && (0.0..height).contains(&p.y))
+        let outside = |at: &dyn Fn(f32) -> Point| {
+            let steps = (0..CUT_STEPS).map(|i| i as f32 / (CUT_STEPS - 1) as f32);
+            let is_outside =
+                |p: &Point| !((0.0..width).contains(&p.x) && (0.0..height).contains(&p.y));
+            steps.map(at).filter(is_outside).count()
         };
-        let points = steps().flat_map(|across| steps().map(move |down| (across, down)));
-        points.filter(|&p| is_outside(p)).count() > MOST_CUT_OFF
+        let across = |t: f32| self.to_frame(x + (2.0 * t - 1.0) * half, MIDDLE_PX);
+        let down = |t: f32| self.to_frame(x, TOP_PX + t * DIGIT_PX);
+        outside(&across).max(outside(&down)) > MOST_CUT
     }
 
     /// Outline in the frame of the digits between two columns of the strip.
