@@ -382,3 +382,25 @@ fn key_frames_behind_a_jump_come_once_and_no_time_is_repaired() {
         }
     }
 }
+
+/// Key frames half a second apart and so large that they are jumped to: none that is far enough from
+/// the one before is passed over, though it is decoded before it is presented.
+#[test]
+fn large_key_frames_are_jumped_to_and_none_is_passed_over() {
+    let shop = Workshop::new();
+    let noise = "testsrc2=s=640x360:r=25:d=4,noise=alls=60:allf=t";
+    let file = shop.make(
+        "large.mp4",
+        noise,
+        "-c:v libx264 -preset veryfast -bf 2 -g 12 -qp 8 -sc_threshold 0 -pix_fmt yuv420p",
+    );
+    assert!(std::fs::metadata(&file).unwrap().len() > 8 << 20);
+    let mut clip = open(&file);
+    clip.set_pace(Pace::KeyFrames {
+        closest_s: Ratio::new(9, 20),
+        widest_s: None,
+        is_rough: false,
+    });
+    let some: Vec<i64> = rest(&mut clip).iter().map(|f| f.stamp.ticks).collect();
+    assert_eq!(some, clips::ffprobe_key_ticks(&file));
+}

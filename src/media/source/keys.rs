@@ -165,7 +165,8 @@ impl Source {
         let after = last.saturating_add(closest);
         let next = match self.hops {
             Hops::Never => None,
-            Hops::ByIndex => self.indexed_key(last, after),
+            // The index has times of decoding.
+            Hops::ByIndex => self.indexed_key(last, after.saturating_sub(self.wait)),
             Hops::ByTime => {
                 let between = closest / self.step.max(1);
                 (bytes.saturating_mul(between) > HOP_BYTES).then_some(after)
@@ -178,8 +179,8 @@ impl Source {
         self.between.clear();
         self.is_primed = false;
         // If it fails, the packets in between are read and skipped.
-        // The index has times of decoding. Where groups are open, asking for one that lies before
-        // the key frame is presented leads to the key frame before.
+        // Where groups are open, asking for a time before the key frame is presented leads to the
+        // key frame before.
         if self.seek_file(next.saturating_add(self.wait))
             && let Some(packet) = self.read_packet()
         {
