@@ -40,8 +40,9 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 const WIDEST: (i128, i128) = (23, 10);
 
 /// A measured speed is off by less than one part in so many where a file has a wrong rate: rates
-/// that are taken for each other differ by a twentieth at most, 24 and 25. Judged.
-const ODD_FILES: i128 = 19;
+/// that are taken for each other differ by a twentieth at most, 24 and 25, and whole seconds
+/// measure it to a fiftieth. Judged.
+const ODD_FILES: i128 = 15;
 
 /// Counts a second of a clock whose last pair goes on to 99 as that of any counter does.
 const HUNDREDTHS: u32 = 100;
