@@ -5,6 +5,7 @@
 mod ledger;
 mod stamp;
 
+pub(crate) use ledger::hex;
 pub use ledger::{Ledger, Told};
 pub use stamp::FileStamp;
 

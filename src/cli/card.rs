@@ -63,15 +63,11 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
-        match withdraw(&clips(&run), &settings.handing, &settings.out, &mut ledger) {
-            Err(error) => faults.push(error),
-            Ok(withdrawal) => {
-                remarks.extend(withdrawal.remarks);
-                if let Some(note) = withdrawal.note {
-                    status = status.max(Status::NeedsALook);
-                    faults.extend(run.add_note(note, &settings.out).err());
-                }
-            }
+        let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
+        status = status.max(withdrawal.status);
+        remarks.extend(withdrawal.remarks);
+        if let Some(note) = withdrawal.note {
+            faults.extend(run.add_note(note, &settings.out).err());
         }
         let written = ledger.write_long(Path::new(REPORT_FILE), |page| {
             report::write(&run.outcome, &|clip| run.evidence(clip), page)

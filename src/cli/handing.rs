@@ -81,7 +81,8 @@ pub struct Handed {
 
 /// What became of files that no longer hold.
 pub struct Withdrawal {
-    /// A line for each file.
+    pub status: Status,
+    /// A line for each file, safe to print.
     pub remarks: Vec<String>,
     /// The remark on the card, if any such file stays.
     pub note: Option<Note>,
@@ -112,13 +113,8 @@ pub fn deliver(
 }
 
 /// Looks after what earlier runs wrote and what no longer holds: removed, or told.
-pub fn withdraw(
-    clips: &Clips<'_>,
-    handing: &Handing,
-    out: &Path,
-    ledger: &mut Ledger,
-) -> Result<Withdrawal> {
-    let withdrawn = delivery(clips, handing, out).withdraw(ledger)?;
+pub fn withdraw(clips: &Clips<'_>, handing: &Handing, out: &Path, ledger: &Ledger) -> Withdrawal {
+    let (withdrawn, faults) = delivery(clips, handing, out).withdraw(ledger);
     let left: Vec<&Withdrawn> = withdrawn.iter().filter(|one| !one.is_removed).collect();
     let note = left.first().map(|first| {
         let files = match left.len() {
@@ -142,10 +138,15 @@ pub fn withdraw(
             plain(&one.sentence)
         )
     });
-    Ok(Withdrawal {
-        remarks: remarks.collect(),
+    Withdrawal {
+        status: match (faults.is_empty(), &note) {
+            (false, _) => Status::CouldNotRun,
+            (true, Some(_)) => Status::NeedsALook,
+            (true, None) => Status::Fine,
+        },
+        remarks: remarks.chain(faults.iter().map(complaint)).collect(),
         note,
-    })
+    }
 }
 
 fn delivery<'a>(clips: &Clips<'a>, handing: &'a Handing, out: &'a Path) -> Delivery<'a> {

@@ -98,11 +98,9 @@ fn hand_over(
     };
     let mut ledger = Ledger::open(out, STATE_FOLDER)?;
     let handing = &settings.handing;
-    let withdrawal = withdraw(&clips, handing, out, &mut ledger)?;
+    let withdrawal = withdraw(&clips, handing, out, &ledger);
     let mut handed = deliver(&clips, handing, out, &mut ledger, &Stop::new());
-    if withdrawal.note.is_some() {
-        handed.status = handed.status.max(Status::NeedsALook);
-    }
+    handed.status = handed.status.max(withdrawal.status);
     handed.remarks.splice(0..0, withdrawal.remarks);
     Ok(handed)
 }

@@ -5,12 +5,13 @@
 
 use super::{Delivery, Product};
 use crate::clip_base;
-use crate::error::Result;
+use crate::error::Error;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
 use crate::preview;
-use crate::save::{Ledger, Told};
+use crate::save::{Ledger, Told, hex};
 use crate::sidecar::{edl, xmp};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Ends what is told of a start that was not sure.
@@ -29,45 +30,41 @@ pub struct Withdrawn {
 impl Delivery<'_> {
     /// Finds such files, and removes those that this run was asked to write, if they are as
     /// they were written. Files of clips that are gone from the card, or could not be read
-    /// this time, are left as they are. To be asked before [`Delivery::write`].
-    ///
-    /// # Errors
-    /// [`crate::error::ErrorKind::CannotWrite`] if one cannot be removed.
-    pub fn withdraw(&self, ledger: &mut Ledger) -> Result<Vec<Withdrawn>> {
-        let earlier: Vec<(PathBuf, Told)> = ledger
-            .all_told()
-            .map(|(file, told)| (file, told.clone()))
-            .collect();
-        let mut withdrawn = Vec::new();
-        for (file, told) in earlier {
+    /// this time, are left as they are. What could not be removed is told besides. To be asked
+    /// before [`Delivery::write`].
+    pub fn withdraw(&self, ledger: &Ledger) -> (Vec<Withdrawn>, Vec<Error>) {
+        let clips = self.card.clips.iter();
+        let outcomes: BTreeMap<&str, &ClipOutcome> =
+            clips.map(|clip| (&*clip.name, &clip.outcome)).collect();
+        let (mut withdrawn, mut faults) = (Vec::new(), Vec::new());
+        for (file, told) in ledger.all_told() {
             let product = product_of(&file);
-            let Some(now) = self.now(&file, product, &told) else {
+            let now = match &told.clip {
+                None => self.now_of_all(&file, product, told),
+                Some(clip) => (outcomes.get(&**clip))
+                    .and_then(|outcome| self.now_of_one(outcome, product, told)),
+            };
+            let Some(now) = now.filter(|_| self.out.join(&file).symlink_metadata().is_ok()) else {
                 continue;
             };
-            if self.out.join(&file).symlink_metadata().is_err() {
-                continue;
-            }
-            let is_removed = self.products.contains(&product) && ledger.remove(&file)?;
+            let is_removed = self.products.contains(&product)
+                && ledger.remove(&file).unwrap_or_else(|fault| {
+                    faults.push(fault);
+                    false
+                });
             withdrawn.push(Withdrawn {
                 file,
-                sentence: sentence(&told, product, &now, is_removed),
+                sentence: sentence(told, product, &now, is_removed),
                 is_removed,
             });
         }
-        Ok(withdrawn)
+        (withdrawn, faults)
     }
 
-    /// What the file would have to say; `None` if it says so, or will before the run ends, or
-    /// if nothing is known.
-    fn now(&self, file: &Path, product: Product, told: &Told) -> Option<Now> {
+    /// What a file of one clip would have to say; `None` if it says so, or will before the run
+    /// ends, or if nothing is known.
+    fn now_of_one(&self, outcome: &ClipOutcome, product: Product, told: &Told) -> Option<Now> {
         let is_asked = self.products.contains(&product);
-        let Some(name) = &told.clip else {
-            return self
-                .is_of_others(file, product, told)
-                .then_some(Now::Otherwise);
-        };
-        let clip = self.card.clips.iter().find(|clip| clip.name == *name)?;
-        let outcome = &clip.outcome;
         if outcome.verdict == Verdict::Failed || is_asked && self.hands_over(product, outcome) {
             return None;
         }
@@ -80,20 +77,22 @@ impl Delivery<'_> {
         }
     }
 
-    /// True if a file that speaks of all clips is of other clips or starts, and stays so.
-    fn is_of_others(&self, file: &Path, product: Product, told: &Told) -> bool {
+    /// As [`Self::now_of_one`], of a file that speaks of all clips.
+    fn now_of_all(&self, file: &Path, product: Product, told: &Told) -> Option<Now> {
         let mut clips = self.card.clips.iter();
         if clips.any(|clip| clip.outcome.was_left_out()) {
-            return false;
+            return None;
         }
-        if self.products.contains(&product) {
+        let is_of_others = if self.products.contains(&product) {
             // One clip at another rate less is one list less.
             let lists = || edl::to_files(self.card, self.admit).into_iter();
-            return product == Product::Edl && !lists().any(|(name, _)| Path::new(&name) == file);
-        }
-        // Clips that were read one by one are not all that a timeline is of.
-        let is_card = !self.card.folders.is_empty();
-        is_card && told.start != digest(self.card)
+            product == Product::Edl && !lists().any(|(name, _)| Path::new(&name) == file)
+        } else {
+            // Clips that were read one by one are not all that a timeline is of.
+            let is_card = !self.card.folders.is_empty();
+            is_card && told.start != digest(self.card)
+        };
+        is_of_others.then_some(Now::Otherwise)
     }
 
     /// True if this run writes, or tries to write, that file of the clip.
@@ -190,9 +189,5 @@ fn digest(card: &CardOutcome) -> String {
         let start = start(outcome).unwrap_or_default();
         hasher.update(format!("{}\n{:?} {start}\n", clip.name, outcome.verdict));
     }
-    hasher
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hex(&hasher.finalize())
 }

@@ -53,9 +53,7 @@ const NEAR_S: i32 = 60;
 
 /// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
 /// cameras write their first frame up to half a second before or after they begin to count. Judged.
-fn length_begins_s() -> Ratio {
-    Ratio::new(1, 2)
-}
+const LENGTH_BEGINS_S: (i128, i128) = (1, 2);
 
 /// Which of the checks that could fail a start has passed.
 pub(super) struct Checks {
@@ -220,9 +218,8 @@ impl Table<'_> {
         // Nor do marks part pairs that count to 99 whatever they count.
         let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
         // A file with a wrong rate is a little off; a monitor may replay at any pace.
-        let pace = &chosen.pace;
-        let off = (pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
-        let is_odd = pace.doubt_ppm > 0 && off > Ratio::ONE;
+        let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
+        let is_odd = chosen.pace.doubt_ppm > 0 && off > Ratio::ONE;
         if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter || is_odd) {
             doubts.push(reasons::speed_doubtful(chosen.pace.speed));
         }
@@ -402,5 +399,6 @@ fn counts_from_frame_0(form: ClockForm, start: HalfOpen) -> bool {
     let middle = start.middle();
     let from_zero = middle - day * Ratio::from_integer((middle / day).round());
     let beside = from_zero.abs() - start.width() / Ratio::from_integer(2);
-    ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= length_begins_s() * form.rate().ratio()
+    let within = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * form.rate().ratio();
+    ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= within
 }

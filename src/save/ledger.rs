@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 const FILE: &str = "written";
 
 /// One line of the list: a file as it was written.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Line {
     /// Below the output folder; escaped where it is not Unicode.
     file: String,
@@ -116,8 +116,7 @@ impl Ledger {
         let line = Line {
             file: key.clone(),
             sha256: Some(hex(&Sha256::digest(bytes))),
-            made: None,
-            told: None,
+            ..Line::default()
         };
         // The list comes first: a run killed between the two leaves a line too many, which
         // does no harm, and never a file of ours that counts as somebody else's.
@@ -159,8 +158,7 @@ impl Ledger {
             self.note(Line {
                 file: key,
                 sha256: Some(hash),
-                made: None,
-                told: None,
+                ..Line::default()
             })?;
             // Nothing to do, and no time stamp to touch.
             Ok((!is_as_before).then_some(()))
@@ -211,7 +209,7 @@ impl Ledger {
                     file: key,
                     sha256: Some(hash_from(&mut File::open(temporary.path())?)?),
                     made: Some(Made::of(temporary.path(), made_from)?),
-                    told: None,
+                    ..Line::default()
                 })
             };
             self.note(line().map_err(|e| cannot_write(&file, e))?)?;
@@ -227,9 +225,8 @@ impl Ledger {
         let file = self.out.join(below_out);
         self.note(Line {
             file: key(below_out),
-            sha256: None,
             made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?),
-            told: None,
+            ..Line::default()
         })
     }
 
@@ -244,9 +241,8 @@ impl Ledger {
         }
         self.append(&Line {
             file: key.clone(),
-            sha256: None,
-            made: None,
             told: Some(told.clone()),
+            ..Line::default()
         })?;
         self.told.insert(key, told.clone());
         Ok(())
@@ -266,7 +262,7 @@ impl Ledger {
     ///
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if it cannot be removed.
-    pub fn remove(&mut self, below_out: &Path) -> Result<bool> {
+    pub fn remove(&self, below_out: &Path) -> Result<bool> {
         let file = self.out.join(below_out);
         let lines = self.lines.get(&key(below_out));
         let is_plain = fs::symlink_metadata(&file).is_ok_and(|facts| facts.is_file());
@@ -379,7 +375,8 @@ impl<W: Write> Write for Hashed<W> {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Two small hexadecimal digits for each byte.
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
@@ -434,8 +431,7 @@ mod tests {
         let line = Line {
             file: key(name),
             sha256: Some(hex(&Sha256::digest(b"two"))),
-            made: None,
-            told: None,
+            ..Line::default()
         };
         ledger(out.path()).note(line).unwrap();
         ledger(out.path()).write(name, b"two").unwrap();

@@ -69,6 +69,15 @@ fn assert_same(name: &str, got: &[Frame], want: &[Frame]) {
     }
 }
 
+/// Each of `some` is the frame of `all` that comes at its time.
+fn assert_among(name: &str, some: &[Frame], all: &[Frame]) {
+    for frame in some {
+        let want = all.iter().find(|f| f.stamp.ticks == frame.stamp.ticks);
+        let want = want.unwrap_or_else(|| panic!("{name}: {:?}", frame.stamp));
+        assert!(frame.grey == want.grey, "{name}: {:?}", frame.stamp);
+    }
+}
+
 #[test]
 fn after_a_jump_the_frames_are_those_of_a_straight_reading() {
     let shop = Workshop::new();
@@ -161,12 +170,7 @@ fn key_frames_alone_are_the_key_frames() {
         let mut clip = open(&file);
         clip.set_pace(key_frames());
         let keys = rest(&mut clip);
-        let by_ticks = |ticks| all.iter().find(|f: &&Frame| f.stamp.ticks == ticks);
-        for key in &keys {
-            let want =
-                by_ticks(key.stamp.ticks).unwrap_or_else(|| panic!("{name}: {:?}", key.stamp));
-            assert!(key.grey == want.grey, "{name}: {:?}", key.stamp);
-        }
+        assert_among(&name, &keys, &all);
         let ticks: Vec<i64> = keys.iter().map(|f| f.stamp.ticks).collect();
         assert_eq!(ticks.first(), Some(&0), "{name}");
         if name.starts_with("jpeg") || name.starts_with("prores") {
@@ -327,11 +331,7 @@ fn rare_key_frames_are_filled_up() {
             is_rough: false,
         });
         let some = rest(&mut clip);
-        for frame in &some {
-            let want = all.iter().find(|f| f.stamp.ticks == frame.stamp.ticks);
-            let want = want.unwrap_or_else(|| panic!("{name}: {:?}", frame.stamp));
-            assert!(frame.grey == want.grey, "{name}: {:?}", frame.stamp);
-        }
+        assert_among(&name, &some, &all);
         // Pictures are read in another order than shown: four of them more.
         let slack_s = Ratio::new(4, 25);
         let mut times: Vec<Ratio> = some.iter().map(|f| f.stamp.seconds()).collect();
@@ -370,11 +370,7 @@ fn key_frames_behind_a_jump_come_once_and_no_time_is_repaired() {
             clip.seek(Aim::At(Ratio::from_integer(3))).unwrap();
             let some = rest(&mut clip);
             assert!(!some.is_empty() || name == "one_key_frame.mov", "{name}");
-            for frame in &some {
-                let want = all.iter().find(|f| f.stamp.ticks == frame.stamp.ticks);
-                let want = want.unwrap_or_else(|| panic!("{name}: {:?}", frame.stamp));
-                assert!(frame.grey == want.grey, "{name}: {:?}", frame.stamp);
-            }
+            assert_among(&name, &some, &all);
             let notes = &clip.facts().notes;
             let is_repaired = notes.iter().any(|note| note.code == "stamps_repaired");
             let has_none = WITHOUT_TIMES.contains(&name.as_str());

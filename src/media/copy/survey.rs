@@ -4,6 +4,7 @@ use super::Heard;
 use crate::error::{Error, ErrorKind, Result};
 use crate::media::{claims, open, source};
 use crate::progress::Wish;
+use crate::save::hex;
 use crate::timecode::Ratio;
 use ffmpeg_next::{self as ffmpeg, Packet, codec, ffi, format::context::Input, media};
 use sha2::{Digest, Sha256};
@@ -354,10 +355,6 @@ impl Running {
             ..self.stream
         }
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn unreadable(cause: ffmpeg::Error) -> Error {
