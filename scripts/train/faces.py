@@ -40,6 +40,7 @@ class SegmentFace:
         self.colon_width = rng.uniform(0.18, 0.5)
         self.dot = rng.uniform(0.07, 0.13)
         self.round_dots = rng.random() < 0.5
+        self.broken = {}  # the segment that stays dark, by the index of the character
 
     def polygon(self, name, h):
         t, g, w = self.thick * h / 2, self.gap * h, self.width * h
@@ -96,7 +97,7 @@ class SegmentFace:
                 cells.append((ch, middle, adv, True))
             elif ch != " ":
                 ox = x + (self.pitch - self.width) * h / 2
-                on = () if index in dark else self.lit(ch)
+                on = () if index in dark else self.lit(ch).replace(self.broken.get(index, "-"), "")
                 for name in "abcdefg":
                     level = 255 if name in on else ghost
                     if level:
@@ -111,6 +112,31 @@ class SegmentFace:
         if ch == ".":
             return self.colon_width * 0.6
         return self.pitch if ch != " " else self.pitch * 0.6
+
+
+def broken(rng, face, text, h, dark, line):
+    """What stays lit of a display on which a part of one digit is always dark: a segment, or a
+    band across or along the digit. `line` is what the whole display shows of `text`; returned is
+    float32, 0..1, of its mask's shape. A face of segments draws its dark one from then on."""
+    at = [i for i, cell in enumerate(line.cells) if cell[0].isdigit()]
+    places = [i for i, ch in enumerate(text) if ch.isdigit()]
+    which = rng.integers(len(at))
+    if isinstance(face, SegmentFace) and rng.random() < 0.6:
+        face.broken = {places[which]: "abcdefg"[rng.integers(7)]}
+        left = face.draw(text, h, dark).mask
+        return np.where(line.mask > 0, left / np.maximum(line.mask, 1), 1).astype(np.float32)
+    _, x, w, _ = line.cells[at[which]]
+    part = rng.uniform(0.1, 0.65)
+    start = rng.choice([0.0, 1 - part, rng.uniform(0, 1 - part)])
+    lit = np.ones(line.mask.shape, np.float32)
+    left, right = int(x - w / 2), int(x + w / 2) + 1
+    if rng.random() < 0.6:
+        lit[:, max(0, int(left + w * start)) : int(left + w * (start + part)) + 1] = 0
+    else:
+        tall = line.bottom - line.top
+        first, last = int(line.top + tall * start), int(line.top + tall * (start + part)) + 1
+        lit[first:last, max(0, left) : right] = 0
+    return lit
 
 
 @functools.lru_cache(4096)

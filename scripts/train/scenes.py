@@ -12,9 +12,10 @@ import os
 import re
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter
+from PIL import Image, ImageFilter
 
-from faces import any_face, any_font, FontFace, rotation_about
+from covers import draw_crack, finger, over_a_line
+from faces import any_face, any_font, broken, FontFace, rotation_about
 
 # Finder: input side and label side in px.
 SCENE_PX, SCENE_STRIDE = 256, 4
@@ -27,7 +28,7 @@ FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
 NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
 IGNORE = 255
-# Share of a character's ink in plain view. What a finger leaves of it: so much is a digit for
+# Share of a character's ink in plain view. What covers and broken displays leave of it: so much is a digit for
 # certain, of less it is left open whether it is one. It tells which one as far as digits
 # differ there, which the network learns from how often each one was right; less than
 # that is not worth a guess, and of next to nothing the finger is all there is.
@@ -68,6 +69,9 @@ TWO_LINES = 0.3
 MIRRORED = 0.04
 # Share of clocks that are laid over the picture instead of standing on a screen.
 BURNED_IN = 0.13
+# Share of strips with something over a part of the line, and of those on which a part of a digit
+# stays dark: a segment, a row or column of dots, a half.
+COVERED, BROKEN = 0.38, 0.05
 
 
 def clock_text(rng, two_lines=TWO_LINES):
@@ -584,9 +588,13 @@ def reader_strip(rng, assets):
         dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
     line = face.draw(text, h, dark)
     lit_cells = list(line.cells)
+    lit = np.ones(line.mask.shape, np.float32)
+    if rng.random() < BROKEN and places:
+        lit = broken(rng, face, text, h, dark, line)
     mask, shares = line.mask.astype(np.float32), {}
     if rng.random() < 0.3 and len(places) >= 2:
         mask, shares = changing(rng, face, line, text, h, dark)
+    mask = mask * lit
     if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
         for _, x, w, _ in lit_cells:
             mask[:, max(0, int(x - w / 2)) : int(x + w / 2)] *= rng.uniform(0.3, 1.0)
@@ -616,22 +624,20 @@ def reader_strip(rng, assets):
                 paste(flat, small, x, y, ink)
     if rng.random() < 0.07:
         draw_crack(rng, flat)
-    in_view = np.ones(len(lit_cells))
-    if rng.random() < 0.22:  # a hand over a part of it, mostly over an end
-        uncovered = np.ones_like(flat)
+    uncovered = np.ones_like(flat)
+    if rng.random() < COVERED:
         for _ in range(1 if rng.random() < 0.7 else 2):
-            pick = rng.random()
-            _, x, w, _ = lit_cells[0 if pick < 0.4 else -1 if pick < 0.7 else rng.integers(len(lit_cells))]
-            tip = (margin + x + w * rng.uniform(-1.2, 1.2), margin + rng.uniform(line.top - 0.4 * h, line.bottom + 0.6 * h))
-            hides, bright = finger(rng, flat.shape, tip, h)
+            hides, bright = over_a_line(rng, flat.shape, line, margin, h)
             flat = flat + (bright - flat) * hides
             uncovered *= 1 - hides
-        uncovered = uncovered[margin:-margin, margin:-margin]
+    in_view = np.ones(len(lit_cells))
+    plain = uncovered[margin:-margin, margin:-margin] * lit
+    if plain.min() < 1:
         for i, (_, x, w, _) in enumerate(lit_cells):
             cell = np.s_[:, max(0, int(x - 0.5 * w)) : int(x + 0.5 * w) + 1]
             ink = line.mask[cell].astype(np.float32)
             if ink.any():
-                in_view[i] = (ink * uncovered[cell]).sum() / ink.sum()
+                in_view[i] = (ink * plain[cell]).sum() / ink.sum()
     if rng.random() < 0.3:
         flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
     flat = np.clip(flat, 0, 255)
@@ -750,41 +756,3 @@ def bloom(rng, flat, h):
     near = np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.04, 0.15))), np.float32)
     wide = np.asarray(image.filter(ImageFilter.BoxBlur(h * rng.uniform(0.2, 0.6))), np.float32)
     return np.clip(light + near * rng.uniform(0.2, 1.4) + wide * rng.uniform(0, 0.7), 0, 255)
-
-
-def draw_crack(rng, flat):
-    h, w = flat.shape
-    image = to_image(flat)
-    x, reach = rng.uniform(0, w), rng.uniform(0.05, 0.5) * h
-    line = (x, 0, x + rng.uniform(-h, h), h)
-    ImageDraw.Draw(image).line(line, fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
-    flat[:] = np.asarray(image, np.float32)
-
-
-def finger(rng, shape, tip, h):
-    """A finger that points at `tip` from outside a picture of `shape`, fit for digits of
-    `h` px: how much it hides (float32, 0..1) and its brightness (float32), per px."""
-    height, width = shape
-    thick = h * rng.uniform(0.5, 1.7)
-    sides = [(-1, 0), (1, 0), (0, -1), (0, 1)]
-    dx, dy = sides[rng.choice(4, p=[0.25, 0.25, 0.15, 0.35])]
-    theta = math.atan2(dy, dx) + rng.normal(0, 0.3)
-    dx, dy = math.cos(theta), math.sin(theta)
-    reach = width + height
-    root = (tip[0] + dx * reach, tip[1] + dy * reach)
-    mask = Image.new("L", (width, height), 0)
-    draw = ImageDraw.Draw(mask)
-    r = thick / 2
-    draw.line((*root, *tip), fill=255, width=int(thick))
-    draw.ellipse((tip[0] - r, tip[1] - r, tip[0] + r, tip[1] + r), fill=255)
-    hides = np.asarray(mask.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.01, 0.06))), np.float32) / 255
-    yy, xx = np.mgrid[0:height, 0:width]
-    aside = ((xx - tip[0]) * dy - (yy - tip[1]) * dx) / r
-    skin = rng.uniform(30, 215)
-    bright = skin + rng.uniform(-0.25, 0.25) * skin * aside - rng.uniform(0, 0.3) * skin * aside**2
-    if rng.random() < 0.5:  # a nail, which looks like a 0
-        along = (xx - tip[0]) * dx + (yy - tip[1]) * dy
-        square = rng.uniform(2, 5)
-        nail = (np.abs(aside) / rng.uniform(0.45, 0.75)) ** square + np.abs(along / r / rng.uniform(0.6, 0.9) - 0.1) ** square < 1
-        bright = np.where(nail, bright * rng.uniform(0.8, 1.4) + rng.uniform(-10, 40), bright)
-    return hides, bright.astype(np.float32)

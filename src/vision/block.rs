@@ -345,14 +345,14 @@ mod tests {
     /// The finder sees lines through two pairs over two pairs that run to a corner.
     #[test]
     fn a_small_block_that_the_finder_sees_askew_is_read_along_the_picture() {
-        let (read, shown) = read_and_shown(430_319);
+        let (read, shown) = read_and_shown(430_327);
         assert_eq!(read, shown);
     }
 
     /// Of these the finder sees the second row.
     #[test]
     fn a_first_row_is_looked_for_over_a_second_one() {
-        for seed in [430_374, 430_445, 430_447] {
+        for seed in [430_302, 430_399, 430_445] {
             let (read, shown) = read_and_shown(seed);
             assert_eq!(read, shown, "{seed}");
         }
