@@ -176,7 +176,7 @@ impl Table<'_> {
                 told.push((looks, form, counts));
             }
         }
-        let worth = leans.worth();
+        let trust = leans.trust();
         if has_jumped || self.stood_beside(chosen) {
             doubts.push(reasons::jumped());
         }
@@ -235,7 +235,7 @@ impl Table<'_> {
             checks.is_plausible &= chosen.pace.form != ClockForm::Seconds;
         }
         for group in Group::ALL {
-            let mut ballot = Ballot::new(group, worth);
+            let mut ballot = Ballot::new(group, trust);
             for (looks, form, counts) in &told {
                 // Where another sighting shows two digits of the hours, a single one may be either.
                 let is_cut = Some(looks.dial.hour_digits) < hour_digits;

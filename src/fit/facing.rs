@@ -25,7 +25,8 @@ impl Table<'_> {
         let mut best: Vec<(usize, Gains)> = Vec::new();
         for (i, own) in read {
             let gives_way = best.iter().any(|(better, gains)| {
-                self.face_apart(*better, i) && lead(gains, &own, self.seen[*better].worth) >= ENOUGH
+                self.face_apart(*better, i)
+                    && lead(gains, &own, self.seen[*better].trust.worth) >= ENOUGH
             });
             if !gives_way {
                 best.push((i, own));

@@ -44,6 +44,24 @@ pub(super) struct Leans {
     leads: Vec<Leads>,
 }
 
+/// How far a digit that stands can be trusted, by those that move.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Trust {
+    /// Independent looks that all looks at one standing digit are worth.
+    pub worth: f64,
+    /// Nats a look by which digits that move lead the one most like them, in the mean; `None` where
+    /// no two were seen at one place.
+    pub moving_lead: Option<f64>,
+}
+
+impl Trust {
+    /// Where nothing was seen to run.
+    pub const NONE: Self = Self {
+        worth: 0.0,
+        moving_lead: None,
+    };
+}
+
 impl Leans {
     pub const fn new() -> Self {
         Self { leads: Vec::new() }
@@ -94,16 +112,19 @@ impl Leans {
         }
     }
 
-    /// Independent looks that all looks at one standing digit are worth.
+    /// What all that was added says together.
     ///
     /// Be m the lead within the pairs that are most alike, and s^2 the mean square of the leans
     /// in them. If leans spread like errors do, a digit that leads by x has odds of 2 m x / s^2
     /// nats, so that its looks are worth 2 m / s^2. A reader that overstates its odds overstates
     /// m and s alike, and is found out.
-    pub fn worth(&self) -> f64 {
+    pub fn trust(&self) -> Trust {
         let pairs: Vec<Pair> = self.leads.iter().flat_map(likest_pairs).collect();
         if pairs.is_empty() {
-            return USUAL_WORTH;
+            return Trust {
+                worth: USUAL_WORTH,
+                moving_lead: None,
+            };
         }
         let n = pairs.len() as f64;
         let lead = pairs.iter().map(|p| p.lead).sum::<f64>() / n;
@@ -111,7 +132,10 @@ impl Leans {
         let squares = squares.max(0.0);
         let usual = 2.0 * lead / USUAL_WORTH;
         let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
-        2.0 * lead / square
+        Trust {
+            worth: 2.0 * lead / square,
+            moving_lead: Some(lead),
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 use super::Known;
 use super::audit::{Ballot, ENOUGH, Group};
 use super::held::Held;
-use super::lean::Leans;
+use super::lean::{Leans, Trust};
 use super::looks::{Looks, Times};
 use super::odd::fit_odd_pace;
 use super::pace::{Pace, paces, slowest_speed};
@@ -64,8 +64,7 @@ pub(super) struct Seen<'a> {
     pub tail: usize,
     /// Nats over a clock that stands still.
     pub running: f64,
-    /// Independent looks that all looks at one standing digit are worth.
-    pub worth: f64,
+    pub trust: Trust,
     /// Digits of the label at which it stands still; empty if it does not.
     pub stands_at: Vec<u8>,
     /// Ticks from and to which it was held while the clock ran on; its looks there are left out.
@@ -83,7 +82,7 @@ impl<'a> Seen<'a> {
             left_out: None,
             tail: 0,
             running: 0.0,
-            worth: 0.0,
+            trust: Trust::NONE,
             stands_at: Vec::new(),
             held: Vec::new(),
         }
@@ -281,9 +280,9 @@ fn see_stretch<'a>(
         let frame_s = looks.frame_s(times);
         let mut leans = Leans::new();
         leans.add(looks, form, &counts, Blur::of(best, frame_s));
-        seen.worth = leans.worth();
+        seen.trust = leans.trust();
         seen.window.ballots = Group::ALL
-            .map(|group| Ballot::of(group, looks, form, &counts, seen.worth))
+            .map(|group| Ballot::of(group, looks, form, &counts, seen.trust))
             .into();
     }
     let standing = window::standing(looks);
