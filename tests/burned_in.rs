@@ -927,7 +927,7 @@ fn a_clock_that_stands_still_is_followed_once() {
     shelf.ffmpeg(&format!(
         "-f lavfi -i color=c=0x335566:s=1280x720:r=25:d=12 -vf drawtext=fontfile={FONT}:{},noise=alls=8:allf=t \
          {H264} -g 12 still.mp4",
-        r"text='20\:50\:16\:08':fontsize=60:fontcolor=white:x='500+100*sin(2*t)':y='300+100*cos(3*t)'"
+        r"text='20\:50\:17\:08':fontsize=60:fontcolor=white:x='500+100*sin(2*t)':y='300+100*cos(3*t)'"
     ));
     let mut frames_read = 0;
     let mut count = |event| {
