@@ -1,11 +1,10 @@
-"""What comes between a screen and the camera: fingers, bars such as cables and stands, the edge of
-somebody who stands in front, cracks."""
+"""What comes between a screen and the camera: fingers, bars such as cables and stands, and the edge
+of somebody who stands in front."""
 
 import math
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
-
 
 # Shares of what lies over a line; the rest are edges.
 FINGERS, BARS = 0.55, 0.25
@@ -24,11 +23,11 @@ def over_a_line(rng, shape, line, margin, h):
         tip = (margin + cell[1] + cell[2] * rng.uniform(-1.2, 1.2),
                margin + rng.uniform(line.top - 0.4 * h, line.bottom + 0.6 * h))  # fmt: skip
         return finger(rng, shape, tip, h)
-    middle = margin + (line.top + line.bottom) / 2
-    if pick < FINGERS + BARS:
+    is_bar = pick < FINGERS + BARS
+    if is_bar:
         cell = line.cells[rng.integers(len(line.cells))]
-        return bar(rng, shape, (margin + cell[1] + cell[2] * rng.uniform(-0.5, 0.5), middle), h)
-    return edge(rng, shape, (margin + cell[1] + cell[2] * rng.uniform(-0.5, 0.5), middle), h)
+    through = (margin + cell[1] + cell[2] * rng.uniform(-0.5, 0.5), margin + (line.top + line.bottom) / 2)
+    return (bar if is_bar else edge)(rng, shape, through, h)
 
 
 def shade(rng, shape):
@@ -72,15 +71,6 @@ def edge(rng, shape, through, h):
     beyond = (xx - at[0]) * math.cos(theta) + (yy - at[1]) * math.sin(theta)
     soft = h * math.exp(rng.uniform(math.log(0.005), math.log(0.15)))
     return np.clip(beyond / (2 * soft) + 0.5, 0, 1), shade(rng, shape).astype(np.float32)
-
-
-def draw_crack(rng, flat):
-    h, w = flat.shape
-    image = Image.fromarray(np.clip(flat, 0, 255).astype(np.uint8))
-    x, reach = rng.uniform(0, w), rng.uniform(0.05, 0.5) * h
-    line = (x, 0, x + rng.uniform(-h, h), h)
-    ImageDraw.Draw(image).line(line, fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
-    flat[:] = np.asarray(image, np.float32)
 
 
 def finger(rng, shape, tip, h):

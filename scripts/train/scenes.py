@@ -12,9 +12,9 @@ import os
 import re
 
 import numpy as np
-from PIL import Image, ImageFilter
+from PIL import Image, ImageDraw, ImageFilter
 
-from covers import draw_crack, finger, over_a_line
+from covers import finger, over_a_line
 from faces import any_face, any_font, broken, FontFace, rotation_about
 
 # Finder: input side and label side in px.
@@ -28,10 +28,10 @@ FIND_MIN_PX, FIND_MAX_PX = 5.0, 30.0
 NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
 IGNORE = 255
-# Share of a character's ink in plain view. What covers and broken displays leave of it: so much is a digit for
-# certain, of less it is left open whether it is one. It tells which one as far as digits
-# differ there, which the network learns from how often each one was right; less than
-# that is not worth a guess, and of next to nothing the finger is all there is.
+# Share of a character's ink in plain view. What covers and broken displays leave of it: so much
+# is a digit for certain, of less it is left open whether it is one. It tells which one as far as
+# digits differ there, which the network learns from how often each one was right; less than that
+# is not worth a guess, and of next to nothing the cover is all there is.
 VIEW_OF_A_DIGIT, VIEW_THAT_TELLS, VIEW_OF_NOTHING = 0.45, 0.2, 0.08
 
 
@@ -756,3 +756,12 @@ def bloom(rng, flat, h):
     near = np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.04, 0.15))), np.float32)
     wide = np.asarray(image.filter(ImageFilter.BoxBlur(h * rng.uniform(0.2, 0.6))), np.float32)
     return np.clip(light + near * rng.uniform(0.2, 1.4) + wide * rng.uniform(0, 0.7), 0, 255)
+
+
+def draw_crack(rng, flat):
+    h, w = flat.shape
+    image = to_image(flat)
+    x, reach = rng.uniform(0, w), rng.uniform(0.05, 0.5) * h
+    line = (x, 0, x + rng.uniform(-h, h), h)
+    ImageDraw.Draw(image).line(line, fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
+    flat[:] = np.asarray(image, np.float32)
