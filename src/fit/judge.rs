@@ -454,8 +454,10 @@ type Shown<'a> = (&'a Pace, Ratio);
 fn either(here: Shown, there: Shown) -> Note {
     let ((a, at_a), (b, at_b)) = (here, there);
     let (here, there) = (label_of(a.form, at_a), label_of(b.form, at_b));
-    if a.speed != b.speed || a.form.base() != b.form.base() {
+    if a.form.base() != b.form.base() {
         reasons::clock_unclear(&here, &there)
+    } else if a.speed != b.speed {
+        reasons::speed_unknown(a.speed, b.speed, &here, &there)
     } else if a.form.rate() != b.form.rate() {
         reasons::rate_unknown(a.form.rate(), b.form.rate(), &here, &there)
     } else if a.form.drop_frame() != b.form.drop_frame() {

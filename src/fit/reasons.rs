@@ -251,6 +251,20 @@ pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str)
     )
 }
 
+/// One clock, at two speeds of the clip.
+pub(super) fn speed_unknown(speed: Ratio, other: Ratio, label: &str, at_other: &str) -> Note {
+    Note::new(
+        "speed_unknown",
+        format!(
+            "the clip may play at {:.3} or at {:.3} of real speed, and then the start is {}; say the \
+             clip's speed",
+            speed.to_f64(),
+            other.to_f64(),
+            either(label, at_other)
+        ),
+    )
+}
+
 pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Note {
     Note::new(
         "given_rate_contradicted",
@@ -495,7 +509,12 @@ pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
     is_of_no_running(doubt)
         || matches!(
             doubt.code.as_str(),
-            "bounds_wide" | "carried_far" | "clock_unclear" | "start_unclear" | "parts_doubtful"
+            "bounds_wide"
+                | "carried_far"
+                | "clock_unclear"
+                | "speed_unknown"
+                | "start_unclear"
+                | "parts_doubtful"
         )
 }
 
@@ -510,7 +529,8 @@ mod tests {
         for (label, times) in [(a, 1), (b, 0)] {
             let unclear = clock_unclear(a, label).sentence;
             let unknown = rate_unknown(rates.0, rates.1, a, label).sentence;
-            for sentence in [unclear, unknown] {
+            let speed = speed_unknown(Ratio::ONE, Ratio::new(19, 20), a, label).sentence;
+            for sentence in [unclear, unknown, speed] {
                 assert_eq!(sentence.matches(a).count(), 1, "{sentence}");
                 assert_eq!(sentence.matches(b).count(), 1 - times, "{sentence}");
             }

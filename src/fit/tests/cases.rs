@@ -11,7 +11,7 @@ pub fn run(filmed: &Filmed) -> ClockFit {
     run_knowing(filmed, &Known::default())
 }
 
-fn run_knowing(filmed: &Filmed, known: &Known) -> ClockFit {
+pub fn run_knowing(filmed: &Filmed, known: &Known) -> ClockFit {
     fit(std::slice::from_ref(&filmed.sighting), &filmed.facts, known)
 }
 

@@ -1,13 +1,15 @@
 //! Each reason that no other test asks for, and what frames of a standing digit are worth.
 
-use super::cases::{assert_sure, assert_unsure, run};
+use super::cases::{assert_sure, assert_unsure, codes, run, run_knowing};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::lean::Leans;
 use crate::fit::looks::Looks;
 use crate::fit::reasons::drift as drift_note;
 use crate::fit::sight::Blur;
+use crate::fit::{ClockFit, Known};
+use crate::outcome::Verdict;
 use crate::reading::DigitOdds;
-use crate::timecode::{HalfOpen, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 fn scene(frames_seen: u64) -> Scene {
     let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F25);
@@ -80,6 +82,31 @@ fn clocks_of_other_counts_a_second_may_read_alike() {
     let mut scene = Scene::new(frames(Rate::F50), "12:34:20:10", Rate::F50);
     scene.frames = (0..8).collect();
     assert_unsure(&run(&scene.film()), "clock_unclear");
+}
+
+/// Whole seconds, seen for 3 s from 3 s after frame 0 on, in a file of 28.976 frames a second for 30.
+#[test]
+fn a_clip_that_may_play_at_two_speeds_asks_for_its_speed() {
+    let stamped = Rate::new(168_960, 5831).unwrap();
+    let mut scene = Scene::new(ClockForm::Seconds, "21:24:53", stamped);
+    scene.speed = stamped.ratio().to_f64() / 30.0;
+    scene.frames = (88..180).collect();
+    let film = |part: u32| {
+        let mut scene = scene.clone();
+        scene.phi += f64::from(part) * 0.05;
+        scene.film()
+    };
+    let asks = |fit: &ClockFit| codes(fit).contains(&"speed_unknown");
+    let unclear: Vec<Filmed> = (0..20).map(film).filter(|f| asks(&run(f))).collect();
+    assert!(unclear.len() >= 3, "{}", unclear.len());
+    for filmed in unclear {
+        let known = Known {
+            speed: Some(stamped.ratio() / Ratio::from_integer(30)),
+            ..Known::default()
+        };
+        let told = run_knowing(&filmed, &known);
+        assert_eq!(told.verdict, Verdict::Sure, "{told:#?}");
+    }
 }
 
 /// What so many frames in noise, of which a share is `kept`, make one standing digit worth, for
