@@ -111,6 +111,10 @@ impl Watch<'_> {
             let (going, gone): (Vec<Track>, Vec<Track>) =
                 tracks.into_iter().partition(|_| stay.next() == Some(true));
             tracks = going;
+            // Another look would take it for a display that comes into view.
+            for track in gone.iter().filter(|t| t.is_still()) {
+                self.in_vain.add_glimpse(track.shown_last());
+            }
             done.extend(gone);
             let at = stamp.seconds();
             if tracks.is_empty() || at - began > longest_s {
@@ -171,8 +175,7 @@ impl Watch<'_> {
         let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
         for (track, tells) in done.into_iter().zip(tells) {
             if track.is_still() || !track.is_legible() || track.is_cut() {
-                let shown = track.sighting.readings.last();
-                let shown = shown.map_or_else(Vec::new, |reading| reading.places.clone());
+                let shown = track.shown_last();
                 self.in_vain.add(self.light, track.display.clone(), shown);
             }
             if tells {

@@ -99,12 +99,11 @@ impl InVain {
         let now = shown()?.unwrap_or_default();
         let mut met = Met::Never;
         for known in &self.0 {
-            let alike = Alike::of(&known.shown, &now);
-            if alike.is_same() {
+            if shows_a_part_of(&known.shown, &now) {
                 return Ok(Met::Standing);
             }
             if known.stood_at(light, display)
-                && !alike.is_other()
+                && !Alike::of(&known.shown, &now).is_other()
                 && (known.was_waited_for || !has_stepped(display, &known.shown, &now))
             {
                 met = Met::InVain;
@@ -131,6 +130,13 @@ fn has_stepped(display: &Display, then: &[DigitOdds], now: &[DigitOdds]) -> bool
     let last = now.len() - 2;
     let seconds = |digits: &[u8]| i32::from(digits[last]) * 10 + i32::from(digits[last + 1]);
     then[..last] == now[..last] && (1..=MOST_STEPS).contains(&(seconds(&now) - seconds(&then)))
+}
+
+/// True if `now` are the digits that were shown `then`, all of them or some that follow each other: of
+/// lettering that is known, one look may find a piece only.
+fn shows_a_part_of(then: &[DigitOdds], now: &[DigitOdds]) -> bool {
+    let most_left_out = then.len().saturating_sub(now.len());
+    (0..=most_left_out).any(|left_out| Alike::of(&then[left_out..], now).is_same())
 }
 
 /// How much of what a display shows was shown before.
@@ -240,6 +246,11 @@ mod tests {
             (400.0, Light::Luma, "17042031", Met::Standing),
             (400.0, Light::Colour, "95059014", Met::Standing),
             (0.0, Light::Colour, "9505.014", Met::Standing),
+            // A piece of it, by itself.
+            (400.0, Light::Luma, "70420", Met::Standing),
+            (400.0, Light::Luma, "059014", Met::Standing),
+            (400.0, Light::Luma, "059015", Met::Never),
+            (400.0, Light::Luma, "90504", Met::Never),
             // A clock that a look saw has gone on at the next.
             (400.0, Light::Luma, "95059114", Met::Never),
         ] {

@@ -132,6 +132,12 @@ impl Track {
         self.sighting.is_lettered = is_behind || self.small_letters > 0;
     }
 
+    /// What the last frame that was read shows; nothing if none was.
+    pub fn shown_last(&self) -> Vec<DigitOdds> {
+        let last = self.sighting.readings.last();
+        last.map_or_else(Vec::new, |reading| reading.places.clone())
+    }
+
     /// False if what was read is no longer the display.
     pub fn is_in_view(&self, reading: &Reading) -> bool {
         let least = LEAST_IN_VIEW.max(LEAST_SHARE_IN_VIEW * self.legibility());

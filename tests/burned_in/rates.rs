@@ -1,0 +1,127 @@
+//! Clocks and cameras at every rate, drop-frame, midnight.
+
+use super::{must_all_be_read, rational, read_burned_in};
+use crate::common::{BurnedIn, Paper};
+
+#[test]
+fn clocks_at_film_and_50_hz_rates_are_read_exactly() {
+    must_all_be_read(&[
+        ("01:17:42:19", "24000/1001", "01:17:42:19"),
+        ("09:58:03:07", "24", "09:58:03:07"),
+        ("14:25:36:20", "25", "14:25:36:20"),
+        ("20:06:51:31", "48000/1001", "20:06:51:31"),
+        ("11:39:28:46", "48", "11:39:28:46"),
+        ("16:40:17:33", "50", "16:40:17:33"),
+        ("08:12:59:71", "100", "08:12:59:71"),
+    ]);
+}
+
+#[test]
+fn clocks_at_60_hz_rates_are_read_exactly() {
+    must_all_be_read(&[
+        ("03:48:10:26", "30000/1001", "03:48:10:26"),
+        ("22:31:07:14", "30", "22:31:07:14"),
+        ("07:53:44:52", "60000/1001", "07:53:44:52"),
+        ("18:09:35:28", "60", "18:09:35:28"),
+        ("13:27:46:098", "120000/1001", "13:27:46:098"),
+        ("05:34:12:075", "120", "05:34:12:075"),
+    ]);
+}
+
+#[test]
+fn a_camera_at_another_rate_than_the_clock_still_gives_its_label_on_frame_0() {
+    // `fps` with `round=up` shows, at each output time, what was drawn last.
+    for (label, clock_rate, then) in [
+        ("14:25:36:20", "25", ",fps=50:round=up"),
+        ("16:40:17:33", "50", ",fps=25:round=up"),
+        ("09:58:03:07", "24", ",fps=30000/1001:round=up"),
+        ("07:53:44:52", "60000/1001", ",fps=24000/1001:round=up"),
+        ("03:48:10:26", "30000/1001", ",fps=25:round=up"),
+        ("18:09:35:28", "60", ",fps=24:round=up"),
+    ] {
+        let clock = BurnedIn::new(label, clock_rate).seconds("4").then(then);
+        let said = read_burned_in(&clock);
+        said.must_be_sure_of(label);
+        said.must_run_at(&rational(clock_rate));
+    }
+}
+
+#[test]
+fn a_clock_over_a_busy_picture_is_found_and_read() {
+    let clock = BurnedIn::new("14:25:36:20", "25").strip("640x360", 40, (330, 290));
+    for (ink, paper) in [
+        ("white", Paper::Busy),
+        ("yellow", Paper::Busy),
+        ("black", Paper::Plain("white")),
+        ("red", Paper::Plain("black")),
+    ] {
+        let said = read_burned_in(&clock.clone().colours(ink, paper));
+        said.must_be_sure_of("14:25:36:20");
+    }
+}
+
+#[test]
+fn drop_frame_clocks_are_read_across_the_minute_and_the_ten_minutes() {
+    for (label, rate, shown) in [
+        ("00:00:58;20", "30000/1001", "00:00:58;20"),
+        ("10:08:59;25", "30000/1001", "10:08:59;25"),
+        ("10:09:58;21", "30000/1001", "10:09:58;21"),
+        ("00:00:58;41", "60000/1001", "00:00:58;41"),
+        ("23:09:58;59", "60000/1001", "23:09:58;59"),
+        ("04:33:58;117", "120000/1001", "04:33:58;117"),
+        ("04:39:58;001", "120000/1001", "04:39:58;001"),
+    ] {
+        let said = read_burned_in(&BurnedIn::new(label, rate));
+        said.must_be_sure_of(shown);
+        said.must_run_at(rate);
+        let clock = &said.json["clock"];
+        assert_eq!(clock["drop_frame"], true, "{}", said.all());
+        let known_by = clock["drop_frame_known_by"].as_str().unwrap();
+        assert!(
+            ["mark", "skipped_label"].contains(&known_by),
+            "{}",
+            said.all()
+        );
+    }
+}
+
+#[test]
+fn a_label_that_drop_frame_skips_proves_that_the_clock_counts_without() {
+    let said = read_burned_in(&BurnedIn::new("00:00:59:10", "30000/1001"));
+    said.must_be_sure_of("00:00:59:10");
+    let clock = &said.json["clock"];
+    assert_eq!(clock["drop_frame"], false, "{}", said.all());
+    assert_eq!(clock["drop_frame_known_by"], "label", "{}", said.all());
+}
+
+#[test]
+fn two_frames_before_a_drop_frame_minute_are_enough() {
+    let long = BurnedIn::new("10:08:59;28", "30000/1001");
+    let short = BurnedIn::new("00:00:59;28", "30000/1001")
+        .seconds("0.3")
+        .strip("640x180", 72, (20, 50));
+    for clock in [long, short] {
+        let said = read_burned_in(&clock);
+        said.must_be_sure_of(clock.label);
+        said.must_run_at("30000/1001");
+        assert_eq!(said.json["clock"]["drop_frame"], true, "{}", said.all());
+    }
+}
+
+#[test]
+fn clocks_are_read_across_midnight() {
+    let strip = |label, rate| BurnedIn::new(label, rate).strip("480x120", 60, (10, 30));
+    for (clock, shown) in [
+        (
+            strip("23:59:59:20", "24000/1001").seconds("1"),
+            "23:59:59:20",
+        ),
+        (BurnedIn::new("23:59:58:24", "25"), "23:59:58:24"),
+        (BurnedIn::new("23:59:58;29", "30000/1001"), "23:59:58;29"),
+        (BurnedIn::new("23:59:59:05", "30"), "23:59:59:05"),
+    ] {
+        let said = read_burned_in(&clock);
+        said.must_be_sure_of(shown);
+        said.must_run_at(&rational(clock.rate));
+    }
+}
