@@ -47,7 +47,7 @@ impl Table<'_> {
                 let rival = joints.iter().find(other);
                 if self.known.drop_frame.is_some() {
                     (Some(drop_frame), DropFrameKnownBy::Given)
-                } else if survivors.iter().copied().any(|j| other(&j)) {
+                } else if !drop_frame && survivors.iter().copied().any(|j| other(&j)) {
                     (None, DropFrameKnownBy::Unknown)
                 } else if rival.is_some_and(|r| {
                     by_looks(r, !drop_frame) > by_looks(chosen, drop_frame) - ENOUGH

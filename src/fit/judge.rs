@@ -22,6 +22,10 @@ use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 const SLOW_PANEL_HZ: f64 = 50.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
+/// Nats, one in twenty, by which a semicolon settles drop-frame where the label is the same either
+/// way: a clip's own label has to count one way or the other, and to take a semicolon for a colon
+/// moves it as far from real time as the other mistake does.
+const LIKELY_MARK: f64 = 3.0;
 
 /// The answer, and the nats that its start gains over knowing nothing.
 pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
@@ -278,8 +282,22 @@ impl Table<'_> {
         })
     }
 
-    /// The start to report, and how its rate is known.
+    /// The start to report, and how its rate is known. It counts without drop-frame where that is open,
+    /// unless the mark is seen as a semicolon, if not for certain.
     fn choose<'j>(&self, survivors: &[&'j Joint]) -> (&'j Joint, RateKnownBy) {
+        let (chosen, rate_known_by) = self.choose_rate(survivors);
+        let is_twin_without = |j: &&&Joint| {
+            chosen.pace.form.drop_frame()
+                && !j.pace.form.drop_frame()
+                && j.pace.form.rate() == chosen.pace.form.rate()
+                && j.pace.speed == chosen.pace.speed
+                && j.lenient_score > chosen.lenient_score - LIKELY_MARK
+        };
+        let twin = survivors.iter().find(is_twin_without);
+        (twin.copied().unwrap_or(chosen), rate_known_by)
+    }
+
+    fn choose_rate<'j>(&self, survivors: &[&'j Joint]) -> (&'j Joint, RateKnownBy) {
         let best = survivors[0];
         let same_rate = |j: &&&Joint| {
             j.pace.form.rate() == best.pace.form.rate() && j.pace.speed == best.pace.speed

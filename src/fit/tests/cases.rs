@@ -3,8 +3,8 @@
 use super::sim::{Filmed, SEMICOLON, Scene, drop_frames, flat_marks, frames};
 use crate::fit::{ClockFit, DropFrameKnownBy, Known, NextLook, RateKnownBy, fit};
 use crate::outcome::Verdict;
-use crate::reading::DigitOdds;
-use crate::timecode::{ClockForm, Rate, Ratio};
+use crate::reading::{DigitOdds, MarkOdds};
+use crate::timecode::{ClockForm, Rate, Ratio, in_clip_base};
 use std::collections::BTreeSet;
 
 pub fn run(filmed: &Filmed) -> ClockFit {
@@ -223,6 +223,42 @@ fn the_semicolon_tells_drop_frame() {
     assert_eq!(clock.drop_frame, Some(true));
     assert_eq!(clock.drop_frame_known_by, DropFrameKnownBy::Mark);
     assert_eq!(clock.form.rate(), Rate::F29_97);
+}
+
+/// The tail of a semicolon on segments may be seen in part. Whatever is told of drop-frame, the
+/// count goes with it: a reader of the record takes what is open to count without.
+#[test]
+fn a_mark_that_is_seen_in_part_and_the_count_agree_on_drop_frame() {
+    let mut open = Vec::new();
+    for semicolon in [0.03, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97] {
+        let mut scene = Scene::new(drop_frames(Rate::F29_97), "04:02:26;07", Rate::F29_97);
+        scene.frames = (24..78).collect();
+        scene.mark = MarkOdds {
+            colon: 1.0 - semicolon,
+            semicolon,
+            ..SEMICOLON
+        };
+        let fit = run(&scene.film());
+        let clock = fit.clock.as_ref().unwrap();
+        assert_eq!(
+            clock.form.drop_frame(),
+            clock.drop_frame == Some(true),
+            "{semicolon}: {fit:#?}"
+        );
+        let shown = if clock.drop_frame == Some(true) {
+            "04:02:26;07"
+        } else {
+            "04:02:26:07"
+        };
+        assert_sure(&fit, shown);
+        let start = fit.start.as_ref().unwrap();
+        let own = in_clip_base(clock.form, start.counts.middle(), Rate::F29_97).unwrap();
+        assert_eq!(own.label, shown, "{semicolon}");
+        if clock.drop_frame.is_none() {
+            open.push(semicolon);
+        }
+    }
+    assert_eq!(open, [0.03, 0.2, 0.4, 0.5, 0.6, 0.7]);
 }
 
 #[test]
