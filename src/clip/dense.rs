@@ -46,7 +46,9 @@ const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
 /// A display that is there so many seconds behind frame 0 and does not go, as slates do, may be laid
 /// over the picture or be a monitor in view, and the slate is still to come ...
 const AT_THE_HEAD_S: (i128, i128) = (1, 2);
-/// ... It is looked for at frames so many seconds apart, until the display has gone from as many in a
+/// ... It is looked for while the display is read, from so many seconds on, each time the fit is asked ...
+const FIRST_BESIDE_S: (i128, i128) = (3, 4);
+/// ... and behind that at frames so many seconds apart, until the display has gone from as many in a
 /// row as there are glances.
 const BESIDE_STEP_S: (i128, i128) = (9, 10);
 
@@ -71,6 +73,8 @@ impl Watch<'_> {
         let mut width_before = None;
         let mut has_glanced = false;
         let mut next_slate = None;
+        let is_from_the_head = began <= ratio(AT_THE_HEAD_S);
+        let mut beside_at = began + ratio(FIRST_BESIDE_S);
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
@@ -120,6 +124,11 @@ impl Watch<'_> {
             if tracks.is_empty() || at - began > longest_s {
                 break;
             }
+            if is_from_the_head && next_slate.is_none() && at >= beside_at {
+                beside_at = at + ratio(ASK_STEP_S);
+                let known: Vec<&Track> = tracks.iter().chain(&done).collect();
+                next_slate = self.slate_beside(&known, pyramid, stamp)?;
+            }
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
                 self.look_for_letters(pyramid, &mut tracks)?;
@@ -130,10 +139,9 @@ impl Watch<'_> {
                     if std::mem::replace(&mut has_glanced, true) {
                         break;
                     }
-                    let is_from_the_head = began <= ratio(AT_THE_HEAD_S);
                     match self.glance_ahead(at, &done, &tracks, &answer, is_from_the_head)? {
                         Ahead::NothingElse { is_in_view } => {
-                            if is_in_view && is_from_the_head {
+                            if is_in_view && is_from_the_head && next_slate.is_none() {
                                 next_slate = self.look_for_another(&done, &tracks)?;
                             }
                             break;
@@ -143,7 +151,7 @@ impl Watch<'_> {
                             ask_at = there.seconds() + ratio(ASK_STEP_S);
                         }
                         Ahead::OtherDisplays(found) => {
-                            next_slate = Some(found);
+                            next_slate.get_or_insert(found);
                             break;
                         }
                     }
@@ -193,8 +201,11 @@ impl Watch<'_> {
         {
             next_slate = Some(slate);
         }
-        if let Some(slate) = next_slate {
-            return self.follow(&slate.picture, slate.displays, slate.stamp);
+        if let Some(slate) = next_slate
+            && self.go_back(slate.stamp.seconds())?
+        {
+            let picture = self.picture()?;
+            return self.follow(&picture, slate.displays, slate.stamp);
         }
         Ok(match is_settled {
             true => Found::Settled,
@@ -316,7 +327,7 @@ impl Watch<'_> {
                     true => ahead.iter().chain(done).collect(),
                     false => Vec::new(),
                 };
-                if let Some(slate) = self.slate_beside(&known, picture, stamp)? {
+                if let Some(slate) = self.slate_beside(&known, &picture, stamp)? {
                     seen = Some(Ahead::OtherDisplays(slate));
                     break;
                 }
@@ -332,14 +343,10 @@ impl Watch<'_> {
             agreed = agree;
         }
         self.footage.set_pace(Pace::EveryFrame);
-        let back_to = match &seen {
-            Some(Ahead::OtherDisplays(slate)) => Some(slate.stamp.seconds()),
-            Some(_) => Some(at),
-            None => None,
-        };
-        Ok(match (seen, back_to) {
-            (Some(seen), Some(back_to)) if self.go_back(back_to)? => seen,
-            _ => Ahead::NothingElse { is_in_view },
+        Ok(match seen {
+            Some(Ahead::OtherDigits(_)) if !self.go_back(at)? => Ahead::NothingElse { is_in_view },
+            Some(seen) => seen,
+            None => Ahead::NothingElse { is_in_view },
         })
     }
 
@@ -355,23 +362,19 @@ impl Watch<'_> {
         Ok(is_in_view)
     }
 
-    /// What a picture shows of whole clocks, elsewhere than where those `known` are.
+    /// Whole clocks that a picture shows elsewhere than where those `known` are.
     fn slate_beside(
         &mut self,
         known: &[&Track],
-        picture: Pyramid,
+        picture: &Pyramid,
         stamp: Stamp,
     ) -> Result<Option<Slate>> {
-        let mut displays = (self.fresh_displays(&picture, stamp, Sharpness::Broad)?).displays;
+        let mut displays = (self.fresh_displays(picture, stamp, Sharpness::Broad)?).displays;
         displays.retain(|display| {
             let is_known = known.iter().any(|track| track.display.is_near(display));
             display.is_plain_and_whole() && !is_known
         });
-        Ok((!displays.is_empty()).then_some(Slate {
-            picture,
-            displays,
-            stamp,
-        }))
+        Ok((!displays.is_empty()).then_some(Slate { displays, stamp }))
     }
 
     /// Looks through the head of the clip for a clock that comes into view beside displays that are
@@ -396,13 +399,10 @@ impl Watch<'_> {
                 false => out_of_view + 1,
             };
             let known: Vec<&Track> = ahead.iter().chain(done).collect();
-            another = self.slate_beside(&known, picture, stamp)?;
+            another = self.slate_beside(&known, &picture, stamp)?;
         }
         self.footage.set_pace(Pace::EveryFrame);
-        Ok(match another {
-            Some(slate) if self.go_back(slate.stamp.seconds())? => Some(slate),
-            _ => None,
-        })
+        Ok(another)
     }
 }
 
@@ -418,7 +418,6 @@ enum Ahead {
 
 /// Displays found in a frame.
 struct Slate {
-    picture: Pyramid,
     displays: Vec<Display>,
     stamp: Stamp,
 }

@@ -120,10 +120,10 @@ fn a_slate_that_follows_upon_another_is_noticed() {
 }
 
 /// What is laid over the picture from its first frame on, or runs on a monitor in view, is not all:
-/// the slate is held up later.
+/// the slate is held up later, or while the other is read and gone before that settles a start.
 #[test]
 fn a_slate_that_is_held_up_beside_a_clock_that_is_always_there_is_noticed() {
-    for shown in ["between(t,1.7,3.4)", "between(t,6,8)"] {
+    for shown in ["between(t,0.6,1.4)", "between(t,1.7,3.4)", "between(t,6,8)"] {
         let shelf = Shelf::new();
         let slate = format!(r"timecode='10\:11\:12\:07':r=25:enable='{shown}'");
         shelf.ffmpeg(&format!(
