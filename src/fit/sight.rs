@@ -18,6 +18,8 @@ use crate::timecode::{ClockForm, Ratio};
 const WORTH_TELLING: f64 = 30.0;
 /// Agreeing share of read frames, in percent, below which there is no clock.
 const HARDLY_ANY_PERCENT: usize = 25;
+/// ... and from which on each of its places counts.
+const NEARLY_ALL_PERCENT: usize = 90;
 /// Share of read frames, in percent, that must tell a last place before it counts.
 const HARDLY_TOLD_PERCENT: usize = 25;
 /// Agreeing frames below which a start is never sure.
@@ -88,6 +90,14 @@ impl<'a> Seen<'a> {
         }
     }
 
+    /// True if it runs, no place was left out, and nearly all frames agree.
+    fn is_steady(&self) -> bool {
+        let Tally { read, agreeing, .. } = self.tally;
+        self.kind == Kind::Runs
+            && self.left_out.is_none()
+            && 100 * agreeing >= NEARLY_ALL_PERCENT * read
+    }
+
     /// True if it runs, and shows at `tick` what the clock does then, or a frame before or after.
     fn shows_in_time(&self, tick: i64, times: &Times) -> bool {
         let (Kind::Runs, Some(looks), Some(best)) =
@@ -135,15 +145,36 @@ pub(super) fn see<'a>(
         (looks, seen)
     });
     let tail = unproven_tail(&seen, times);
-    if tail > 0 {
-        let held = std::mem::take(&mut seen[0].held);
-        seen = see(&looks.without_tail(tail));
-        seen[0].held = held;
-        for seen in &mut seen {
-            seen.tail = tail;
+    let fewer = match tail {
+        0 => without_what_is_no_place(&looks, &seen, see),
+        _ => Some(see(&looks.without_tail(tail))),
+    };
+    if let Some(mut fewer) = fewer {
+        fewer[0].held = std::mem::take(&mut seen[0].held);
+        for seen in &mut fewer {
+            seen.tail = tail.max(1);
         }
+        seen = fewer;
     }
     seen
+}
+
+/// The looks without their last place, if it speaks against a clock that all others show: a
+/// finger that holds the display at its right edge, read as a digit.
+fn without_what_is_no_place<'a>(
+    looks: &Looks<'a>,
+    seen: &[Seen],
+    see: impl Fn(&Looks<'a>) -> Vec<Seen<'a>>,
+) -> Option<Vec<Seen<'a>>> {
+    if looks.dial.last_digits < 2 || seen.iter().all(Seen::is_steady) {
+        return None;
+    }
+    let fewer = see(&looks.without_tail(1));
+    let gain = |seen: &[Seen]| -> f64 {
+        let best = seen.iter().filter_map(|seen| seen.window.scored.first());
+        best.map(|start| start.gain).sum()
+    };
+    (fewer.iter().all(Seen::is_steady) && gain(&fewer) >= gain(seen) + ENOUGH).then_some(fewer)
 }
 
 /// The looks at a display that runs, and what they are without those at labels that are held, where
