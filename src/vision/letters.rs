@@ -1,4 +1,4 @@
-//! AM and PM behind the digits of a clock of twelve hours. They are not read: that letters stand
+//! AM and PM beside the digits of a clock of twelve hours. They are not read: that letters stand
 //! where they do leaves open which half of the day it is.
 
 use super::display::Display;
@@ -22,7 +22,7 @@ const FEWEST_OF_A_LETTER: usize = 2;
 const ALONE_PX: f32 = 24.0;
 /// ... and of both together, at most: they may be a third taller than the strip is cut for.
 const TWO_ALONE_PX: f32 = 48.0;
-/// Letters above the digits, where texture is looked at as well, and further behind them, are plain
+/// Letters where texture is looked at as well, above the digits, far behind or before them, are plain
 /// from this sureness on (texture has 0.7 at most), and their middles lie so many strip px apart.
 const PLAIN_LETTER: f32 = 0.75;
 const LETTERS_APART_PX: std::ops::Range<f32> = 8.0..26.0;
@@ -46,6 +46,28 @@ const BELOW: [Beside; 2] = [
 /// edge of their row. How far along is not known; so much beyond both ends is looked at, too.
 const ABOVE: [(f32, f32); 2] = [(-0.9, -0.4), (-0.6, -0.1)];
 const BEYOND_THE_ENDS: f32 = 0.6;
+/// ... or further behind them, or the lower of two that stand there, of which one is lit ...
+const FURTHER_BEHIND: [Beside; 2] = [
+    Beside {
+        along: (0.3, 5.5),
+        across: (0.0, 1.0),
+    },
+    Beside {
+        along: (0.1, 3.0),
+        across: (0.5, 1.05),
+    },
+];
+/// ... or before the first of them: along from there.
+const BEFORE: [Beside; 2] = [
+    Beside {
+        along: (-4.5, -0.2),
+        across: (0.0, 1.0),
+    },
+    Beside {
+        along: (-4.5, -0.2),
+        across: (0.15, 0.85),
+    },
+];
 /// ... and what is taken in around them, in heights of such letters.
 const AROUND_LETTERS: Room = Room {
     margin: 1.0,
@@ -107,19 +129,17 @@ impl Columns {
         })
     }
 
-    /// True if two plain letters stand somewhere, with nothing plain beside them.
-    fn has_two_plain_letters(&self) -> bool {
+    /// True if two plain letters stand somewhere, with nothing plain beside them; or up to `most` of
+    /// what passes for letters, as a broad one may for two.
+    fn has_plain_letters(&self, most: usize) -> bool {
         let mut plain = self.characters();
         plain.retain(|c| c.sureness >= PLAIN_LETTER);
-        let is_far = |a: Option<&Character>, b: &Character| {
-            a.is_none_or(|a| (a.x - b.x).abs() > ALONE_PX + LETTERS_APART_PX.start)
-        };
-        (1..plain.len()).any(|i| {
-            let (first, second) = (&plain[i - 1], &plain[i]);
-            [first, second].iter().all(|c| c.kind == Kind::Other)
-                && LETTERS_APART_PX.contains(&(second.x - first.x))
-                && is_far(i.checked_sub(2).map(|before| &plain[before]), first)
-                && is_far(plain.get(i + 1), second)
+        let stand_together =
+            |a: &Character, b: &Character| b.x - a.x <= ALONE_PX + LETTERS_APART_PX.start;
+        plain.chunk_by(stand_together).any(|word| {
+            (2..=most).contains(&word.len())
+                && word.iter().all(|c| c.kind == Kind::Other)
+                && (word.windows(2)).all(|two| LETTERS_APART_PX.contains(&(two[1].x - two[0].x)))
         })
     }
 }
@@ -143,9 +163,8 @@ impl Eye {
         Ok(found)
     }
 
-    /// True if two small letters stand by themselves behind the upper half of the last digits of a
-    /// display of one row, below them, or above the row: where following does not see those of AM
-    /// and PM.
+    /// True if two letters stand by themselves behind the last digits of a display of one row, below
+    /// them, above the row or before it: where following does not see those of AM and PM.
     ///
     /// # Errors
     /// Those of the network.
@@ -164,11 +183,19 @@ impl Eye {
                 return Ok(true);
             }
         }
-        for across in ABOVE {
-            let along = (-row.length - BEYOND_THE_ENDS, BEYOND_THE_ENDS);
-            let quad = row.beside(&Beside { along, across });
-            let seen = self.cut_and_read(frame, &quad, AROUND_LETTERS)?;
-            if seen.is_some_and(|(_, columns)| columns.has_two_plain_letters()) {
+        let above = ABOVE.map(|across| Beside {
+            along: (-row.length - BEYOND_THE_ENDS, BEYOND_THE_ENDS),
+            across,
+        });
+        let before = BEFORE.map(|place| Beside {
+            along: (place.along.0 - row.length, place.along.1 - row.length),
+            ..place
+        });
+        let places = above.map(|place| (place, 2)).into_iter();
+        let beside = FURTHER_BEHIND.into_iter().chain(before);
+        for (place, most) in places.chain(beside.map(|place| (place, 3))) {
+            let seen = self.cut_and_read(frame, &row.beside(&place), AROUND_LETTERS)?;
+            if seen.is_some_and(|(_, columns)| columns.has_plain_letters(most)) {
                 return Ok(true);
             }
         }
@@ -233,7 +260,12 @@ mod tests {
             ("25", false),
         ] {
             let columns = perfect(text, START, PITCH, 200);
-            assert_eq!(columns.has_two_plain_letters(), are_two, "{text}");
+            assert_eq!(columns.has_plain_letters(2), are_two, "{text}");
+        }
+        // Where a broad letter may pass for two, so may a word of three.
+        for (text, are_few) in [("PM", true), ("UTC", true), ("ROLL", false), ("UT5", false)] {
+            let columns = perfect(text, START, PITCH, 200);
+            assert_eq!(columns.has_plain_letters(3), are_few, "{text}");
         }
         // What lies before the place asked for is a digit.
         let columns = perfect("0PM", START, PITCH, 100);

@@ -28,6 +28,35 @@ fn a_date_before_the_time_of_day_is_left_aside() {
     }
 }
 
+/// Of a clock of twelve hours, letters tell the half of the day: further behind the digits, before
+/// them, or the lower of two that stand behind them. Other words say nothing of it.
+#[test]
+fn letters_as_of_am_and_pm_leave_the_half_of_the_day_open() {
+    let shelf = Shelf::new();
+    let time = "%{pts\\:gmtime\\:15730\\:%H\\\\\\:%M\\\\\\:%S}";
+    for (word, px, at, is_open) in [
+        ("PM", 24, (500, 168), true),
+        ("PM", 24, (140, 168), true),
+        ("PM", 18, (412, 180), true),
+        ("SCENE", 24, (500, 168), false),
+        ("ROLL", 24, (90, 168), false),
+    ] {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=0x303840:s=640x360:r=25 -t 4 -vf {},{},noise=alls=6:allf=t {H264} half.mp4",
+            draw(&format!("text='{time}'"), 40, "white", (200, 160)),
+            draw(&format!("text='{word}'"), px, "white", at),
+        ));
+        let said = read(&shelf.path("half.mp4"));
+        said.must_start_at("04:22:10");
+        let codes = said.codes();
+        assert_eq!(
+            codes.contains(&"half_day_unknown"),
+            is_open,
+            "{word} at {at:?}: {codes:?}"
+        );
+    }
+}
+
 #[test]
 fn pictures_without_a_clock_are_none() {
     let shelf = Shelf::new();
