@@ -160,7 +160,8 @@ pub(super) fn see<'a>(
 }
 
 /// The looks without their last place, if it speaks against a clock that all others show: a
-/// finger that holds the display at its right edge, read as a digit.
+/// finger that holds the display at its right edge, read as a digit. What one place more tells of
+/// a clock that has it gains something.
 fn without_what_is_no_place<'a>(
     looks: &Looks<'a>,
     seen: &[Seen],
@@ -174,7 +175,7 @@ fn without_what_is_no_place<'a>(
         let best = seen.iter().filter_map(|seen| seen.window.scored.first());
         best.map(|start| start.gain).sum()
     };
-    (fewer.iter().all(Seen::is_steady) && gain(&fewer) >= gain(seen) + ENOUGH).then_some(fewer)
+    (fewer.iter().all(Seen::is_steady) && gain(&fewer) > gain(seen)).then_some(fewer)
 }
 
 /// The looks at a display that runs, and what they are without those at labels that are held, where

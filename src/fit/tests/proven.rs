@@ -30,6 +30,65 @@ fn with_phantoms(filmed: &mut Filmed, places: u8, share: f64) {
     }
 }
 
+/// Fingers that hold a display at its right edge read as one of a few digits, in half of the frames
+/// plainly; by chance, as thousandths of a slowed clip would now and then.
+#[test]
+fn a_last_place_that_speaks_against_all_others_is_none() {
+    let mut sure = 0;
+    for rate in RATES {
+        for seed in 0..3 {
+            let mut scene = Scene::new(frames(rate), "05:29:33:05", rate);
+            scene.frames = (17..60).collect();
+            scene.seed = seed;
+            let mut filmed = scene.film();
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            filmed.sighting.layout.groups[3] += 1;
+            for reading in &mut filmed.sighting.readings {
+                let mut weights = [0.1; 10];
+                weights[[3, 8, 1][rng.random_range(0..3)]] = rng.random_range(0.3..6.0);
+                reading.places.push(DigitOdds::from_weights(weights));
+            }
+            let fit = run(&filmed);
+            if fit.verdict == Verdict::Sure {
+                assert_sure(&fit, "05:29:33:05");
+                assert_eq!(fit.clock.as_ref().unwrap().form, frames(rate), "{fit:#?}");
+                let has_note = fit.notes.iter().any(|n| n.code == "last_places_unread");
+                assert!(has_note, "{fit:#?}");
+                sure += 1;
+            }
+        }
+    }
+    assert!(sure >= 22, "{sure} of 24");
+}
+
+/// ... and one that is hard to read, whatever it is taken for, is part of a clock that counts by it.
+#[test]
+fn a_last_place_that_is_often_misread_is_not_left_off() {
+    for (form, text) in [
+        (ClockForm::Thousandths, "05:29:33.215"),
+        (frames(Rate::F119_88), "05:29:33:115"),
+        (frames(Rate::F25), "05:29:33:05"),
+    ] {
+        for seed in 0..5 {
+            let mut scene = Scene::new(form, text, Rate::F50);
+            scene.frames = (17..97).collect();
+            scene.seed = seed;
+            let mut filmed = scene.film();
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            for reading in &mut filmed.sighting.readings {
+                let mut weights = [0.1; 10];
+                weights[rng.random_range(0..10)] = 6.0;
+                if rng.random_bool(0.4) {
+                    *reading.places.last_mut().unwrap() = DigitOdds::from_weights(weights);
+                }
+            }
+            let fit = run(&filmed);
+            let found = fit.clock.as_ref().expect("a clock");
+            assert_eq!(found.form.pattern(), form.pattern(), "{fit:#?}");
+        }
+    }
+}
+
 #[test]
 fn last_places_that_hardly_read_do_not_count() {
     for share in [0.0, 0.15] {
