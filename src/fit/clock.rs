@@ -35,11 +35,7 @@ impl Table<'_> {
                 (Some(false), DropFrameKnownBy::Rate)
             }
             ClockForm::Frames { drop_frame, .. } => {
-                let other = |j: &&Joint| {
-                    j.pace.form.rate() == rate
-                        && j.pace.speed == chosen.pace.speed
-                        && j.pace.form.drop_frame() != drop_frame
-                };
+                let other = |j: &&Joint| j.differs_by_drop_frame(chosen);
                 let by_looks = |j: &Joint, skips: bool| {
                     let members = j.chosen.iter().zip(self.seen).filter(|(c, _)| c.is_some());
                     j.score - mark_odds(members.filter_map(|(_, s)| s.looks.as_ref()), skips)
@@ -47,6 +43,7 @@ impl Table<'_> {
                 let rival = joints.iter().find(other);
                 if self.known.drop_frame.is_some() {
                     (Some(drop_frame), DropFrameKnownBy::Given)
+                // One that counts drop-frame is only chosen beside such a rival if the mark says so.
                 } else if !drop_frame && survivors.iter().copied().any(|j| other(&j)) {
                     (None, DropFrameKnownBy::Unknown)
                 } else if rival.is_some_and(|r| {

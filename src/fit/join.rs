@@ -36,6 +36,15 @@ pub(super) struct Joint {
     pub drift_ppm: Option<HalfOpen>,
 }
 
+impl Joint {
+    /// True if `other` is the same clock, but that one of them counts drop-frame.
+    pub fn differs_by_drop_frame(&self, other: &Self) -> bool {
+        self.pace.form.rate() == other.pace.form.rate()
+            && self.pace.speed == other.pace.speed
+            && self.pace.form.drop_frame() != other.pace.form.drop_frame()
+    }
+}
+
 /// The slowest panel in common use, in hertz.
 const SLOWEST_PANEL_HZ: i128 = 50;
 /// Sightings that bound a line; corners grow with the cube of their number.

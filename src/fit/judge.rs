@@ -288,9 +288,7 @@ impl Table<'_> {
         let (chosen, rate_known_by) = self.choose_rate(survivors);
         let is_twin_without = |j: &&&Joint| {
             chosen.pace.form.drop_frame()
-                && !j.pace.form.drop_frame()
-                && j.pace.form.rate() == chosen.pace.form.rate()
-                && j.pace.speed == chosen.pace.speed
+                && j.differs_by_drop_frame(chosen)
                 && j.lenient_score > chosen.lenient_score - LIKELY_MARK
         };
         let twin = survivors.iter().find(is_twin_without);

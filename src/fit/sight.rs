@@ -144,15 +144,14 @@ pub(super) fn see<'a>(
         let seen = see(&looks);
         (looks, seen)
     });
-    let tail = unproven_tail(&seen, times);
-    let fewer = match tail {
-        0 => without_what_is_no_place(&looks, &seen, see),
-        _ => Some(see(&looks.without_tail(tail))),
+    let fewer = match unproven_tail(&seen, times) {
+        0 => without_what_is_no_place(&looks, &seen, see).map(|fewer| (1, fewer)),
+        tail => Some((tail, see(&looks.without_tail(tail)))),
     };
-    if let Some(mut fewer) = fewer {
+    if let Some((tail, mut fewer)) = fewer {
         fewer[0].held = std::mem::take(&mut seen[0].held);
         for seen in &mut fewer {
-            seen.tail = tail.max(1);
+            seen.tail = tail;
         }
         seen = fewer;
     }

@@ -9,10 +9,8 @@ use crate::timecode::{ClockForm, Rate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// Adds places to the last group, or a last group, that are no digits: flat, but for a share
-/// of frames in which they read as anything.
-fn with_phantoms(filmed: &mut Filmed, places: u8, share: f64) {
-    let mut rng = ChaCha8Rng::seed_from_u64(9);
+/// Adds places to the last group, or a last group, that read as `odds` says.
+fn with_more_places(filmed: &mut Filmed, places: u8, mut odds: impl FnMut() -> DigitOdds) {
     let groups = &mut filmed.sighting.layout.groups;
     if groups.len() == 4 {
         groups[3] += places;
@@ -20,14 +18,20 @@ fn with_phantoms(filmed: &mut Filmed, places: u8, share: f64) {
         groups.push(places);
     }
     for reading in &mut filmed.sighting.readings {
-        for _ in 0..places {
-            let mut weights = [0.1; 10];
-            if rng.random_bool(share) {
-                weights[rng.random_range(0..10)] = 4.0;
-            }
-            reading.places.push(DigitOdds::from_weights(weights));
-        }
+        reading.places.extend((0..places).map(|_| odds()));
     }
+}
+
+/// Adds places that are no digits: flat, but for a share of frames in which they read as anything.
+fn with_phantoms(filmed: &mut Filmed, places: u8, share: f64) {
+    let mut rng = ChaCha8Rng::seed_from_u64(9);
+    with_more_places(filmed, places, || {
+        let mut weights = [0.1; 10];
+        if rng.random_bool(share) {
+            weights[rng.random_range(0..10)] = 4.0;
+        }
+        DigitOdds::from_weights(weights)
+    });
 }
 
 /// Fingers that hold a display at its right edge read as one of a few digits, in half of the frames
@@ -42,12 +46,11 @@ fn a_last_place_that_speaks_against_all_others_is_none() {
             scene.seed = seed;
             let mut filmed = scene.film();
             let mut rng = ChaCha8Rng::seed_from_u64(seed);
-            filmed.sighting.layout.groups[3] += 1;
-            for reading in &mut filmed.sighting.readings {
+            with_more_places(&mut filmed, 1, || {
                 let mut weights = [0.1; 10];
                 weights[[3, 8, 1][rng.random_range(0..3)]] = rng.random_range(0.3..6.0);
-                reading.places.push(DigitOdds::from_weights(weights));
-            }
+                DigitOdds::from_weights(weights)
+            });
             let fit = run(&filmed);
             if fit.verdict == Verdict::Sure {
                 assert_sure(&fit, "05:29:33:05");
