@@ -413,6 +413,7 @@ mod tests {
                 index: None,
             },
             places: vec![DigitOdds::FLAT; 6],
+            glyphs: Vec::new(),
             last_mark: MarkOdds::UNKNOWN,
             quad: Quad::from_corners(corners.map(|(x, y)| Point::new(x, y))),
         };

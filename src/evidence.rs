@@ -271,6 +271,7 @@ mod tests {
                 index: Some(0),
             },
             places: digits.chars().map(place).collect(),
+            glyphs: Vec::new(),
             last_mark: MarkOdds::UNKNOWN,
             quad: Quad::from_corners([
                 Place::new(0.0, 0.0),

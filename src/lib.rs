@@ -23,6 +23,7 @@ pub mod fault;
 pub mod fit;
 pub mod frame;
 pub mod geometry;
+pub mod glyph;
 pub mod media;
 pub mod note;
 pub mod outcome;

@@ -3,6 +3,7 @@
 
 use crate::frame::Stamp;
 use crate::geometry::Quad;
+use crate::glyph::Glyph;
 
 /// Probabilities of the digits 0 to 9 at one place of the display. Sums to 1.
 /// A place that cannot be read (dark, smeared, covered) is flat: 0.1 each. A
@@ -90,6 +91,9 @@ pub struct Reading {
     pub stamp: Stamp,
     /// One entry per digit place, in reading order; as many as the layout has.
     pub places: Vec<DigitOdds>,
+    /// What stood at each of the last places, or at all, in the same order; none if no pictures
+    /// were kept.
+    pub glyphs: Vec<Glyph>,
     /// What stands before the last group.
     pub last_mark: MarkOdds,
     /// Where the digits stood, in presented pixels.
@@ -97,6 +101,12 @@ pub struct Reading {
 }
 
 impl Reading {
+    /// What stood at a place; `None` if no picture of it was kept.
+    pub fn glyph(&self, place: usize) -> Option<&Glyph> {
+        let without = self.places.len().saturating_sub(self.glyphs.len());
+        self.glyphs.get(place.checked_sub(without)?)
+    }
+
     /// The likeliest digits as text, `?` where no digit has half of the weight.
     pub fn guess(&self) -> String {
         self.places

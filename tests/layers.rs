@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 const MAY_USE: &[(&str, &[&str])] = &[
     ("timecode", &[]),
     ("geometry", &[]),
+    ("glyph", &[]),
     ("error", &[]),
     ("note", &[]),
     ("progress", &[]),
@@ -17,7 +18,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("wide", &[]),
     ("facts", &["timecode", "note"]),
     ("frame", &["timecode", "error", "facts"]),
-    ("reading", &["frame", "geometry"]),
+    ("reading", &["frame", "geometry", "glyph"]),
     ("outcome", &["timecode", "error", "note"]),
     ("fault", &["error", "note", "outcome"]),
     ("clip_base", &["timecode", "note", "outcome"]),
@@ -33,11 +34,14 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "timecode", "error", "note", "progress", "facts", "frame", "wide", "save",
         ],
     ),
-    ("vision", &["geometry", "wide", "error", "frame", "reading"]),
+    (
+        "vision",
+        &["geometry", "glyph", "wide", "error", "frame", "reading"],
+    ),
     (
         "fit",
         &[
-            "timecode", "geometry", "note", "facts", "frame", "reading", "outcome",
+            "timecode", "geometry", "glyph", "note", "facts", "frame", "reading", "outcome",
         ],
     ),
     (

@@ -425,6 +425,7 @@ mod tests {
                     index: None,
                 },
                 places: text(frame as usize).chars().map(odds).collect(),
+                glyphs: Vec::new(),
                 last_mark: MarkOdds::UNKNOWN,
                 quad,
             });

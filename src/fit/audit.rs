@@ -2,6 +2,7 @@
 
 use super::lean::Trust;
 use super::looks::Looks;
+use super::shape::Shapes;
 use crate::timecode::{ClockForm, Label};
 use std::ops::Range;
 
@@ -24,6 +25,11 @@ const SPOILED_AMONG_PLAIN: f64 = 1.2;
 const PLAIN: f64 = 6.0;
 /// Looks at one digit that count as independent there.
 const SPOILED_WORTH: f64 = 2.0;
+
+/// Nats for a digit that looks as the clock's own do, against one as which it does not. Of 15,570 pairs
+/// of a digit that stood in a filmed clip and another, 9 were the other one; of 185 of those that
+/// are much alike 4 (docs/fit.md).
+const LOOKS_RIGHT: f64 = 4.0;
 
 /// Nats for a value that the dial cannot show.
 const IMPOSSIBLE: f64 = -30.0;
@@ -123,6 +129,8 @@ pub(super) struct Ballot {
     against: Vec<f64>,
     /// The same if the places of the group are spoiled.
     if_spoiled: Vec<f64>,
+    /// True where a digit looks as the clock's own do, and not as it would with that shift.
+    looks_right: Vec<bool>,
     fitted: usize,
     spread: f64,
     looks: usize,
@@ -149,6 +157,7 @@ impl Ballot {
             trust,
             against: vec![0.0; group.size()],
             if_spoiled: vec![0.0; group.size()],
+            looks_right: vec![false; group.size()],
             fitted: 0,
             spread: 0.0,
             looks: 0,
@@ -215,6 +224,20 @@ impl Ballot {
         }
     }
 
+    /// Adds what the digits of one sighting look like, with the count displayed in its first look.
+    pub fn add_shapes(&mut self, shapes: &Shapes, looks: &Looks, form: ClockForm, first: i64) {
+        let places = self.group.places(looks);
+        let fitted = self.group.value(form, first);
+        let size = self.group.size();
+        for (i, place) in places.clone().enumerate() {
+            let tells: [bool; 10] = std::array::from_fn(|other| shapes.tell(place, other));
+            for (shift, looks_right) in self.looks_right.iter_mut().enumerate() {
+                let other = digit_at(&places, i, (fitted + shift) % size);
+                *looks_right |= tells.get(other) == Some(&true);
+            }
+        }
+    }
+
     pub fn lead(&self) -> Lead {
         let is_among_plain = self.trust.moving_lead.is_some_and(|lead| lead >= PLAIN);
         let against_it = match is_among_plain {
@@ -222,11 +245,14 @@ impl Ballot {
             false => SPOILED,
         };
         let spoiled = self.if_spoiled.iter().map(|nats| nats + against_it);
+        let by_shape = |looks_right| if looks_right { LOOKS_RIGHT } else { 0.0 };
         let (shift, nats) = self
             .against
             .iter()
             .zip(spoiled)
             .map(|(&against, spoiled)| against.min(spoiled))
+            .zip(&self.looks_right)
+            .map(|(nats, &looks_right)| nats + by_shape(looks_right))
             .enumerate()
             .skip(1)
             .min_by(|a, b| a.1.total_cmp(&b.1))

@@ -10,12 +10,14 @@ use super::lean::Leans;
 use super::looks::Looks;
 use super::pace::paces;
 use super::reasons;
+use super::shape::Shapes;
 use super::sight::{Blur, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
+use std::cell::LazyCell;
 
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
@@ -234,6 +236,11 @@ impl Table<'_> {
             doubts.push(reasons::hours_cut());
             checks.is_plausible &= chosen.pace.form != ClockForm::Seconds;
         }
+        let shapes = LazyCell::new(|| -> Vec<Shapes> {
+            let told = told.iter();
+            told.map(|(looks, form, counts)| Shapes::of(looks, *form, counts))
+                .collect()
+        });
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, trust);
             for (looks, form, counts) in &told {
@@ -243,7 +250,15 @@ impl Table<'_> {
                     ballot.add(looks, *form, counts);
                 }
             }
-            let lead = ballot.lead();
+            let mut lead = ballot.lead();
+            if !(lead.is_settled || lead.is_unread) {
+                for ((looks, form, counts), shapes) in told.iter().zip(&*shapes) {
+                    if let Some(&first) = counts.first() {
+                        ballot.add_shapes(shapes, looks, *form, first);
+                    }
+                }
+                lead = ballot.lead();
+            }
             let mut told = told.iter();
             let doubted = match (lead.is_settled, group) {
                 (false, _) => Some(lead),

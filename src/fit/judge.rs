@@ -27,6 +27,9 @@ const CLEAR_MARK: f64 = 5.0;
 /// moves it as far from real time as the other mistake does.
 const LIKELY_MARK: f64 = 3.0;
 
+/// Of two displays that do not agree, the one is meant whose digits are taller by this factor. Judged.
+const MUCH_LARGER: f32 = 1.5;
+
 /// The answer, and the nats that its start gains over knowing nothing.
 pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
     let times = Times::of(sightings, clip);
@@ -114,8 +117,14 @@ impl Table<'_> {
             if !mirage.is_empty() {
                 return (fit, 0.0, mirage);
             }
-            if self.overlap(lead, other) {
-                doubts.push(reasons::clocks_disagree(by_other.start.as_ref()));
+            if self.overlap(lead, other) && self.is_much_larger(other, lead) {
+                // A slate is held up close; a counter laid over the picture reads better.
+                let (by_lead, ..) = self.decide(&[lead], fit.clone());
+                lead = other;
+                joints = self.joints(&[other]);
+                doubts.push(reasons::clocks_disagree("larger", by_lead.start.as_ref()));
+            } else if self.overlap(lead, other) {
+                doubts.push(reasons::clocks_disagree("clearer", by_other.start.as_ref()));
             } else {
                 // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
                 let surest = lead;
@@ -280,6 +289,16 @@ impl Table<'_> {
                 other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
             !same && !self.lacks_last_digits(i, &self.members(joint))
         })
+    }
+
+    /// True if the digits of one display are much larger in the picture than those of another.
+    fn is_much_larger(&self, one: usize, other: usize) -> bool {
+        let height_px = |i: usize| {
+            let looks = self.seen[i].looks.as_ref()?;
+            let middle = looks.reading(looks.len() / 2);
+            Some(middle.quad.height_px())
+        };
+        matches!((height_px(one), height_px(other)), (Some(a), Some(b)) if a > MUCH_LARGER * b)
     }
 
     /// The start to report, and how its rate is known. It counts without drop-frame where that is open,

@@ -11,6 +11,7 @@
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
 //! - `lean`: what frames of one standing digit are worth together
+//! - `shape`: the clock's own font: a digit that stands, held against those that moved
 //! - `tally`: frames of one sighting, counted
 //! - `excused`: digits against the fit that say nothing against the clock
 //! - `labels`: what single frames say as whole labels
@@ -43,6 +44,7 @@ mod pace;
 mod panel;
 mod reasons;
 mod search;
+mod shape;
 mod sight;
 mod sweep;
 mod table;

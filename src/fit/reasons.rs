@@ -333,15 +333,15 @@ pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Note {
     )
 }
 
-/// `by_other`: the start by the less clear one, if it tells any.
-pub(super) fn clocks_disagree(by_other: Option<&FittedStart>) -> Note {
+/// `one`: which of the two the start is by; `by_other`: the start by the other one, if it tells any.
+pub(super) fn clocks_disagree(one: &str, by_other: Option<&FittedStart>) -> Note {
     let by_other = by_other.map_or_else(String::new, |start| {
         format!("; by the other it would be {}", start.label)
     });
     Note::new(
         "clocks_disagree",
         format!(
-            "two running clocks are in view and do not agree; the start is by the clearer one{by_other}"
+            "two running clocks are in view and do not agree; the start is by the {one} one{by_other}"
         ),
     )
 }

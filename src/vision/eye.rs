@@ -292,7 +292,7 @@ impl Eye {
             self.swap_rows(frame, last, &mut views)?;
         }
         let mut rows = Vec::new();
-        let (mut places, mut strips) = (Vec::new(), Vec::new());
+        let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
         let mut is_lettered = false;
@@ -307,6 +307,7 @@ impl Eye {
             is_lettered |= letters_px.is_some();
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             places.extend(view.odds.iter().copied());
+            glyphs.extend(row.glyphs(&view.strip, &view.fit));
             if let [.., _, last] = row.groups[..] {
                 let first_of_last = xs.len() - usize::from(last);
                 last_mark = view
@@ -335,6 +336,7 @@ impl Eye {
         let reading = Reading {
             stamp,
             places,
+            glyphs,
             last_mark,
             quad,
         };

@@ -2,6 +2,7 @@
 
 use super::pyramid::Pyramid;
 use crate::geometry::{Point, Quad};
+use crate::glyph::Glyph;
 use crate::wide::widely;
 use image::GrayImage;
 
@@ -25,6 +26,8 @@ const BADLY_SIZED: f32 = 1.09;
 /// a 2 and a 3 are the same.
 const CUT_STEPS: usize = 7;
 const MOST_CUT: usize = 1;
+/// Digit heights that a glyph takes in.
+const GLYPH_HEIGHTS: f32 = 1.4;
 /// A line longer than this is cut at its end; 50 digit heights.
 const MOST_WIDTH_PX: u32 = 1024;
 
@@ -248,6 +251,18 @@ impl Strip {
         f32::from(values[values.len() - 1 - cut]) - f32::from(values[cut])
     }
 
+    /// What stands within `half` px of column `x`, a fifth of a digit's height above and below the
+    /// digit rows with it.
+    pub fn glyph(&self, x: f32, half: f32) -> Glyph {
+        let (width, height) = self.luma.dimensions();
+        let last = |size: u32| size as f32 - 1.0;
+        Glyph::from_fn(|across, down| {
+            let x = (x + (2.0 * across - 1.0) * half - 0.5).clamp(0.0, last(width));
+            let y = MIDDLE_PX + (down - 0.5) * GLYPH_HEIGHTS * DIGIT_PX - 0.5;
+            between_pixels(&self.luma, x, y.clamp(0.0, last(height)))
+        })
+    }
+
     /// True if the edge of the picture cuts off more than the rim of what lies among the digit rows
     /// within `half` px of column `x`.
     pub fn is_cut_off(&self, x: f32, half: f32) -> bool {
@@ -356,6 +371,44 @@ mod tests {
         for (a, b) in back.corners().iter().zip(quad.corners()) {
             assert!(a.distance(b) < 0.5, "{a:?} {b:?}");
         }
+    }
+
+    #[test]
+    fn a_glyph_holds_what_stands_at_its_column_however_the_line_lies() {
+        use crate::glyph::Shape;
+        // An L of two bright bars, 40 px high, in a line along 30 degrees.
+        let (sin, cos) = 30f32.to_radians().sin_cos();
+        let is_bright = |t: f32, s: f32| {
+            let is_upright = (-12.0..-6.0).contains(&t) && s.abs() < 20.0;
+            let is_foot = t.abs() < 12.0 && (14.0..20.0).contains(&s);
+            is_upright || is_foot
+        };
+        let luma = GrayImage::from_fn(400, 300, |x, y| {
+            let (dx, dy) = (x as f32 - 199.5, y as f32 - 149.5);
+            let (t, s) = (dx * cos + dy * sin, dy * cos - dx * sin);
+            Luma([if is_bright(t, s) { 200 } else { 10 }])
+        });
+        let corner =
+            |t: f32, s: f32| Point::new(200.0 + t * cos - s * sin, 150.0 + t * sin + s * cos);
+        let corners = [(-60.0, -20.0), (60.0, -20.0), (60.0, 20.0), (-60.0, 20.0)];
+        let quad = Quad::from_corners(corners.map(|(t, s)| corner(t, s)));
+        let strip = Strip::cut(&Pyramid::new(luma), &quad, ROOM).unwrap();
+        let shape = |glyph: Glyph| {
+            let mut shape = Shape::default();
+            shape.add(&glyph);
+            shape
+        };
+        // The line is 60 strip px long, and begins 20 px into the strip.
+        let found = shape(strip.glyph(50.0, 10.0));
+        let drawn = |mirrored: f32| {
+            let at = move |x: f32, y: f32| is_bright(mirrored * (x - 0.5) * 40.0, (y - 0.5) * 56.0);
+            shape(Glyph::from_fn(|x, y| if at(x, y) { 200 } else { 10 }))
+        };
+        let between = found.between(&drawn(1.0), &drawn(-1.0));
+        assert!(
+            between.likeness > 0.9 && between.nearness > 0.8,
+            "{between:?}"
+        );
     }
 
     #[test]

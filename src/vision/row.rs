@@ -4,12 +4,17 @@ use super::layout::{Group, layout_of};
 use super::read::{COLUMN_PX, Columns, Kind};
 use super::rectify::{DIGIT_PX, Lie, Strip};
 use crate::geometry::{Point, Quad};
+use crate::glyph::Glyph;
 use crate::reading::DigitOdds;
 
 /// Contrast of a dark place against the clearest place of its row, at most. Lit digits of
 /// one row differ by less than two, also half changed; unlit segments in a dim room show a
 /// twentieth.
 const DARK_SHARE: f32 = 0.2;
+
+/// Steps from place to place that a glyph takes in: shifted by a tenth of a digit's height, it holds
+/// the digit still.
+const GLYPH_PITCHES: f32 = 1.2;
 
 /// One row of a display: where it is and where its places lie along it.
 #[derive(Clone, Debug, PartialEq)]
@@ -246,6 +251,13 @@ impl Row {
                 }
             })
             .collect()
+    }
+
+    /// What stands at every place.
+    pub fn glyphs(&self, strip: &Strip, fit: &Alignment) -> Vec<Glyph> {
+        let half = GLYPH_PITCHES / 2.0 * self.pitch * DIGIT_PX * fit.scale;
+        let places = self.places.iter();
+        places.map(|&p| strip.glyph(fit.at(p), half)).collect()
     }
 
     /// A row of `size` times the height whose middle lies `step` digit heights below this one's,

@@ -13,6 +13,7 @@ mod odd;
 mod panels;
 mod proven;
 mod reasons;
+mod shape;
 mod sim;
 mod unruly;
 mod windows;

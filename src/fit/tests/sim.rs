@@ -199,6 +199,7 @@ impl Scene {
                     index: Some(frame),
                 },
                 places,
+                glyphs: Vec::new(),
                 last_mark: self.mark,
                 quad: Quad::from_corners([Point::new(0.0, 0.0); 4]),
             });

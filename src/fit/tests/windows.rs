@@ -247,6 +247,43 @@ fn two_running_clocks_that_disagree_are_not_sure() {
     assert_eq!(label(&fit), "10:20:30:07");
 }
 
+/// A counter laid over the picture reads better than a slate that is held up close.
+#[test]
+fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
+    let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    let mut counter = Scene::new(frames(Rate::F25), "01:00:00:00", Rate::F25);
+    counter.frames = (0..90).collect();
+    let of_height = |scene: &Scene, height: f32| {
+        let mut filmed = scene.film();
+        let corners = [(0.0, 0.0), (200.0, 0.0), (200.0, height), (0.0, height)];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
+        filmed
+    };
+    for (height, expected, by) in [
+        (
+            40.0,
+            "10:20:30:07",
+            "by the larger one; by the other it would be 01:00:00:00",
+        ),
+        (
+            25.0,
+            "01:00:00:00",
+            "by the clearer one; by the other it would be 10:20:30:07",
+        ),
+        (12.0, "01:00:00:00", "by the clearer one"),
+    ] {
+        let fit = run(&[of_height(&slate, height), of_height(&counter, 20.0)]);
+        assert_eq!(codes(&fit), ["clocks_disagree"]);
+        assert_eq!(label(&fit), expected, "{height} px");
+        assert!(
+            fit.reasons[0].sentence.contains(by),
+            "{}",
+            fit.reasons[0].sentence
+        );
+    }
+}
+
 /// A player's position and length in one line, and signs that are none: before it, above it, a time
 /// that has passed, one beside a clock of frames.
 #[test]
