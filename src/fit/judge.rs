@@ -30,8 +30,26 @@ const LIKELY_MARK: f64 = 3.0;
 /// Of two displays that do not agree, the one is meant whose digits are taller by this factor. Judged.
 const MUCH_LARGER: f32 = 1.5;
 
-/// The answer, and the nats that its start gains over knowing nothing.
-pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> (ClockFit, f64) {
+/// An answer, and what it stands on.
+pub(super) struct Judged {
+    pub fit: ClockFit,
+    /// Nats that the start gains over knowing nothing.
+    pub gain: f64,
+    /// A look shows a number that would follow the clock's last one if its seconds were longer.
+    pub shows_a_number_beyond: bool,
+}
+
+impl Judged {
+    const fn nothing_of(fit: ClockFit, gain: f64) -> Self {
+        Self {
+            fit,
+            gain,
+            shows_a_number_beyond: false,
+        }
+    }
+}
+
+pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> Judged {
     let times = Times::of(sightings, clip);
     let seen: Vec<Seen> = sightings
         .iter()
@@ -56,7 +74,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     let mut order = order(&seen);
     if order.is_empty() {
         fit.reasons.push(nothing(&seen));
-        return (fit, 0.0);
+        return Judged::nothing_of(fit, 0.0);
     }
     let windows: Vec<&WindowFit> = seen.iter().map(|s| &s.window).collect();
     let table = Table {
@@ -69,11 +87,11 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     };
     order = table.facing_right(&order);
     loop {
-        let (decided, gain, mirage) = table.decide(&order, fit.clone());
+        let (judged, mirage) = table.decide(&order, fit.clone());
         // What reads like digits on texture must not hide a clock, before it or behind.
         order.retain(|i| !mirage.contains(i));
         if mirage.is_empty() || order.is_empty() {
-            return (decided, gain);
+            return judged;
         }
     }
 }
@@ -105,24 +123,28 @@ fn nothing(seen: &[Seen]) -> Note {
 }
 
 impl Table<'_> {
-    /// The fit filled in, the nats that its start gains, and sightings in `order` that turn out to
-    /// be no clock: without them it is to be decided again.
-    fn decide(&self, order: &[usize], mut fit: ClockFit) -> (ClockFit, f64, Vec<usize>) {
+    /// The fit filled in, and sightings in `order` that turn out to be no clock: without them it is
+    /// to be decided again.
+    fn decide(&self, order: &[usize], mut fit: ClockFit) -> (Judged, Vec<usize>) {
         let mut lead = order[0];
         let mut joints = self.joints(order);
         let mut doubts: Vec<Note> = Vec::new();
         let conflict = self.conflict(&joints[0], order);
         if let Some(other) = conflict {
-            let (by_other, _, mirage) = self.decide(&[other], fit.clone());
+            let (by_other, mirage) = self.decide(&[other], fit.clone());
             if !mirage.is_empty() {
-                return (fit, 0.0, mirage);
+                return (Judged::nothing_of(fit, 0.0), mirage);
             }
+            let by_other = by_other.fit;
             if self.overlap(lead, other) && self.is_much_larger(other, lead) {
                 // A slate is held up close; a counter laid over the picture reads better.
-                let (by_lead, ..) = self.decide(&[lead], fit.clone());
+                let (by_lead, _) = self.decide(&[lead], fit.clone());
                 lead = other;
                 joints = self.joints(&[other]);
-                doubts.push(reasons::clocks_disagree("larger", by_lead.start.as_ref()));
+                doubts.push(reasons::clocks_disagree(
+                    "larger",
+                    by_lead.fit.start.as_ref(),
+                ));
             } else if self.overlap(lead, other) {
                 doubts.push(reasons::clocks_disagree("clearer", by_other.start.as_ref()));
             } else {
@@ -133,7 +155,7 @@ impl Table<'_> {
                 lead = order[0];
                 joints = self.joints(&order);
                 let by_later = match lead == other {
-                    true => self.decide(&[surest], fit.clone()).0,
+                    true => self.decide(&[surest], fit.clone()).0.fit,
                     false => by_other,
                 };
                 doubts.push(reasons::rejammed(by_later.start.as_ref()));
@@ -148,7 +170,7 @@ impl Table<'_> {
         let checks = self.audit(chosen, start, &members, &mut fit, &mut doubts);
         if checks.is_mirage() {
             let mirage = members.iter().map(|member| member.index).collect();
-            return (Self::mirage(&fit), gain, mirage);
+            return (Judged::nothing_of(Self::mirage(&fit), gain), mirage);
         }
         doubts.extend(self.another_time(chosen, &survivors, checks.shows_a_number_beyond));
         // Where one change may have made the looks late, no display need be.
@@ -187,7 +209,12 @@ impl Table<'_> {
             };
             fit.reasons = doubts;
         }
-        (fit, gain, Vec::new())
+        let judged = Judged {
+            fit,
+            gain,
+            shows_a_number_beyond: checks.shows_a_number_beyond,
+        };
+        (judged, Vec::new())
     }
 
     /// The joined starts, best first, with what the marks say for drop-frame.

@@ -263,40 +263,47 @@ const NO_BETTER: f64 = -3.0;
 /// and several windows, owned or borrowed; readings may lie in any order.
 pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known) -> ClockFit {
     let sightings: Vec<&Sighting> = sightings.iter().map(Borrow::borrow).collect();
-    let (given, gain) = judge::judge(&sightings, clip, known);
+    let given = judge::judge(&sightings, clip, known);
     // What the user gave may be the very thing that does not fit.
     if let Some(given_rate) = known.rate {
         let free = Known {
             rate: None,
             ..known.clone()
         };
-        let (without, free_gain) = judge::judge(&sightings, clip, &free);
-        let least = if Rate::TRADE.contains(&given_rate) {
-            CONTRADICTED
-        } else {
-            NO_BETTER
+        let without = judge::judge(&sightings, clip, &free);
+        // Nor does a clock of 24 ever show :24.
+        let least = match Rate::TRADE.contains(&given_rate) && !given.shows_a_number_beyond {
+            true => CONTRADICTED,
+            false => NO_BETTER,
         };
-        let rate = without.clock.as_ref().map(|clock| clock.form.rate());
-        if let Some(rate) = rate.filter(|&rate| rate != given_rate && free_gain >= gain + least)
-            && (without.verdict == Verdict::Sure || free_gain >= gain + CONTRADICTED)
+        let gained = without.gain - given.gain;
+        let rate = without.fit.clock.as_ref().map(|clock| clock.form.rate());
+        if let Some(rate) = rate.filter(|&rate| rate != given_rate && gained >= least)
+            && (without.fit.verdict == Verdict::Sure || gained >= CONTRADICTED)
         {
-            return contradicted(without, reasons::given_rate_contradicted(rate, given_rate));
+            return contradicted(
+                without.fit,
+                reasons::given_rate_contradicted(rate, given_rate),
+            );
         }
     }
+    let given = given.fit;
     if let Some(given_answer) = known.drop_frame {
         let free = Known {
             drop_frame: None,
             ..known.clone()
         };
-        let (without, _) = judge::judge(&sightings, clip, &free);
+        let without = judge::judge(&sightings, clip, &free).fit;
         // One who knows that a display prints semicolons for nothing may say so, where nothing
-        // hangs on it; what was seen to be skipped was skipped.
+        // hangs on it, or with the rate; what was seen to be skipped was skipped.
         let is_against = without.clock.as_ref().is_some_and(|clock| {
             let by_mark = clock.drop_frame_known_by == DropFrameKnownBy::Mark;
+            let is_word_for_word = starts_alike(&without, &given)
+                && (known.rate.is_some() || counts_go_over(clock.form.rate(), clip));
             clock
                 .drop_frame
                 .is_some_and(|answer| answer != given_answer)
-                && !(by_mark && starts_alike(&without, &given))
+                && !(by_mark && is_word_for_word)
         });
         if without.verdict == Verdict::Sure && is_against {
             return contradicted(
@@ -306,6 +313,15 @@ pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known
         }
     }
     given
+}
+
+/// True if the clip's own label has the clock's digits, or twice its frames: where it counts otherwise,
+/// labels are carried over by the time that has passed since midnight, and drop-frame moves that.
+fn counts_go_over(clock: Rate, clip: &ClipFacts) -> bool {
+    clip.rate.is_some_and(|clip| {
+        let times = clip.ratio() / clock.ratio();
+        times.den() == 1 || times.num() == 1
+    })
 }
 
 /// What the digits say by themselves, where what the user gave does not go with them.

@@ -394,6 +394,63 @@ fn a_rate_given_wrongly_is_said_to_be_wrong() {
     assert!(fit.reasons[0].sentence.contains("25"));
 }
 
+/// A clock of 24 shows 23 and no 24: one plain look at that is proof. Over the change of a second the counts of
+/// one rate fit the labels of the other.
+#[test]
+fn a_given_rate_that_has_no_such_number_is_said_to_be_wrong_by_a_single_look_at_it() {
+    for (clock, given, camera) in [
+        (Rate::F25, Rate::F24, Rate::F25),
+        (Rate::F25, Rate::F23_976, Rate::F25),
+        (Rate::F30, Rate::F25, Rate::F30),
+        (Rate::F50, Rate::F48, Rate::F25),
+    ] {
+        let mut told = 0;
+        for first in 0..clock.ratio().ceil() as u64 {
+            let mut scene = Scene::new(frames(clock), "10:20:30:07", camera);
+            scene.frames = (first..first + 33).collect();
+            let knowing = |rate| Known {
+                rate: Some(rate),
+                ..Known::default()
+            };
+            let fit = run_knowing(&scene.film(), &knowing(given));
+            assert_ne!(
+                fit.verdict,
+                Verdict::Sure,
+                "{given:?} from {first}: {fit:#?}"
+            );
+            told += usize::from(codes(&fit)[0] == "given_rate_contradicted");
+            assert_sure(&run_knowing(&scene.film(), &knowing(clock)), "10:20:30:07");
+        }
+        assert!(told > 20, "{clock:?} {given:?}: {told}");
+    }
+}
+
+/// A semicolon is seen, and the clip counts otherwise: its own label would be seconds off.
+#[test]
+fn no_drop_frame_against_a_semicolon_needs_the_rate_where_the_clip_counts_otherwise() {
+    for (camera, goes_over) in [
+        (Rate::F29_97, true),
+        (Rate::F59_94, true),
+        (Rate::F25, false),
+        (Rate::F23_976, false),
+    ] {
+        let mut scene = Scene::new(drop_frames(Rate::F29_97), "11:01:50;02", camera);
+        scene.mark = SEMICOLON;
+        let knowing = |rate| Known {
+            rate,
+            drop_frame: Some(false),
+            ..Known::default()
+        };
+        let fit = run_knowing(&scene.film(), &knowing(None));
+        match goes_over {
+            true => assert_sure(&fit, "11:01:50:02"),
+            false => assert_unsure(&fit, "given_drop_frame_contradicted"),
+        }
+        let fit = run_knowing(&scene.film(), &knowing(Some(Rate::F29_97)));
+        assert_sure(&fit, "11:01:50:02");
+    }
+}
+
 /// The start lies before a minute mark at which the clock is seen to skip labels, or not to.
 #[test]
 fn a_wrong_word_on_drop_frame_is_said_to_be_wrong_where_it_moves_the_start() {
