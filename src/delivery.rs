@@ -77,6 +77,8 @@ pub struct Delivered {
     pub refusals: Vec<Error>,
     /// Remarks about single clips, by index.
     pub notes: Vec<(usize, Note)>,
+    /// True if it was stopped before all copies and previews were made.
+    pub is_stopped: bool,
 }
 
 impl Delivery<'_> {
@@ -93,7 +95,8 @@ impl Delivery<'_> {
                 let clip = &self.card.clips[index];
                 let bytes = xmp::to_bytes(&clip.outcome, self.admit);
                 if let (Some(bytes), Some(told)) = (bytes, told_of(clip)) {
-                    done.take(put(ledger, &name, &bytes, &told), name);
+                    let written = put_of_one(ledger, &name, &bytes, &told, &self.sources[index]);
+                    done.take(written, name);
                 }
             }
         }
@@ -190,7 +193,10 @@ impl Delivery<'_> {
                         .extend(notes.into_iter().map(|note| (index, note)));
                     copies.insert(index, name);
                 }
-                Ok(None) => break,
+                Ok(None) => {
+                    done.is_stopped = true;
+                    break;
+                }
                 Err(error) => match error.kind() {
                     ErrorKind::BadRequest | ErrorKind::Undecodable => done.refusals.push(error),
                     _ => done.faults.push(error),
@@ -251,13 +257,20 @@ impl Delivery<'_> {
                 if ledger.has(&name, &from) {
                     return Ok(Some(()));
                 }
+                ledger.must_not_be_anothers(&name, source)?;
                 ledger.make(&name, &from, |file| {
                     preview::write(source, outcome, file, &mut |event| listener(index, event))
                 })
             });
             match made {
-                Ok(Some(())) => done.take(ledger.note_told(&name, &told), name),
-                Ok(None) => break,
+                Ok(Some(())) => {
+                    let noted = ledger.note_told(&name, &told);
+                    done.take(noted.and_then(|()| ledger.note_source(&name, source)), name);
+                }
+                Ok(None) => {
+                    done.is_stopped = true;
+                    break;
+                }
                 Err(error) => done.faults.push(error),
             }
         }
@@ -273,6 +286,19 @@ impl Delivery<'_> {
 fn put(ledger: &mut Ledger, name: &Path, bytes: &[u8], told: &Told) -> Result<()> {
     ledger.write(name, bytes)?;
     ledger.note_told(name, told)
+}
+
+/// As [`put`], of a file that speaks of one clip: that of another clip is kept.
+fn put_of_one(
+    ledger: &mut Ledger,
+    name: &Path,
+    bytes: &[u8],
+    told: &Told,
+    source: &Path,
+) -> Result<()> {
+    ledger.must_not_be_anothers(name, source)?;
+    put(ledger, name, bytes, told)?;
+    ledger.note_source(name, source)
 }
 
 impl Delivered {

@@ -6,7 +6,7 @@ mod ledger;
 mod stamp;
 
 pub(crate) use ledger::hex;
-pub use ledger::{Ledger, Told};
+pub use ledger::{Holder, Ledger, Told};
 pub use stamp::FileStamp;
 
 use crate::error::{Error, ErrorKind, Result};
@@ -43,38 +43,40 @@ pub fn prepare_folder(folder: &Path) -> Result<()> {
 }
 
 /// Writes the sidecar of one clip to `file`, whose folders are made if missing.
-/// Replaces an older sidecar of the same clip.
+/// Replaces an older sidecar of the same clip: as `holder` knows, or by the clip's path, or by the
+/// one under which an earlier run knew it.
 ///
 /// # Errors
 /// [`ErrorKind::WouldReplace`] if `file` holds anything but a sidecar of the
 /// same clip; [`ErrorKind::CannotWrite`] if writing fails.
-pub fn sidecar(outcome: &ClipOutcome, file: &Path) -> Result<()> {
-    sidecar_also_known_as(outcome, file, None)
-}
-
-/// As [`sidecar`], for a clip that an earlier run may have known by another path.
-///
-/// # Errors
-/// As [`sidecar`].
-pub fn sidecar_also_known_as(
+pub fn sidecar(
     outcome: &ClipOutcome,
     file: &Path,
+    holder: &Holder,
     earlier_path: Option<&str>,
 ) -> Result<()> {
     write(file, &json::to_bytes(outcome), |old| {
-        let old = json::from_bytes(old)?;
-        if earlier_path == Some(&*old.clip.path) || is_same_clip(&old.clip.path, &outcome.clip.path)
-        {
-            return Ok(());
+        let old = json::from_bytes(old)?.clip.path;
+        let is_same = match holder {
+            Holder::ThisClip => true,
+            Holder::Another(_) => false,
+            Holder::Unknown => {
+                earlier_path == Some(&*old) || is_same_clip(&old, &outcome.clip.path)
+            }
+        };
+        match (is_same, holder) {
+            (true, _) => Ok(()),
+            (false, Holder::Another(path)) => Err(of_another_clip(path)),
+            (false, _) => Err(of_another_clip(&old)),
         }
-        Err(Error::new(
-            ErrorKind::WouldReplace,
-            format!(
-                "this file holds the start of another clip, {}",
-                old.clip.path
-            ),
-        ))
     })
+}
+
+fn of_another_clip(path: &str) -> Error {
+    Error::new(
+        ErrorKind::WouldReplace,
+        format!("this file holds the start of another clip, {path}"),
+    )
 }
 
 /// Writes the card object to `file`, whose folders are made if missing. Replaces an older one.
@@ -378,7 +380,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("a/b/A001.mov.rollmark.json");
         let outcome = outcome_of(Path::new("A001.mov"));
-        sidecar(&outcome, &file).unwrap();
+        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
         assert_eq!(
             json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
             outcome
@@ -423,9 +425,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         let mut outcome = outcome_of(Path::new("A001.mov"));
-        sidecar(&outcome, &file).unwrap();
+        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
         outcome.tool.version = "0.2.0".into();
-        sidecar(&outcome, &file).unwrap();
+        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
         assert_eq!(
             json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
             outcome
@@ -440,17 +442,29 @@ mod tests {
         fs::write(&clip, b"x").unwrap();
         let detour = folder.path().join("./A001.mov");
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(&outcome_of(&clip), &file).unwrap();
-        sidecar(&outcome_of(&detour), &file).unwrap();
+        sidecar(&outcome_of(&clip), &file, &Holder::Unknown, None).unwrap();
+        sidecar(&outcome_of(&detour), &file, &Holder::Unknown, None).unwrap();
     }
 
     #[test]
     fn the_sidecar_of_another_clip_is_kept() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(&outcome_of(Path::new("card1/A001.mov")), &file).unwrap();
+        sidecar(
+            &outcome_of(Path::new("card1/A001.mov")),
+            &file,
+            &Holder::Unknown,
+            None,
+        )
+        .unwrap();
         let before = fs::read(&file).unwrap();
-        let error = sidecar(&outcome_of(Path::new("card2/A001.mov")), &file).unwrap_err();
+        let error = sidecar(
+            &outcome_of(Path::new("card2/A001.mov")),
+            &file,
+            &Holder::Unknown,
+            None,
+        )
+        .unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
         assert_eq!(
             error.what(),
@@ -469,7 +483,13 @@ mod tests {
             br#"{"format": 9, "tool": {"name": "rollmark"}}"#,
         ] {
             fs::write(&file, old).unwrap();
-            let error = sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
+            let error = sidecar(
+                &outcome_of(Path::new("A001.mov")),
+                &file,
+                &Holder::Unknown,
+                None,
+            )
+            .unwrap_err();
             assert_eq!(error.kind(), ErrorKind::WouldReplace);
             assert_eq!(error.file(), Some(&*file));
             assert_eq!(
@@ -485,10 +505,16 @@ mod tests {
     fn a_sidecar_is_replaced_under_the_path_of_an_earlier_run() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(&outcome_of(Path::new("old/A001.mov")), &file).unwrap();
+        sidecar(
+            &outcome_of(Path::new("old/A001.mov")),
+            &file,
+            &Holder::Unknown,
+            None,
+        )
+        .unwrap();
         let moved = outcome_of(Path::new("new/A001.mov"));
-        assert!(sidecar_also_known_as(&moved, &file, Some("older/A001.mov")).is_err());
-        sidecar_also_known_as(&moved, &file, Some("old/A001.mov")).unwrap();
+        assert!(sidecar(&moved, &file, &Holder::Unknown, Some("older/A001.mov")).is_err());
+        sidecar(&moved, &file, &Holder::Unknown, Some("old/A001.mov")).unwrap();
         assert_eq!(json::from_bytes(&fs::read(&file).unwrap()).unwrap(), moved);
     }
 
@@ -511,7 +537,13 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         fs::create_dir(&file).unwrap();
-        let error = sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
+        let error = sidecar(
+            &outcome_of(Path::new("A001.mov")),
+            &file,
+            &Holder::Unknown,
+            None,
+        )
+        .unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
     }
 
@@ -523,7 +555,7 @@ mod tests {
         fs::write(&clip, b"pictures").unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         std::os::unix::fs::symlink(&clip, &file).unwrap();
-        let error = sidecar(&outcome_of(&clip), &file).unwrap_err();
+        let error = sidecar(&outcome_of(&clip), &file, &Holder::Unknown, None).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
         assert_eq!(fs::read(&clip).unwrap(), b"pictures");
     }

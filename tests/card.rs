@@ -2,6 +2,8 @@
 //! folder that is left. Clocks are burned in by FFmpeg's `drawtext`.
 
 mod common;
+#[path = "card/whose.rs"]
+mod whose;
 
 use assert_cmd::Command;
 use common::{BurnedIn, H264, Shelf};

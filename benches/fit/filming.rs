@@ -350,6 +350,7 @@ impl Scene {
                         index: Some(frame),
                     },
                     places: self.read(&seen),
+                    glyphs: Vec::new(),
                     last_mark: self.mark(),
                     quad: Quad::from_corners([Point::new(0.0, 0.0); 4]),
                 });

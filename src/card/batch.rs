@@ -12,7 +12,7 @@ use crate::fault;
 use crate::note::Note;
 use crate::outcome::{ClipOutcome, Evidence, NOT_READ, Tool, Verdict};
 use crate::progress::{Event, Listener, Wish};
-use crate::save::{self, FileStamp};
+use crate::save::{self, FileStamp, Holder};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::num::NonZeroUsize;
@@ -140,8 +140,9 @@ pub(super) struct Job {
     /// The whole path, by which records know the clip.
     pub whole: PathBuf,
     pub name: String,
-    /// Where its sidecar lies.
+    /// Where its sidecar lies, and whose start lies there now.
     pub sidecar: PathBuf,
+    pub holder: Holder,
     pub duration_s: Option<f64>,
 }
 
@@ -359,7 +360,8 @@ impl Run<'_> {
         }
         let saved = saved.and_then(|()| {
             let corrected = (self.by_hand)(&job.name, outcome.clone());
-            save::sidecar_also_known_as(&corrected, &job.sidecar, earlier_path.as_deref())
+            let earlier_path = earlier_path.as_deref();
+            save::sidecar(&corrected, &job.sidecar, &job.holder, earlier_path)
         });
         self.note_fault(index, saved);
         Some(Done {

@@ -208,7 +208,7 @@ pub fn run(
     scan::roots(&settings.folders)?;
     let records = Records::open(&settings.out, &settings.reading, &settings.tool)?;
     let listed_before = gone::listed_before(&settings.out);
-    let made = Ledger::open(&settings.out, STATE_FOLDER)?;
+    let mut made = Ledger::open(&settings.out, STATE_FOLDER)?;
     let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;
     listener.hear(CardEvent::Scanned {
         files: scan.files.len(),
@@ -252,6 +252,7 @@ pub fn run(
             whole: whole[i].clone(),
             name: names::text_of(name),
             sidecar: settings.out.join(sidecar),
+            holder: made.holder(sidecar, &whole[i]),
             duration_s: probes[i].duration_s(),
         })
         .collect();
@@ -321,7 +322,14 @@ pub fn run(
         notes: agreed.notes,
         tool: settings.tool.clone(),
     };
-    faults.extend(save_sidecars(&outcome, &jobs, &earlier_paths, &faults));
+    faults.extend(save_sidecars(
+        &outcome,
+        &jobs,
+        &sidecars,
+        &earlier_paths,
+        &mut made,
+        &faults,
+    ));
     let empty = no_clips(outcome.clips.len(), outcome.skipped.len());
     outcome.notes.extend(empty);
     outcome.notes.extend(gone::note(&outcome.gone));
@@ -396,11 +404,14 @@ fn folder_names(folders: &[PathBuf]) -> Vec<String> {
 fn save_sidecars(
     card: &CardOutcome,
     jobs: &[Job],
+    below_out: &[PathBuf],
     earlier_paths: &[Option<String>],
+    ledger: &mut Ledger,
     before: &[Error],
 ) -> Vec<Error> {
     let mut faults: Vec<Error> = Vec::new();
-    for ((clip, job), earlier_path) in card.clips.iter().zip(jobs).zip(earlier_paths) {
+    let jobs = jobs.iter().zip(below_out);
+    for ((clip, (job, name)), earlier_path) in card.clips.iter().zip(jobs).zip(earlier_paths) {
         if clip.outcome.was_left_out() {
             continue;
         }
@@ -409,8 +420,9 @@ fn save_sidecars(
             continue;
         }
         let earlier_path = earlier_path.as_deref();
-        let saved = save::sidecar_also_known_as(&clip.outcome, &job.sidecar, earlier_path);
-        if let Err(error) = saved {
+        let saved = save::sidecar(&clip.outcome, &job.sidecar, &job.holder, earlier_path);
+        let noted = saved.and_then(|()| ledger.note_source(name, &job.whole));
+        if let Err(error) = noted {
             let is_hopeless = error.kind() == ErrorKind::CannotWrite;
             faults.push(error);
             if is_hopeless {

@@ -62,6 +62,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut remarks = Vec::new();
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
+    let mut is_complete = run.ended == Ended::Complete;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
         let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
         status = status.max(withdrawal.status);
@@ -82,6 +83,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         );
         status = status.max(handed.status);
         remarks.extend(handed.remarks);
+        is_complete &= handed.is_complete;
     }
     for error in run.faults.iter().chain(&faults) {
         remarks.push(complaint(error));
@@ -93,7 +95,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
             teller.tell(&json!({
                 "event": "done",
                 "clips": run.outcome.clips.len(),
-                "complete": run.ended == Ended::Complete,
+                "complete": is_complete,
             }));
         }
         CardShow::Table { in_colour } => {

@@ -77,6 +77,8 @@ pub struct Handed {
     pub status: Status,
     /// What is to be told about single files, a line each, safe to print.
     pub remarks: Vec<String>,
+    /// False if it was stopped before all were written.
+    pub is_complete: bool,
 }
 
 /// What became of files that no longer hold.
@@ -102,13 +104,21 @@ pub fn deliver(
         format!("{}: {}", plain(name), plain(&note.sentence))
     });
     let errors = delivered.refusals.iter().chain(&delivered.faults);
+    let stopped = delivered.is_stopped.then(|| {
+        "stopped before all copies and previews were made; the same command again makes those that \
+         are missing"
+            .to_owned()
+    });
     Handed {
-        status: match (delivered.faults.is_empty(), delivered.refusals.is_empty()) {
-            (false, _) => Status::CouldNotRun,
-            (true, false) => Status::NeedsALook,
-            (true, true) => Status::Fine,
+        status: if delivered.is_stopped || !delivered.faults.is_empty() {
+            Status::CouldNotRun
+        } else if !delivered.refusals.is_empty() {
+            Status::NeedsALook
+        } else {
+            Status::Fine
         },
-        remarks: notes.chain(errors.map(complaint)).collect(),
+        remarks: notes.chain(errors.map(complaint)).chain(stopped).collect(),
+        is_complete: !delivered.is_stopped,
     }
 }
 

@@ -33,7 +33,10 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let names = distinct_names(&settings.clips);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
-    let handed_to = settings.out.as_deref();
+    let mut handed_to = match &settings.out {
+        Some(out) => Some((out.as_path(), Ledger::open(out, STATE_FOLDER)?)),
+        None => None,
+    };
     let mut outcomes = Vec::new();
     for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
         let name = plain(&names.clip.to_string_lossy());
@@ -50,7 +53,8 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         memory::give_back();
         read.outcome = by_hand.apply(&names.text(), read.outcome);
         status = status.max(status_of(&read.outcome));
-        for error in save_clip(settings, names, &read) {
+        let faults = save_clip(settings, clip, names, &read, &mut handed_to);
+        for error in faults {
             status = Status::CouldNotRun;
             remark(&complaint(&error));
         }
@@ -69,8 +73,8 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         status = Status::CouldNotRun;
         remarks.push(complaint(&error));
     }
-    if let Some(out) = handed_to {
-        let handed = hand_over(settings, out, &names, outcomes)?;
+    if let Some((out, ledger)) = &mut handed_to {
+        let handed = hand_over(settings, out, ledger, &names, outcomes);
         status = status.max(handed.status);
         remarks.extend(handed.remarks);
     }
@@ -82,9 +86,10 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
 fn hand_over(
     settings: &ReadSettings,
     out: &Path,
+    ledger: &mut Ledger,
     names: &[ClipNames],
     outcomes: Vec<ClipOutcome>,
-) -> Result<Handed> {
+) -> Handed {
     let named = names
         .iter()
         .zip(outcomes)
@@ -96,13 +101,12 @@ fn hand_over(
         sources: &settings.clips,
         below_out: &below_out,
     };
-    let mut ledger = Ledger::open(out, STATE_FOLDER)?;
     let handing = &settings.handing;
-    let withdrawal = withdraw(&clips, handing, out, &ledger);
-    let mut handed = deliver(&clips, handing, out, &mut ledger, &Stop::new());
+    let withdrawal = withdraw(&clips, handing, out, ledger);
+    let mut handed = deliver(&clips, handing, out, ledger, &Stop::new());
     handed.status = handed.status.max(withdrawal.status);
     handed.remarks.splice(0..0, withdrawal.remarks);
-    Ok(handed)
+    handed
 }
 
 fn status_of(outcome: &ClipOutcome) -> Status {
@@ -114,10 +118,19 @@ fn status_of(outcome: &ClipOutcome) -> Status {
 
 /// Writes what was asked for. What cannot be written is returned, and stops
 /// neither the other files of this clip nor the clips that follow.
-fn save_clip(settings: &ReadSettings, names: &ClipNames, read: &ClipRead) -> Vec<Error> {
+fn save_clip(
+    settings: &ReadSettings,
+    clip: &Path,
+    names: &ClipNames,
+    read: &ClipRead,
+    handed_to: &mut Option<(&Path, Ledger)>,
+) -> Vec<Error> {
     let mut saved = Vec::new();
-    if let Some(folder) = &settings.out {
-        saved.push(save::sidecar(&read.outcome, &folder.join(names.sidecar())));
+    if let Some((folder, ledger)) = handed_to {
+        let name = names.sidecar();
+        let holder = ledger.holder(&name, clip);
+        let written = save::sidecar(&read.outcome, &folder.join(&name), &holder, None);
+        saved.push(written.and_then(|()| ledger.note_source(&name, clip)));
     }
     if let Some(folder) = &settings.pictures {
         let folder = folder.join(names.pictures());

@@ -2,7 +2,8 @@
 //! files and nobody else's: not even its own once a person has changed them.
 
 use super::{
-    FileStamp, cannot_write, folder_of, long_file, refused, sync_folder, unwritable, write,
+    FileStamp, cannot_write, folder_of, long_file, of_another_clip, refused, sync_folder,
+    unwritable, write,
 };
 use crate::error::{Error, ErrorKind, Result};
 use serde::{Deserialize, Serialize};
@@ -30,6 +31,44 @@ struct Line {
     /// On a line of its own: what the file hands on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     told: Option<Told>,
+    /// On a line of its own: the clip that it speaks of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    source: Option<Source>,
+}
+
+/// A clip as it lay on disk when a file that speaks of it was written.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+struct Source {
+    /// The whole path; escaped where it is not Unicode.
+    path: String,
+    stamp: FileStamp,
+}
+
+impl Source {
+    fn of(clip: &Path) -> io::Result<Self> {
+        let whole = fs::canonicalize(clip)?;
+        Ok(Self {
+            path: key(&whole),
+            stamp: FileStamp::of(&fs::metadata(&whole)?),
+        })
+    }
+
+    /// True if it lies where it lay, or is a file of one name, size and time elsewhere: a card in
+    /// another slot, or its copy on a disk.
+    fn is(&self, other: &Self) -> bool {
+        let name = |source: &Self| source.path.rsplit('/').next().map(str::to_owned);
+        self.path == other.path || self.stamp == other.stamp && name(self) == name(other)
+    }
+}
+
+/// Whose start a file in the output folder holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Holder {
+    /// There is no such file, or no run noted it.
+    Unknown,
+    ThisClip,
+    /// That of the clip which lay there.
+    Another(String),
 }
 
 /// What a file hands on, for later runs that find otherwise.
@@ -64,6 +103,7 @@ pub struct Ledger {
     /// Hashes that a file of ours may have; the last is that of the last writing.
     lines: BTreeMap<String, Vec<Line>>,
     told: BTreeMap<String, Told>,
+    sources: BTreeMap<String, Source>,
 }
 
 impl Ledger {
@@ -76,7 +116,7 @@ impl Ledger {
     pub fn open(out: &Path, records: &str) -> Result<Self> {
         let list = out.join(records).join(FILE);
         let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
-        let mut all_told = BTreeMap::new();
+        let (mut all_told, mut sources) = (BTreeMap::new(), BTreeMap::new());
         match File::open(&list) {
             Ok(file) => {
                 for text in BufReader::new(file).split(b'\n') {
@@ -90,6 +130,13 @@ impl Ledger {
                         }) => {
                             all_told.insert(file, told);
                         }
+                        Ok(Line {
+                            file,
+                            source: Some(source),
+                            ..
+                        }) => {
+                            sources.insert(file, source);
+                        }
                         Ok(line) => lines.entry(line.file.clone()).or_default().push(line),
                     }
                 }
@@ -102,6 +149,7 @@ impl Ledger {
             list,
             lines,
             told: all_told,
+            sources,
         })
     }
 
@@ -245,6 +293,52 @@ impl Ledger {
             ..Line::default()
         })?;
         self.told.insert(key, told.clone());
+        Ok(())
+    }
+
+    /// Whose start `below_out` holds, asked for a clip.
+    pub fn holder(&self, below_out: &Path, clip: &Path) -> Holder {
+        let there = fs::symlink_metadata(self.out.join(below_out));
+        let noted = self.sources.get(&key(below_out)).filter(|_| there.is_ok());
+        match (noted, Source::of(clip)) {
+            (Some(noted), Ok(now)) if noted.is(&now) => Holder::ThisClip,
+            (Some(noted), Ok(_)) => Holder::Another(noted.path.clone()),
+            _ => Holder::Unknown,
+        }
+    }
+
+    /// Refuses to go on where `below_out` holds the start of another clip.
+    ///
+    /// # Errors
+    /// [`ErrorKind::WouldReplace`] then.
+    pub fn must_not_be_anothers(&self, below_out: &Path, clip: &Path) -> Result<()> {
+        match self.holder(below_out, clip) {
+            Holder::Another(path) => {
+                Err(refused(of_another_clip(&path)).in_file(&self.out.join(below_out)))
+            }
+            Holder::Unknown | Holder::ThisClip => Ok(()),
+        }
+    }
+
+    /// Notes that a file which is in its place speaks of a clip.
+    ///
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if the list cannot be written.
+    pub fn note_source(&mut self, below_out: &Path, clip: &Path) -> Result<()> {
+        let key = key(below_out);
+        // A clip that went away meanwhile is no one's.
+        let Ok(source) = Source::of(clip) else {
+            return Ok(());
+        };
+        if self.sources.get(&key) == Some(&source) {
+            return Ok(());
+        }
+        self.append(&Line {
+            file: key.clone(),
+            source: Some(source.clone()),
+            ..Line::default()
+        })?;
+        self.sources.insert(key, source);
         Ok(())
     }
 

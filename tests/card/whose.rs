@@ -1,0 +1,154 @@
+//! Whose start a file in the output folder holds, where clips share a name.
+
+use super::{H264, Shelf, clip, hashes, json, start};
+use rollmark::card::{STATE_FOLDER, of_single_clips};
+use rollmark::delivery::{Delivery, Product};
+use rollmark::progress::Wish;
+use rollmark::save::Ledger;
+use rollmark::sidecar::{Admit, json as object};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+/// Runs the program in a folder of the shelf.
+fn run_in(shelf: &Shelf, folder: &str, words: &[&str]) -> Output {
+    assert_cmd::Command::cargo_bin("rollmark")
+        .unwrap()
+        .current_dir(shelf.path(folder))
+        .args(words)
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// Two cards, each with a clip of one name and another start.
+fn two_cards(shelf: &Shelf) {
+    for (card, label) in [("one", "10:00:00:00"), ("two", "17:30:00:00")] {
+        clip(shelf, "DCIM/A001.mov", label, H264);
+        fs::rename(shelf.path("card"), shelf.path(card)).unwrap();
+    }
+}
+
+/// The files of the clip, besides lists of all clips.
+fn files_of_the_clip(shelf: &Shelf) -> Vec<(PathBuf, Vec<u8>)> {
+    let all = hashes(&shelf.path("out"));
+    let of_the_clip = |file: &Path| {
+        file.file_name()
+            .unwrap()
+            .to_string_lossy()
+            .starts_with("A001")
+    };
+    all.into_iter()
+        .filter(|(file, _)| of_the_clip(file))
+        .collect()
+}
+
+#[test]
+fn a_clip_of_another_card_replaces_no_file_of_one_with_its_name() {
+    for (where_from, path) in [(["one", "two"], "."), (["", ""], "")] {
+        let shelf = Shelf::new();
+        two_cards(&shelf);
+        let read = |card: usize| {
+            let (folder, path) = match where_from[card] {
+                "" => ("", ["one", "two"][card]),
+                folder => (folder, path),
+            };
+            let out = shelf.path("out");
+            let out = out.to_str().unwrap();
+            let words = ["card", path, "--out", out, "--write", "xmp,preview,copy"];
+            run_in(&shelf, folder, &words)
+        };
+        let first = read(0);
+        assert_eq!(first.status.code(), Some(0), "{}", said(&first));
+        let before = files_of_the_clip(&shelf);
+        assert_eq!(before.len(), 4, "{before:?}");
+        let second = read(1);
+        assert_eq!(second.status.code(), Some(2), "{}", said(&second));
+        assert_eq!(files_of_the_clip(&shelf), before);
+        for kind in ["A001.xmp", "A001.mov.rollmark.json", "A001.mov.preview.mp4"] {
+            let line = said(&second);
+            let line = line.lines().find(|line| line.contains(kind)).unwrap();
+            assert!(line.contains("holds the start of another clip"), "{line}");
+            assert!(line.contains("one/DCIM/A001.mov"), "{line}");
+        }
+    }
+}
+
+#[test]
+fn clips_of_one_name_read_one_by_one_replace_nothing_either() {
+    let shelf = Shelf::new();
+    two_cards(&shelf);
+    let read = |card: &str| {
+        let words = [
+            "read",
+            "DCIM/A001.mov",
+            "--out",
+            "../out",
+            "--write",
+            "xmp,preview",
+        ];
+        run_in(&shelf, card, &words)
+    };
+    assert_eq!(read("one").status.code(), Some(0));
+    let before = files_of_the_clip(&shelf);
+    assert_eq!(before.len(), 3, "{before:?}");
+    assert_eq!(read("two").status.code(), Some(2));
+    assert_eq!(files_of_the_clip(&shelf), before);
+    // The same clip again, and once its files are gone the other one.
+    assert_eq!(read("one").status.code(), Some(0));
+    before
+        .iter()
+        .for_each(|(file, _)| fs::remove_file(file).unwrap());
+    assert_eq!(read("two").status.code(), Some(0));
+    let now = json(shelf.path("out/A001.mov.rollmark.json"));
+    assert_eq!(start(&now), "17:30:00:00");
+}
+
+#[test]
+fn a_card_in_another_place_is_the_same_card() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    for place in ["slot", "disk"] {
+        fs::rename(shelf.path("card"), shelf.path(place)).unwrap();
+        let words = ["card", place, "--out", "out", "--write", "xmp"];
+        let output = run_in(&shelf, "", &words);
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+        let now = json(shelf.path("out/A001.mov.rollmark.json"));
+        assert_eq!(now["clip"]["path"], format!("{place}/A001.mov"));
+        fs::rename(shelf.path(place), shelf.path("card")).unwrap();
+    }
+}
+
+#[test]
+fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    let out = shelf.path("out");
+    let words = ["card", "card", "--out", "out"];
+    assert_eq!(run_in(&shelf, "", &words).status.code(), Some(0));
+    let outcome = fs::read(out.join("A001.mov.rollmark.json")).unwrap();
+    let outcome = object::from_bytes(&outcome).unwrap();
+    let tool = outcome.tool.clone();
+    let name = "A001.mov".to_owned();
+    let card = of_single_clips(vec![(name.clone(), name, outcome)], tool);
+    for product in [Product::Copy, Product::Preview] {
+        let delivery = Delivery {
+            card: &card,
+            sources: &[shelf.path("card/A001.mov")],
+            below_out: &[PathBuf::from("A001.mov")],
+            out: &out,
+            products: &[product].into(),
+            admit: Admit::default(),
+        };
+        for (wish, is_stopped) in [(Wish::Stop, true), (Wish::GoOn, false)] {
+            let mut ledger = Ledger::open(&out, STATE_FOLDER).unwrap();
+            let done = delivery.write(&mut ledger, &mut |_, _| wish);
+            assert_eq!(done.is_stopped, is_stopped, "{product:?}");
+            assert_eq!(done.files.is_empty(), is_stopped, "{product:?}");
+            assert!(done.faults.is_empty() && done.refusals.is_empty());
+        }
+    }
+}
