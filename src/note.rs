@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Code of the remark on a file that ends early.
+pub const TRUNCATED: &str = "truncated";
+
 /// A remark with a stable code and a sentence for people.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Note {

@@ -2,7 +2,7 @@
 //! contract: `docs/sidecar.schema.json` publishes them.
 
 use crate::error::Error;
-use crate::note::Note;
+use crate::note::{Note, TRUNCATED};
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -369,6 +369,16 @@ impl ClipOutcome {
     /// True for a clip that a run did not come to, since it ended early.
     pub fn was_left_out(&self) -> bool {
         self.reasons.iter().any(|reason| reason.code == NOT_READ)
+    }
+
+    /// What is to be told of a file that ends early, whatever its start: footage is missing.
+    pub fn cut_short(&self) -> Option<&Note> {
+        self.notes.iter().find(|note| note.code == TRUNCATED)
+    }
+
+    /// True if a person has to look at the clip, or to copy it again.
+    pub fn needs_a_look(&self) -> bool {
+        matches!(self.verdict, Verdict::Unsure | Verdict::Failed) || self.cut_short().is_some()
     }
 
     /// How far the start may be off; `None` without a start.

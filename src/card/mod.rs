@@ -332,6 +332,8 @@ pub fn run(
     ));
     let empty = no_clips(outcome.clips.len(), outcome.skipped.len());
     outcome.notes.extend(empty);
+    outcome.notes.extend(folder_unread(&outcome.skipped));
+    outcome.notes.extend(clips_cut_short(&outcome.clips));
     outcome.notes.extend(gone::note(&outcome.gone));
     outcome
         .notes
@@ -433,6 +435,9 @@ fn save_sidecars(
     faults
 }
 
+/// Code of the note on folders that could not be read.
+pub const FOLDER_UNREAD: &str = "folder_unread";
+
 /// Code of the note on a file that could not be written.
 pub const NOT_WRITTEN: &str = "not_written";
 
@@ -447,6 +452,41 @@ fn no_clips(clips: usize, skipped: usize) -> Option<Note> {
         let said = format!("no clip was found: {files}; check that this is the right folder");
         Note::new("no_clips", said)
     })
+}
+
+/// Remark on folders that could not be read: their clips are missing, and nobody would know.
+fn folder_unread(skipped: &[Skipped]) -> Option<Note> {
+    let unread = skipped
+        .iter()
+        .filter(|s| s.reason.code == ErrorKind::CannotOpen.code());
+    let names: Vec<&str> = unread.map(|s| s.name.as_str()).collect();
+    let what = match names.as_slice() {
+        [] => return None,
+        [one] => format!("{one} could not be read, and what is in it is missing"),
+        [first, ..] => format!(
+            "{} files and folders could not be read, {first} for one, and what is in them is missing",
+            names.len()
+        ),
+    };
+    let said = format!("{what}; ask for the right to read it, and run the same command again");
+    Some(Note::new(FOLDER_UNREAD, said))
+}
+
+/// Remark on clips that end early.
+fn clips_cut_short(clips: &[CardClip]) -> Option<Note> {
+    let cut = clips
+        .iter()
+        .filter(|clip| clip.outcome.cut_short().is_some());
+    let names: Vec<&str> = cut.map(|clip| clip.name.as_str()).collect();
+    let said = match names.as_slice() {
+        [] => return None,
+        [one] => format!("{one} ends early; copy it from the card again"),
+        [first, ..] => format!(
+            "{} clips end early, {first} for one; copy them from the card again",
+            names.len()
+        ),
+    };
+    Some(Note::new("clips_cut_short", said))
 }
 
 /// Remarks on how the run ended.

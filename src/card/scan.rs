@@ -134,7 +134,7 @@ impl Walk<'_> {
                 Ok(()) => {}
                 Err(e) => self.skip(
                     &below,
-                    "cannot_open",
+                    ErrorKind::CannotOpen.code(),
                     format!("it cannot be read: {e}; look at its rights, or copy it again"),
                 ),
             }

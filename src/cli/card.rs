@@ -6,7 +6,9 @@ use super::handing::{ByHand, Clips, deliver, withdraw};
 use super::settings::{CardSettings, CardShow};
 use super::table::{Closing, Look, Row, Table};
 use super::{Status, complaint, memory, plain, remark};
-use rollmark::card::{self, CardEvent, CardRun, Ended, REPORT_FILE, STATE_FOLDER, Stop, Work};
+use rollmark::card::{
+    self, CardEvent, CardRun, Ended, FOLDER_UNREAD, REPORT_FILE, STATE_FOLDER, Stop, Work,
+};
 use rollmark::clip::{ReadOptions, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::facts::HeaderFacts;
@@ -158,17 +160,11 @@ fn show(
 }
 
 fn status_of(run: &CardRun) -> Status {
-    let needs_a_look =
-        |clip: &ClipOutcome| matches!(clip.verdict, Verdict::Unsure | Verdict::Failed);
-    if run.ended != Ended::Complete {
+    let clips = &run.outcome.clips;
+    let has_gap = run.outcome.notes.iter().any(|n| n.code == FOLDER_UNREAD);
+    if run.ended != Ended::Complete || has_gap {
         Status::CouldNotRun
-    } else if run.outcome.clips.is_empty()
-        || run
-            .outcome
-            .clips
-            .iter()
-            .any(|clip| needs_a_look(&clip.outcome))
-    {
+    } else if clips.is_empty() || clips.iter().any(|clip| clip.outcome.needs_a_look()) {
         Status::NeedsALook
     } else {
         Status::Fine

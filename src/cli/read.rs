@@ -11,7 +11,7 @@ use rollmark::card::{self, STATE_FOLDER, Stop};
 use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, Result};
 use rollmark::fault;
-use rollmark::outcome::{ClipOutcome, Evidence, Verdict};
+use rollmark::outcome::{ClipOutcome, Evidence};
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
@@ -52,7 +52,9 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         };
         memory::give_back();
         read.outcome = by_hand.apply(&names.text(), read.outcome);
-        status = status.max(status_of(&read.outcome));
+        if read.outcome.needs_a_look() {
+            status = status.max(Status::NeedsALook);
+        }
         let faults = save_clip(settings, clip, names, &read, &mut handed_to);
         for error in faults {
             status = Status::CouldNotRun;
@@ -107,13 +109,6 @@ fn hand_over(
     handed.status = handed.status.max(withdrawal.status);
     handed.remarks.splice(0..0, withdrawal.remarks);
     handed
-}
-
-fn status_of(outcome: &ClipOutcome) -> Status {
-    match outcome.verdict {
-        Verdict::Sure | Verdict::None => Status::Fine,
-        Verdict::Unsure | Verdict::Failed => Status::NeedsALook,
-    }
 }
 
 /// Writes what was asked for. What cannot be written is returned, and stops

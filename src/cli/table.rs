@@ -144,15 +144,16 @@ impl Table<'_> {
             .max(NARROWEST_NAME)
     }
 
-    /// Why a clip is not `sure`, as lines that fit.
+    /// Why a clip is not `sure`, and that it ends early, as lines that fit.
     fn reason(&self, outcome: &ClipOutcome) -> Vec<String> {
-        if outcome.verdict == Verdict::Sure {
-            return Vec::new();
-        }
         let room = self.room(REASON_INDENT.len());
-        let estimate = outcome.estimate.as_ref().map(|estimate| &estimate.sentence);
-        let reasons = outcome.reasons.iter().map(|reason| &reason.sentence);
+        let is_open = outcome.verdict != Verdict::Sure;
+        let reasons = outcome.reasons.iter().filter(|_| is_open);
+        let estimate = outcome.estimate.as_ref().filter(|_| is_open);
+        let estimate = estimate.map(|estimate| &estimate.sentence);
         reasons
+            .chain(outcome.cut_short())
+            .map(|note| &note.sentence)
             .chain(estimate)
             .flat_map(|words| wrapped(&sentence(&plain(words)), room))
             .collect()

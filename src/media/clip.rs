@@ -9,7 +9,7 @@ use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
 use crate::frame::{Aim, Footage, Frame, Landing, Light, Pace, Stamp};
-use crate::note::Note;
+use crate::note::{Note, TRUNCATED};
 use crate::timecode::Ratio;
 use ffmpeg_next::frame;
 use image::GrayImage;
@@ -464,7 +464,7 @@ impl Clip {
 
     fn note_truncated(&mut self, claimed_s: Ratio, left: &str, left_s: Ratio) {
         self.note(
-            "truncated",
+            TRUNCATED,
             format!(
                 "the file ends early: {left}{:.2} s of {:.2} s are in it; copy it from the card \
                  again",
@@ -498,7 +498,7 @@ impl Clip {
         }
         if let Some(cause) = tally.stopped {
             self.note(
-                "truncated",
+                TRUNCATED,
                 format!("reading stopped before the end ({cause}); copy it from the card again"),
             );
         }

@@ -1,9 +1,10 @@
 //! Runs that something befalls: stopped, killed, a card pulled, a disk full, records damaged.
 
 use super::super::records::Records;
-use super::super::{CardEvent, Ended, GAVE_UP, STATE_FOLDER, Stop};
+use super::super::{CardEvent, Ended, GAVE_UP, STATE_FOLDER, Stop, folder_unread};
 use super::*;
-use crate::outcome::NOT_READ;
+use crate::note::Note;
+use crate::outcome::{NOT_READ, Skipped};
 use crate::save::FileStamp;
 use crate::sidecar::json;
 use std::sync::Arc;
@@ -343,4 +344,19 @@ fn a_smaller_copy_is_read_where_the_clip_itself_shows_no_picture() {
     let run = desk.run(&again);
     assert_eq!(verdicts(&run.outcome), found);
     assert!(again.tried.lock().unwrap().is_empty() && again.names_read().is_empty());
+}
+
+#[test]
+fn folders_that_could_not_be_read_are_remarked_on_and_other_skipped_files_are_not() {
+    let skipped = |name: &str, code: &str| Skipped {
+        name: name.into(),
+        reason: Note::new(code, "why"),
+    };
+    let hidden = skipped(".trash", "hidden");
+    assert_eq!(folder_unread(std::slice::from_ref(&hidden)), None);
+    let said = |skipped: &[Skipped]| folder_unread(skipped).unwrap().sentence;
+    let one = [hidden.clone(), skipped("day 2", "cannot_open")];
+    assert!(said(&one).starts_with("day 2 could not be read, and"));
+    let two = [&one[..], &[skipped("day 3", "cannot_open")]].concat();
+    assert!(said(&two).starts_with("2 files and folders could not be read, day 2 for one"));
 }

@@ -28,7 +28,7 @@ pub use start::CopyTimecode;
 use super::Clip;
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Footage, Light};
-use crate::note::Note;
+use crate::note::{Note, TRUNCATED};
 use crate::progress::{Event, Listener, Wish};
 use crate::save;
 use crate::timecode::Ratio;
@@ -303,11 +303,7 @@ impl Job<'_> {
         zero_s: Ratio,
         report: &mut CopyReport,
     ) -> Result<()> {
-        let is_noted = clip
-            .facts()
-            .notes
-            .iter()
-            .any(|note| note.code == "truncated");
+        let is_noted = clip.facts().notes.iter().any(|note| note.code == TRUNCATED);
         // Transport streams mark packets for small losses, which a copy may have, too.
         let is_transport = clip.facts().container == "mpegts";
         let is_lossy = survey.incomplete > 0 && !is_transport;
