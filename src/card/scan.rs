@@ -4,7 +4,7 @@
 use super::names;
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
-use crate::save::FileStamp;
+use crate::save::{FileStamp, Ledger};
 use crate::sidecar::json;
 use std::collections::BTreeSet;
 use std::fs;
@@ -41,7 +41,8 @@ pub(super) struct Scan {
 
 /// Lists all files below `folders`. `out` is the output folder: it is not entered, unless
 /// it holds the cards, and results of this program in it are no clips: `is_made` tells, by the
-/// path below `out`, what an earlier run delivered.
+/// path below `out`, what an earlier run delivered. Nor are results of earlier runs in other folders
+/// below the named ones.
 ///
 /// # Errors
 /// If a folder is missing, unreadable or no folder. Folders below it that cannot be read
@@ -65,6 +66,7 @@ pub(super) fn scan(
             root: &root,
             out: &out,
             is_made,
+            others: Vec::new(),
             seen: &mut seen,
             scan: &mut scan,
         };
@@ -118,15 +120,30 @@ struct Walk<'a> {
     root: &'a Path,
     out: &'a Path,
     is_made: &'a dyn Fn(&Path) -> bool,
+    /// Output folders of other runs that the walk is in, and what those wrote.
+    others: Vec<(PathBuf, Ledger)>,
     seen: &'a mut BTreeSet<PathBuf>,
     scan: &'a mut Scan,
 }
 
 impl Walk<'_> {
     fn folder(&mut self, relative: &Path) -> io::Result<()> {
-        if !self.seen.insert(self.root.join(relative)) {
+        let whole = self.root.join(relative);
+        if !self.seen.insert(whole.clone()) {
             return Ok(());
         }
+        // A folder that somebody names is meant, whatever it holds.
+        let is_other = relative != "" && whole != self.out && whole.join(STATE_FOLDER).is_dir();
+        let ledger = is_other.then(|| Ledger::open(&whole, STATE_FOLDER).ok());
+        let others = self.others.len();
+        self.others
+            .extend(ledger.flatten().map(|made| (whole, made)));
+        let listed = self.list(relative);
+        self.others.truncate(others);
+        listed
+    }
+
+    fn list(&mut self, relative: &Path) -> io::Result<()> {
         for entry in fs::read_dir(self.folder.join(relative))? {
             let entry = entry?;
             let below = relative.join(entry.file_name());
@@ -164,7 +181,7 @@ impl Walk<'_> {
                 return Ok(());
             }
             return self.folder(relative);
-        } else if whole.strip_prefix(self.out).is_ok_and(self.is_made) {
+        } else if self.is_result(&whole) {
             self.skip(
                 relative,
                 "made_here",
@@ -181,6 +198,14 @@ impl Walk<'_> {
             });
         }
         Ok(())
+    }
+
+    /// True for what this run or an earlier one delivered.
+    fn is_result(&self, whole: &Path) -> bool {
+        let lists = |(out, made): &(PathBuf, Ledger)| {
+            whole.strip_prefix(out).is_ok_and(|below| made.lists(below))
+        };
+        whole.strip_prefix(self.out).is_ok_and(self.is_made) || self.others.iter().any(lists)
     }
 
     /// True for what this program writes: listing it would make a second run differ.
@@ -294,6 +319,30 @@ mod tests {
         let scan = scan(&[card.path().into()], card.path()).unwrap();
         assert_eq!(names(&scan), ["a.mov", "b/card.json", "b/copy.mov"]);
         assert_eq!(skipped(&scan), [("copy.mov", "made_here")]);
+    }
+
+    #[test]
+    fn results_of_a_run_into_another_folder_of_the_card_are_no_clips() {
+        let card = tempfile::tempdir().unwrap();
+        let other = card.path().join("older");
+        lay(card.path(), &["a.mov", "older/mine.mov"]);
+        let mut ledger = Ledger::open(&other, STATE_FOLDER).unwrap();
+        for copy in ["a.mov", "day/b.mov"] {
+            lay(&other, &[copy]);
+            ledger.note_made(Path::new(copy), "a clip").unwrap();
+        }
+        let found = |folder: &Path| {
+            let scan = scan(&[folder.into()], &card.path().join("out")).unwrap();
+            let files = names(&scan).into_iter().map(str::to_owned);
+            (files.collect::<Vec<_>>(), scan.skipped.len())
+        };
+        let both = ["a.mov", "older/mine.mov"].map(str::to_owned).to_vec();
+        // Besides, the records are hidden.
+        assert_eq!(found(card.path()), (both, 3));
+        let named = ["a.mov", "day/b.mov", "mine.mov"]
+            .map(str::to_owned)
+            .to_vec();
+        assert_eq!(found(&other).0, named);
     }
 
     #[cfg(unix)]
