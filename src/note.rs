@@ -23,6 +23,20 @@ impl Note {
     }
 }
 
+/// True for characters that a screen obeys and does not show: controls, breaks of lines, and marks that
+/// turn the direction of writing. Names of files may hold any.
+pub fn is_obeyed(letter: char) -> bool {
+    letter.is_control()
+        || matches!(
+            letter,
+            '\u{61c}'
+                | '\u{200b}'..='\u{200f}'
+                | '\u{2028}'..='\u{202e}'
+                | '\u{2060}'..='\u{206f}'
+                | '\u{feff}'
+        )
+}
+
 /// The words of a note as a sentence of its own: with a capital and a full stop.
 pub fn sentence(text: &str) -> String {
     let mut letters = text.chars();
@@ -36,4 +50,29 @@ pub fn sentence(text: &str) -> String {
         whole.push('.');
     }
     whole
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_screen_obeys_controls_and_turns_of_direction_and_shows_all_else() {
+        for letter in [
+            '\n', '\u{1b}', '\u{9b}', '\u{202e}', '\u{2066}', '\u{2028}', '\u{feff}',
+        ] {
+            assert!(is_obeyed(letter), "{letter:?}");
+        }
+        for letter in [
+            'a',
+            ' ',
+            '=',
+            '\u{5d0}',
+            '\u{4e2d}',
+            '\u{1f3a5}',
+            '\u{fffd}',
+        ] {
+            assert!(!is_obeyed(letter), "{letter:?}");
+        }
+    }
 }

@@ -350,6 +350,12 @@ fn a_clip_that_cannot_be_copied_needs_a_look_and_stops_nothing() {
     let said = run(&shelf, &["--write", "copy"], 1);
     assert!(said.contains("A001.mp4: is cut off"), "{said}");
     assert!(!shelf.path("out/A001.mp4").exists());
+    // Who opens the results later is told, too.
+    let notes = json(shelf.path("out/card.json"))["notes"].to_string();
+    let page = fs::read_to_string(shelf.path("out/report.html")).unwrap();
+    for told in [notes, page] {
+        assert!(told.contains("A001.mp4: is cut off"), "{told}");
+    }
     let copied = shelf.probe("out/A002.mp4", "stream_tags=timecode");
     assert_eq!(copied, ["10:05:00:00"]);
 }

@@ -165,12 +165,12 @@ impl CardRun {
         self.records.evidence(&self.whole[clip])
     }
 
-    /// Adds a remark on the card as a whole, which its object in the folder `out` tells, too.
+    /// Adds remarks on the card as a whole, which its object in the folder `out` tells, too.
     ///
     /// # Errors
     /// Those of [`save::card`].
-    pub fn add_note(&mut self, note: Note, out: &Path) -> Result<()> {
-        self.outcome.notes.push(note);
+    pub fn add_notes(&mut self, notes: Vec<Note>, out: &Path) -> Result<()> {
+        self.outcome.notes.extend(notes);
         save::card(&self.outcome, &out.join(CARD_FILE))
     }
 
@@ -296,12 +296,12 @@ pub fn run(
             },
         })
         .collect();
-    let agreed = agree::agree(&folder_names(&settings.folders), members);
+    let folders = named(&settings.folders);
+    let agreed = agree::agree(&folder_names(&folders), members);
     let mut faults = batch.faults;
     let mut outcome = CardOutcome {
         format: CARD_FORMAT_VERSION,
-        folders: settings
-            .folders
+        folders: folders
             .iter()
             .map(|f| f.to_string_lossy().into_owned())
             .collect(),
@@ -387,6 +387,18 @@ fn skipped(scan: &scan::Scan, fates: &[Fate], prefixes: &[PathBuf]) -> Vec<Skipp
         .map(|(card, relative, reason)| Skipped {
             name: names::text_of(&prefixes[card].join(relative)),
             reason,
+        })
+        .collect()
+}
+
+/// The folders as they were named; `.` and `..` by what they stand for.
+fn named(folders: &[PathBuf]) -> Vec<PathBuf> {
+    let whole = |folder: &PathBuf| folder.canonicalize().unwrap_or_else(|_| folder.clone());
+    folders
+        .iter()
+        .map(|folder| match folder.file_name() {
+            Some(_) => folder.clone(),
+            None => whole(folder),
         })
         .collect()
 }
@@ -512,14 +524,17 @@ fn ending(ended: Ended, clips: &[CardClip], faults: &[Error], out: &Path) -> Vec
             format!("a folder of clips went away, so the run ended early: {left}"),
         )),
     }
-    notes.extend(faults.iter().map(|error| {
-        let cause = std::error::Error::source(error);
-        let file = error
-            .file()
-            .map(|file| file.strip_prefix(out).unwrap_or(file));
-        let file = file.map_or_else(String::new, |file| format!("{}: ", file.display()));
-        let cause = cause.map_or_else(String::new, |cause| format!(" ({cause})"));
-        Note::new(NOT_WRITTEN, format!("{file}{}{cause}", error.what()))
-    }));
+    notes.extend(faults.iter().map(|error| not_written(error, out)));
     notes
+}
+
+/// Remark on a file that could not be written.
+pub fn not_written(error: &Error, out: &Path) -> Note {
+    let cause = std::error::Error::source(error);
+    let file = error
+        .file()
+        .map(|file| file.strip_prefix(out).unwrap_or(file));
+    let file = file.map_or_else(String::new, |file| format!("{}: ", file.display()));
+    let cause = cause.map_or_else(String::new, |cause| format!(" ({cause})"));
+    Note::new(NOT_WRITTEN, format!("{file}{}{cause}", error.what()))
 }

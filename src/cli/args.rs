@@ -120,7 +120,7 @@ pub struct ClockArgs {
     pub drop_frame: Option<YesNo>,
 
     /// How late the display shows its time, in milliseconds: 0, 12.5
-    #[arg(long, value_name = "MILLISECONDS")]
+    #[arg(long, value_name = "MILLISECONDS", allow_negative_numbers = true)]
     pub lag: Option<Ratio>,
 
     /// How fast the clips play against real life: 0.25 or 30/120 if filmed at

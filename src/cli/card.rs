@@ -65,17 +65,16 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     let mut is_complete = run.ended == Ended::Complete;
+    let mut missing = 0;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
         let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
         status = status.max(withdrawal.status);
         remarks.extend(withdrawal.remarks);
         if let Some(note) = withdrawal.note {
-            faults.extend(run.add_note(note, &settings.out).err());
+            faults.extend(run.add_notes(vec![note], &settings.out).err());
         }
-        let written = ledger.write_long(Path::new(REPORT_FILE), |page| {
-            report::write(&run.outcome, &|clip| run.evidence(clip), page)
-        });
-        faults.extend(written.err());
+        // Copies take long: the report is there before them.
+        faults.extend(write_report(&run, &mut ledger).err());
         let handed = deliver(
             &clips(&run),
             &settings.handing,
@@ -86,6 +85,11 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         status = status.max(handed.status);
         remarks.extend(handed.remarks);
         is_complete &= handed.is_complete;
+        missing = handed.missing.len();
+        if missing > 0 {
+            faults.extend(run.add_notes(handed.missing, &settings.out).err());
+            faults.extend(write_report(&run, &mut ledger).err());
+        }
     }
     for error in run.faults.iter().chain(&faults) {
         remarks.push(complaint(error));
@@ -98,6 +102,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
                 "event": "done",
                 "clips": run.outcome.clips.len(),
                 "complete": is_complete,
+                "not_written": missing,
             }));
         }
         CardShow::Table { in_colour } => {
@@ -105,6 +110,12 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         }
     }
     Ok(status)
+}
+
+fn write_report(run: &CardRun, ledger: &mut Ledger) -> Result<()> {
+    ledger.write_long(Path::new(REPORT_FILE), |page| {
+        report::write(&run.outcome, &|clip| run.evidence(clip), page)
+    })
 }
 
 fn clips(run: &CardRun) -> Clips<'_> {

@@ -4,7 +4,7 @@
 use super::bars::ClipBar;
 use super::settings::Handing;
 use super::{Status, complaint, plain};
-use rollmark::card::Stop;
+use rollmark::card::{self, Stop};
 use rollmark::delivery::{Delivered, Delivery, Withdrawn};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::note::Note;
@@ -77,6 +77,8 @@ pub struct Handed {
     pub status: Status,
     /// What is to be told about single files, a line each, safe to print.
     pub remarks: Vec<String>,
+    /// What is missing, as remarks on the card.
+    pub missing: Vec<Note>,
     /// False if it was stopped before all were written.
     pub is_complete: bool,
 }
@@ -104,6 +106,7 @@ pub fn deliver(
         format!("{}: {}", plain(name), plain(&note.sentence))
     });
     let errors = delivered.refusals.iter().chain(&delivered.faults);
+    let missing = errors.clone().map(|error| card::not_written(error, out));
     let stopped = delivered.is_stopped.then(|| {
         "stopped before all copies and previews were made; the same command again makes those that \
          are missing"
@@ -117,6 +120,7 @@ pub fn deliver(
         } else {
             Status::Fine
         },
+        missing: missing.collect(),
         remarks: notes.chain(errors.map(complaint)).chain(stopped).collect(),
         is_complete: !delivered.is_stopped,
     }

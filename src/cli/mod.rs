@@ -27,6 +27,7 @@ mod table;
 use args::{Args, Command};
 use clap::{CommandFactory, Parser};
 use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::note::is_obeyed;
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -128,11 +129,10 @@ fn print_version() -> Result<Status> {
     Ok(Status::Fine)
 }
 
-/// `text` without control characters: the name of a file may hold any, and a
-/// terminal obeys some.
+/// `text` without what a terminal obeys: the name of a file may hold any of it.
 fn plain(text: &str) -> String {
     text.chars()
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
+        .map(|c| if is_obeyed(c) { '\u{fffd}' } else { c })
         .collect()
 }
 

@@ -9,7 +9,7 @@ use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 pub(super) fn no_display() -> Note {
     Note::new(
         "no_display",
-        "no display with digits was found; if the clock is in this clip, say where to look",
+        "no display with digits was found; if the clock is in this clip, set the start with --corrections",
     )
 }
 
@@ -17,15 +17,15 @@ pub(super) fn other_layout() -> Note {
     Note::new(
         "no_clock_layout",
         "digits were found, but not as hours, minutes and seconds; if the clock is in this clip, \
-         say where to look",
+         set the start with --corrections",
     )
 }
 
 pub(super) fn no_running_clock() -> Note {
     Note::new(
         "no_running_clock",
-        "digits were found, but no running clock explains them; if the clock is in this clip, say \
-         where to look, or give its rate",
+        "digits were found, but no running clock explains them; if the clock is in this clip, give \
+         its rate, or set the start with --corrections",
     )
 }
 

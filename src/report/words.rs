@@ -1,6 +1,6 @@
 //! Names and numbers as an editor reads them.
 
-use crate::note;
+use crate::note::{self, is_obeyed};
 use crate::timecode::Rate;
 use std::fmt::Write;
 
@@ -14,12 +14,7 @@ pub fn visible(name: &str) -> String {
             '\u{0}'..='\u{1f}' => {
                 shown.extend(char::from_u32(0x2400 + u32::from(letter)));
             }
-            '\u{7f}'..='\u{9f}'
-            | '\u{61c}'
-            | '\u{200b}'..='\u{200f}'
-            | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{206f}'
-            | '\u{feff}' => {
+            _ if is_obeyed(letter) => {
                 let _ = write!(shown, "⟨U+{:04X}⟩", u32::from(letter));
             }
             _ => shown.push(letter),

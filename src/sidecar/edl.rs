@@ -4,6 +4,7 @@
 
 use super::otio::file_name;
 use super::placed::{Admit, LeftOut, Placed, placed};
+use crate::note::is_obeyed;
 use crate::outcome::{CardClip, CardOutcome, Verdict};
 use crate::timecode::{ClockForm, Label, Rate};
 use sha2::{Digest, Sha256};
@@ -205,13 +206,7 @@ fn remarks(text: &mut String, clip: &CardClip) {
 fn comment(text: &mut String, what: &str, value: &str) {
     let plain: String = value
         .chars()
-        .map(|c| {
-            if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') {
-                '_'
-            } else {
-                c
-            }
-        })
+        .map(|c| if is_obeyed(c) { '_' } else { c })
         .collect();
     let line = format!("* {what}: {plain}");
     text.push_str(line.trim_end_matches([' ', ':']));

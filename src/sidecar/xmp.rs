@@ -4,6 +4,7 @@
 
 use super::placed::Admit;
 use crate::clip_base;
+use crate::note::Note;
 use crate::outcome::{ClipLabel, ClipOutcome, Verdict};
 use crate::timecode::{Rate, Ratio};
 use quick_xml::Writer;
@@ -54,6 +55,14 @@ pub fn to_bytes(outcome: &ClipOutcome, admit: Admit) -> Option<Vec<u8>> {
     bytes.push(b'\n');
     Some(bytes)
 }
+
+/// Remarks that say how far the label can be taken at its word.
+const ON_THE_LABEL: [&str; 4] = [
+    "drop_frame_open",
+    "base_assumes_non_drop",
+    "base_apart",
+    "conformed",
+];
 
 /// What the standard calls labels of this rate; `None` where it has no name.
 fn time_format(rate: Rate, drop_frame: bool) -> Option<&'static str> {
@@ -153,6 +162,9 @@ fn remark(outcome: &ClipOutcome) -> String {
     if let Some(hand) = &outcome.by_hand {
         parts.push(format!("set by hand: {}", hand.remark));
     }
+    let on_the_label = |note: &&Note| ON_THE_LABEL.contains(&note.code.as_str());
+    let notes = outcome.notes.iter().filter(on_the_label);
+    parts.extend(notes.map(|note| note.sentence.clone()));
     if outcome.verdict == Verdict::Unsure {
         let reasons: Vec<&str> = outcome
             .reasons

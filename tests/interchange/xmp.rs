@@ -2,6 +2,7 @@
 
 use crate::cards::{frames, outcome, unsure, without_start};
 use crate::readers::{check, exiftool};
+use rollmark::note::Note;
 use rollmark::outcome::{ByHand, Verdict};
 use rollmark::sidecar::{Admit, xmp};
 use rollmark::timecode::Rate;
@@ -89,6 +90,8 @@ fn any_remark_gives_a_well_formed_packet() {
         read_start: None,
         read_clock: None,
     });
+    let open = "nothing seen tells whether the clock counts drop-frame";
+    clip.notes.push(Note::new("drop_frame_open", open));
     assert_eq!(
         xmp::to_bytes(&clip, Admit::default()),
         None,
@@ -111,6 +114,7 @@ fn any_remark_gives_a_well_formed_packet() {
         text.contains("UNSURE: only 4 frames show the clock"),
         "{text}"
     );
+    assert!(text.contains(open), "{text}");
 }
 
 #[test]

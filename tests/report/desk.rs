@@ -71,7 +71,7 @@ impl Desk {
                 desk.glimpse(5);
             }
             if nth % 41 == 9 {
-                desk.lose("no_display", "no display with digits was found; if the clock is in this clip, say where to look");
+                desk.lose("no_display", "no display with digits was found; if the clock is in this clip, set the start with --corrections");
             }
         }
         desk
@@ -151,7 +151,7 @@ impl Desk {
         self.ready("A/A001C010.MOV", 0, count(0, 21, 0, 0), 0.4, 61.2);
         self.lose(
             "no_display",
-            "no display with digits was found; if the clock is in this clip, say where to look",
+            "no display with digits was found; if the clock is in this clip, set the start with --corrections",
         );
         self.estimate(
             count(0, 21, 4, 0),

@@ -1,7 +1,7 @@
 //! Runs that something befalls: stopped, killed, a card pulled, a disk full, records damaged.
 
 use super::super::records::Records;
-use super::super::{CardEvent, Ended, GAVE_UP, STATE_FOLDER, Stop, folder_unread};
+use super::super::{CardEvent, Ended, GAVE_UP, STATE_FOLDER, Stop, folder_unread, named};
 use super::*;
 use crate::note::Note;
 use crate::outcome::{NOT_READ, Skipped};
@@ -359,4 +359,15 @@ fn folders_that_could_not_be_read_are_remarked_on_and_other_skipped_files_are_no
     assert!(said(&one).starts_with("day 2 could not be read, and"));
     let two = [&one[..], &[skipped("day 3", "cannot_open")]].concat();
     assert!(said(&two).starts_with("2 files and folders could not be read, day 2 for one"));
+}
+
+#[test]
+fn a_folder_named_by_a_dot_is_called_what_it_is_called() {
+    let place = tempfile::tempdir().unwrap();
+    let card = place.path().join("A-CAM");
+    std::fs::create_dir_all(card.join("day 1")).unwrap();
+    let whole = card.canonicalize().unwrap();
+    assert_eq!(named(&[card.join("day 1/..")]), [whole]);
+    let as_it_is = [PathBuf::from("cards/A-CAM"), PathBuf::from("B")];
+    assert_eq!(named(&as_it_is), as_it_is);
 }
