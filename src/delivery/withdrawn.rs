@@ -47,14 +47,15 @@ impl Delivery<'_> {
             let Some(now) = now.filter(|_| self.out.join(&file).symlink_metadata().is_ok()) else {
                 continue;
             };
-            let is_removed = self.products.contains(&product)
+            let is_asked = self.products.contains(&product);
+            let is_removed = is_asked
                 && ledger.remove(&file).unwrap_or_else(|fault| {
                     faults.push(fault);
                     false
                 });
             withdrawn.push(Withdrawn {
                 file,
-                sentence: sentence(told, product, &now, is_removed),
+                sentence: sentence(told, product, &now, (is_asked, is_removed)),
                 is_removed,
             });
         }
@@ -114,7 +115,12 @@ enum Now {
     Otherwise,
 }
 
-fn sentence(told: &Told, product: Product, now: &Now, is_removed: bool) -> String {
+fn sentence(
+    told: &Told,
+    product: Product,
+    now: &Now,
+    (is_asked, is_removed): (bool, bool),
+) -> String {
     let was = &told.start;
     let why = match now {
         Now::NoStart => format!("with {was}; the clip has no start any more"),
@@ -127,6 +133,8 @@ fn sentence(told: &Told, product: Product, now: &Now, is_removed: bool) -> Strin
     }
     let renew = match now {
         Now::NoStart | Now::NotLetIn => String::new(),
+        // It was asked for: the clip is unsure.
+        Now::Start(_) if is_asked => ", or let unsure clips in with --with-unsure".to_owned(),
         Now::Start(_) | Now::Otherwise => {
             format!(", or have it made anew with --write {}", product.name())
         }

@@ -122,3 +122,18 @@ fn clips_read_one_by_one_are_told_of_what_no_longer_holds_too() {
         "{said}"
     );
 }
+
+/// It is unsure now: making it anew takes more than asking for copies.
+#[test]
+fn a_copy_of_a_clip_that_is_unsure_of_another_start_says_how_it_is_let_in() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    run(&shelf, &["--write", "copy"], 0);
+    let brief = BurnedIn::new("12:00:00:00", "25")
+        .strip("480x120", 60, (10, 30))
+        .seconds("0.12");
+    shelf.clip("card/A001.mov", &brief, H264);
+    let said = run(&shelf, &["--write", "copy"], 1);
+    let told = "the clip's start is 12:00:00:00 at 25 unsure now: delete it, or let unsure clips in with --with-unsure";
+    assert!(said.contains(told), "{said}");
+}
