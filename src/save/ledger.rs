@@ -314,7 +314,7 @@ impl Ledger {
     pub fn must_not_be_anothers(&self, below_out: &Path, clip: &Path) -> Result<()> {
         match self.holder(below_out, clip) {
             Holder::Another(path) => {
-                Err(refused(of_another_clip(&path)).in_file(&self.out.join(below_out)))
+                Err(refused(of_another_clip(&path)).in_file(self.out.join(below_out)))
             }
             Holder::Unknown | Holder::ThisClip => Ok(()),
         }
