@@ -77,6 +77,9 @@ pub struct Delivered {
     pub refusals: Vec<Error>,
     /// Remarks about single clips, by index.
     pub notes: Vec<(usize, Note)>,
+    /// Lists of other clips or starts, of an earlier run that read clips one by one, which those of
+    /// this run took the place of.
+    pub replaced: Vec<PathBuf>,
     /// True if it was stopped before all copies and previews were made.
     pub is_stopped: bool,
 }
@@ -124,20 +127,39 @@ impl Delivery<'_> {
             };
             let name = PathBuf::from("timeline.otio");
             let bytes = otio::to_bytes(self.card, &options);
-            done.take(put(ledger, &name, &bytes, &told), name);
+            self.put_list(ledger, name, &bytes, &told, &mut done);
         }
         if self.products.contains(&Product::Edl) {
             for (name, bytes) in edl::to_files(self.card, self.admit) {
-                let name = PathBuf::from(name);
-                done.take(put(ledger, &name, &bytes, &told), name);
+                self.put_list(ledger, PathBuf::from(name), &bytes, &told, &mut done);
             }
         }
         if self.products.contains(&Product::Csv) {
             let name = PathBuf::from("clips.csv");
             let bytes = csv::to_bytes(self.card);
-            done.take(put(ledger, &name, &bytes, &told), name);
+            self.put_list(ledger, name, &bytes, &told, &mut done);
         }
         done
+    }
+
+    /// Writes a file that speaks of all clips. A card is read again as a whole; of clips that are named
+    /// one by one, those of an earlier run are not in it any more, and nobody would know.
+    fn put_list(
+        &self,
+        ledger: &mut Ledger,
+        name: PathBuf,
+        bytes: &[u8],
+        told: &Told,
+        done: &mut Delivered,
+    ) {
+        let is_there = self.out.join(&name).is_file();
+        let before = ledger.told(&name).filter(|_| is_there);
+        let is_other = self.card.folders.is_empty() && before.is_some_and(|before| before != told);
+        let written = put(ledger, &name, bytes, told);
+        if is_other && written.is_ok() {
+            done.replaced.push(name.clone());
+        }
+        done.take(written, name);
     }
 
     /// Clips that are let in, with the name of their XMP sidecar: the clip's without its

@@ -107,6 +107,13 @@ pub fn deliver(
     });
     let errors = delivered.refusals.iter().chain(&delivered.faults);
     let missing = errors.clone().map(|error| card::not_written(error, out));
+    let replaced = delivered.replaced.iter().map(|list| {
+        format!(
+            "{}: took the place of a list of other clips or starts; name all clips in one run to have \
+             them in one list",
+            plain(&list.to_string_lossy())
+        )
+    });
     let stopped = delivered.is_stopped.then(|| {
         "stopped before all copies and previews were made; the same command again makes those that \
          are missing"
@@ -121,7 +128,11 @@ pub fn deliver(
             Status::Fine
         },
         missing: missing.collect(),
-        remarks: notes.chain(errors.map(complaint)).chain(stopped).collect(),
+        remarks: notes
+            .chain(replaced)
+            .chain(errors.map(complaint))
+            .chain(stopped)
+            .collect(),
         is_complete: !delivered.is_stopped,
     }
 }

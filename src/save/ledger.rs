@@ -351,6 +351,11 @@ impl Ledger {
             .map(|(key, told)| (PathBuf::from(key), told))
     }
 
+    /// What the file `below_out` hands on.
+    pub fn told(&self, below_out: &Path) -> Option<&Told> {
+        self.told.get(&key(below_out))
+    }
+
     /// Removes a file that is byte for byte as this program wrote it. False if it is not, or
     /// of a kind that takes long to read, or not there.
     ///

@@ -152,3 +152,21 @@ fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
         }
     }
 }
+
+#[test]
+fn lists_of_clips_read_in_another_run_are_replaced_with_a_word() {
+    let shelf = Shelf::new();
+    two_cards(&shelf);
+    let read = |card: &str, out: &str| {
+        let words = ["read", "DCIM/A001.mov", "--out", out, "--write", "csv,otio"];
+        let output = run_in(&shelf, card, &words);
+        (
+            said(&output).matches("took the place of a list").count(),
+            output.status.code(),
+        )
+    };
+    assert_eq!(read("one", "../lists").0, 0);
+    assert_eq!(read("one", "../lists"), (0, Some(0)), "the same again");
+    fs::remove_file(shelf.path("lists/A001.mov.rollmark.json")).unwrap();
+    assert_eq!(read("two", "../lists"), (2, Some(0)));
+}
