@@ -248,6 +248,11 @@ impl Ledger {
         Ok(())
     }
 
+    /// What a file that this or an earlier run put in its place hands on.
+    pub fn told(&self, below_out: &Path) -> Option<&Told> {
+        self.told.get(&key(below_out))
+    }
+
     /// The files that this and earlier runs put in their places, by their names below the
     /// output folder, with what they hand on. Names that are not Unicode are left out.
     pub fn all_told(&self) -> impl Iterator<Item = (PathBuf, &Told)> {

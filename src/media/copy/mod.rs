@@ -85,20 +85,32 @@ impl Route {
         rewrap::choose(&survey::demuxer(source)?).map(Self::Rewrap)
     }
 
-    /// The file name of a copy: containers keep their kind and name.
+    /// The file name of a copy: containers keep their kind and name. A new container's
+    /// ending goes behind the whole name: in place of the old one it would give the name
+    /// of another clip, `A001.mov` to a copy of `A001.mkv`.
     fn name(self, source: &Path, container: &str) -> PathBuf {
         let name = PathBuf::from(source.file_name().unwrap_or_default());
         match self {
             Self::Rewrap(family) if !container.split(',').any(|name| name == "mov") => {
-                name.with_extension(family.muxer())
+                let ending = family.muxer();
+                let has_ending = (name.extension()).is_some_and(|e| e.eq_ignore_ascii_case(ending));
+                if has_ending { name } else { with_ending(&name, ending) }
             }
             _ => name,
         }
     }
 }
 
-/// The file name that a copy of this clip gets: its own, or with the extension
-/// `mov` or `mp4` if its container holds no timecode track.
+/// `name.ending`, whatever ending the name has.
+fn with_ending(name: &Path, ending: &str) -> PathBuf {
+    let mut whole = name.as_os_str().to_owned();
+    whole.push(".");
+    whole.push(ending);
+    whole.into()
+}
+
+/// The file name that a copy of this clip gets: its own, or with `.mov` or `.mp4`
+/// behind it if its container holds no timecode track.
 ///
 /// # Errors
 /// [`ErrorKind::BadRequest`] with the codec that none of these containers takes;
@@ -138,7 +150,7 @@ pub fn copy_with_timecode(
     let origin = origin(source, source_bytes);
     let may_replace = |old: &mut File| match graft::copied_from(old) {
         Some(old) if old == origin => Ok(()),
-        Some(other) => Err(would_replace(copy_of(&other))),
+        Some(other) => Err(would_replace(copy_of(&other, source))),
         None => Err(would_replace(
             "this file is not a copy that Rollmark made".into(),
         )),
@@ -422,10 +434,14 @@ fn origin(source: &Path, source_bytes: u64) -> String {
     format!("{source_bytes} bytes {name}")
 }
 
-/// Says whose copy a file is, from its mark.
-fn copy_of(origin: &str) -> String {
+/// Says whose copy a file is, from its mark: not this source's.
+fn copy_of(origin: &str, source: &Path) -> String {
+    let own = source.file_name().unwrap_or_default().to_string_lossy();
     match origin.split_once(" bytes ") {
-        Some((bytes, name)) => format!("this file is a copy of another {name}, of {bytes} bytes"),
+        Some((bytes, name)) if name == own => {
+            format!("this file is a copy of another {name}, of {bytes} bytes")
+        }
+        Some((_, name)) => format!("this file is a copy of another clip, {name}"),
         None => "this file is a copy of another clip".to_owned(),
     }
 }
