@@ -242,6 +242,17 @@ impl Job<'_> {
         };
         let zero_s = Ratio::from_integer(zero) * pictures.tick_seconds;
         self.refuse_damage(&clip, &before, zero_s, &mut report)?;
+        let headless = pictures.headless(zero);
+        if headless > 0 && matches!(self.route, Route::Rewrap(_)) {
+            // Readers of the new container pass over them, so that nobody could compare them.
+            return Err(Error::new(
+                ErrorKind::Undecodable,
+                format!("its head is missing: the first {headless} pictures cannot be shown"),
+            )
+            .next(
+                "copy it from the card again; if it begins so there, too, convert it to MOV first",
+            ));
+        }
         let has_field_pairs = rewrap::has_field_pairs(pictures, clip.facts().rate);
         let from = match self.route {
             Route::Graft => {

@@ -549,6 +549,7 @@ mod tests {
             end: None,
             lacks_decoding_stamps: false,
             hidden: 0,
+            before_key: 0,
             tick_seconds: Ratio::new(1, 90_000),
         };
         // I, then a B-frame presented before it, by fields of 1/50 s.
