@@ -3,7 +3,7 @@
 
 use super::boxes::Movie;
 use super::clips::{self, Workshop};
-use super::{second, ten_hours};
+use super::{H264, SOURCE, second, ten_hours};
 use rollmark::error::{Error, ErrorKind};
 use rollmark::frame::Footage;
 use rollmark::media;
@@ -17,6 +17,91 @@ fn try_copy(shop: &Workshop, clip: &Path) -> Result<PathBuf, Error> {
     let made = media::copy_with_timecode(clip, &target, &ten_hours(), &mut Deaf);
     assert_eq!(made.is_ok(), target.exists(), "{}", clip.display());
     made.map(|report| report.map(|_| target).expect("nobody said stop"))
+}
+
+/// Which sound MOV and MP4 carry is the muxer's business; that it plays is ours.
+#[test]
+fn sound_decodes_to_the_same_samples_or_is_refused_by_name() {
+    let shop = Workshop::new();
+    let mut copies = 0;
+    for (container, sounds) in [
+        (
+            "mkv",
+            "wmav1 wmav2 pcm_s16le pcm_s24be pcm_f32le alac flac libmp3lame mp2 ac3 eac3 dca \
+             truehd libvorbis libopus adpcm_ms adpcm_ima_wav tta",
+        ),
+        (
+            "avi",
+            "adpcm_ms adpcm_ima_wav wmav2 pcm_u8 pcm_alaw pcm_mulaw libmp3lame mp2 ac3",
+        ),
+        ("ts", "aac mp2 ac3 eac3 dca libopus"),
+        ("wmv", "wmav1 wmav2"),
+    ] {
+        for sound in sounds.split_whitespace().filter(|s| clips::has_encoder(s)) {
+            let pictures = match container {
+                "avi" => "-c:v mjpeg -pix_fmt yuvj420p",
+                "wmv" => "-c:v wmv2",
+                _ => H264,
+            };
+            let name = format!("{sound}.{container}");
+            let coding = format!("{pictures} -c:a {sound} -ac 2 -strict -2");
+            let clip = shop.make(&name, SOURCE, &coding);
+            match try_copy(&shop, &clip) {
+                Ok(file) => {
+                    copies += 1;
+                    assert_eq!(second::sound(&file), second::sound(&clip), "{name}");
+                }
+                Err(refusal) => {
+                    let codec = second::values(&clip, "stream=codec_name").remove(1);
+                    assert_eq!(refusal.kind(), ErrorKind::BadRequest, "{name}: {refusal}");
+                    let what = refusal.what();
+                    assert!(
+                        what.starts_with(&format!("its sound ({codec})")),
+                        "{name}: {what}"
+                    );
+                    assert!(refusal.advice().unwrap().contains("convert"), "{refusal}");
+                }
+            }
+        }
+    }
+    assert!(copies >= 15, "{copies}");
+}
+
+/// Theora's headers lie beside its packets, Ut Video's settings in the old file's header.
+#[test]
+fn pictures_decode_to_the_same_or_are_refused_by_name() {
+    let shop = Workshop::new();
+    let mut refused = 0;
+    for (name, coding) in [
+        (
+            "utvideo.avi",
+            "-c:v utvideo -pix_fmt yuv422p -c:a pcm_s16le",
+        ),
+        ("theora.ogv", "-c:v libtheora -b:v 1M -c:a libvorbis"),
+        (
+            "huffyuv.avi",
+            "-c:v huffyuv -pix_fmt yuv422p -c:a pcm_s16le",
+        ),
+        ("ffv1.mkv", "-c:v ffv1 -c:a pcm_s16le"),
+        ("wmv2.wmv", "-c:v wmv2 -c:a libmp3lame"),
+        ("dvvideo.avi", "-s 720x576 -c:v dvvideo -c:a pcm_s16le"),
+    ] {
+        let clip = shop.make(name, SOURCE, coding);
+        match try_copy(&shop, &clip) {
+            Ok(file) => {
+                second::assert_same(&second::pictures(&file), &second::pictures(&clip), &clip);
+                assert_eq!(second::sound(&file), second::sound(&clip), "{name}");
+            }
+            Err(refusal) => {
+                refused += 1;
+                let (codec, _) = name.split_once('.').unwrap();
+                assert_eq!(refusal.kind(), ErrorKind::BadRequest, "{refusal}");
+                let what = format!("its pictures ({codec})");
+                assert!(refusal.what().starts_with(&what), "{refusal}");
+            }
+        }
+    }
+    assert!(refused >= 1, "{refused}");
 }
 
 /// A tape camera's stream, or one cut at a key picture: B-pictures that lean on what is not

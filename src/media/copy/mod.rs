@@ -7,12 +7,15 @@
 //!   without moving a byte of media: the file, its index, the track, boxes
 //! - `mxf`: the timecode fields of an MXF file, set in their place
 //! - `rewrap`: streams of other containers moved into a new QuickTime or MP4 file
+//! - `trial`: whether a stream still plays in a new container; `lost`: which of its
+//!   tags and tellings are not there
 //! - `survey`, `compare`: what source and copy hold, and whether it is the same
 //!
 //! `docs/copies.md` says why copies are made so, and what was measured.
 
 mod compare;
 mod graft;
+mod lost;
 mod moov;
 mod mxf;
 mod report;
@@ -21,6 +24,7 @@ mod start;
 mod survey;
 mod track;
 mod tree;
+mod trial;
 
 pub use report::{CopiedStream, CopyReport, CopyWay, StreamDigest};
 pub use start::CopyTimecode;
@@ -79,10 +83,10 @@ impl Route {
             } else {
                 Family::Mp4
             };
-            rewrap::check(&survey::demuxer(source)?, family)?;
+            rewrap::check(&mut survey::demuxer(source)?, family)?;
             return Ok(Self::Rewrap(family));
         }
-        rewrap::choose(&survey::demuxer(source)?).map(Self::Rewrap)
+        rewrap::choose(&mut survey::demuxer(source)?).map(Self::Rewrap)
     }
 
     /// The file name of a copy: containers keep their kind and name. A new container's
@@ -94,7 +98,11 @@ impl Route {
             Self::Rewrap(family) if !container.split(',').any(|name| name == "mov") => {
                 let ending = family.muxer();
                 let has_ending = (name.extension()).is_some_and(|e| e.eq_ignore_ascii_case(ending));
-                if has_ending { name } else { with_ending(&name, ending) }
+                if has_ending {
+                    name
+                } else {
+                    with_ending(&name, ending)
+                }
             }
             _ => name,
         }
@@ -168,7 +176,7 @@ pub fn copy_with_timecode(
         total_bytes: 3 * source_bytes,
     };
     save::long_file(target, may_replace, |temporary| {
-        check_space(target, source_bytes)?;
+        check_space(source, target, source_bytes)?;
         job.fill(clip, temporary, &mut heard)
     })
     .map_err(|e| match e.kind() {
@@ -308,9 +316,12 @@ impl Job<'_> {
         };
         report.streams = compare(&before, &after, &law)?;
         if let Some(from) = &from {
-            report
-                .not_carried
-                .extend(rewrap::lost(self.source, temporary.path(), from)?);
+            if let Some(at) = trial::first_broken(self.source, temporary.path(), from)? {
+                let name = &report.streams[at].name;
+                return Err(differs(format!("its {name} plays in another way")));
+            }
+            let lost = lost::lost(self.source, temporary.path(), from, &report.streams)?;
+            report.not_carried.extend(lost);
         }
         compare_frame_0(&mut clip, &mut copy)?;
         self.read_back(temporary, &copy, &mut report)?;
@@ -476,7 +487,7 @@ fn check_extension(name: &Path, target: &Path) -> Result<()> {
 }
 
 /// Before the first byte is written: a full disk should be found out now.
-fn check_space(target: &Path, source_bytes: u64) -> Result<()> {
+fn check_space(source: &Path, target: &Path, source_bytes: u64) -> Result<()> {
     let folder = target
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
@@ -484,7 +495,7 @@ fn check_space(target: &Path, source_bytes: u64) -> Result<()> {
     let needed = source_bytes + source_bytes / EXTRA_PART + EXTRA_BYTES;
     // Where the system cannot tell, writing will.
     match fs4::available_space(folder) {
-        Ok(free) if free < needed => Err(no_room(folder, needed, free)),
+        Ok(free) if free < needed => Err(no_room(folder, needed, free).in_file(source)),
         _ => Ok(()),
     }
 }
@@ -494,12 +505,12 @@ fn no_room(folder: &Path, needed: u64, free: u64) -> Error {
     Error::new(
         ErrorKind::CannotWrite,
         format!(
-            "the copy needs {} MB and there are {} MB free",
+            "its copy needs {} MB, and there are {} MB free in {}",
             megabytes(needed),
-            megabytes(free)
+            megabytes(free),
+            folder.display()
         ),
     )
-    .in_file(folder)
     .next("make room, or choose another folder")
 }
 
@@ -572,4 +583,18 @@ fn cannot_write(cause: impl Into<Box<dyn std::error::Error + Send + Sync>>) -> E
 
 fn would_replace(what: String) -> Error {
     Error::new(ErrorKind::WouldReplace, what)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_full_drive_is_told_with_the_clip_and_the_folder() {
+        let error = no_room(Path::new("out/day"), 566_000_000, 3_000_000);
+        let error = error.in_file("card/A001.mov").to_string();
+        for part in ["card/A001.mov", "566 MB", "3 MB free in out/day"] {
+            assert!(error.contains(part), "{error}");
+        }
+    }
 }
