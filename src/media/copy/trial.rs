@@ -195,7 +195,7 @@ fn decoded(stream: &ffmpeg::Stream, packets: &[Packet]) -> Option<Decoded> {
     unsafe {
         let raw = &mut *context.as_mut_ptr();
         // What a container says is left out at the ends is no matter of the codec.
-        raw.flags2 |= ffi::AV_CODEC_FLAG2_SKIP_MANUAL as i32;
+        raw.flags2 |= ffi::AV_CODEC_FLAG2_SKIP_MANUAL;
         raw.pkt_timebase = stream.time_base().into();
         raw.thread_count = 1;
     }
