@@ -15,7 +15,7 @@ use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::preview;
 use crate::progress::{Event, Wish};
 use crate::save::{FileStamp, Ledger, Told};
-use crate::sidecar::{Admit, csv, edl, otio, xmp};
+use crate::sidecar::{Admit, csv, edl, json, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::fs;
@@ -33,7 +33,8 @@ pub enum Product {
     Edl,
     /// `clips.csv`
     Csv,
-    /// A copy of each clip with a timecode track, under the clip's own name.
+    /// A copy of each clip with a timecode track, under the clip's own name or, in another
+    /// container, with that one's ending behind it.
     Copy,
     /// A short movie of each slate with our label beside the filmed digits.
     Preview,
@@ -228,6 +229,35 @@ impl Delivery<'_> {
         copies
     }
 
+    /// Where a clip's copy goes. A name that is not the clip's own may be another clip's after
+    /// all, where somebody called it `A001.mkv.mov`, in this run or in an earlier one: then its
+    /// ending follows once more.
+    fn copy_name(&self, index: usize, ledger: &Ledger) -> Result<PathBuf> {
+        let own = &self.below_out[index];
+        let mut name = own.with_file_name(media::copied_name(&self.sources[index])?);
+        let ending = OsString::from(name.extension().unwrap_or_default());
+        while name != *own && self.is_of_another(&name, index, ledger) {
+            name.as_mut_os_string().push(".");
+            name.as_mut_os_string().push(&ending);
+        }
+        Ok(name)
+    }
+
+    /// True if the name below the output folder is that of another clip than this one.
+    fn is_of_another(&self, name: &Path, index: usize, ledger: &Ledger) -> bool {
+        // Of two names that differ in case alone, some drives keep one.
+        let fold = |path: &Path| path.to_string_lossy().to_lowercase();
+        let folded = fold(name);
+        let clip = &self.card.clips[index].name;
+        let is_ours = || {
+            ledger
+                .told(name)
+                .is_some_and(|told| told.clip.as_ref() == Some(clip))
+        };
+        let has_sidecar = || self.out.join(with_suffix(name, json::SUFFIX)).exists();
+        self.below_out.iter().any(|other| fold(other) == folded) || has_sidecar() && !is_ours()
+    }
+
     /// `None` if the listener wanted to stop.
     fn copy(
         &self,
@@ -238,7 +268,7 @@ impl Delivery<'_> {
         let source = &self.sources[index];
         let start = copy_timecode(&self.card.clips[index].outcome)
             .map_err(|error| error.in_file(source))?;
-        let name = self.below_out[index].with_file_name(media::copied_name(source)?);
+        let name = self.copy_name(index, ledger)?;
         let made_from = made_from(source, &start.label(), start.form().rate().to_string())?;
         if ledger.has(&name, &made_from) {
             return Ok(Some((name, Vec::new())));

@@ -2,6 +2,8 @@
 //! folder that is left. Clocks are burned in by FFmpeg's `drawtext`.
 
 mod common;
+#[path = "card/copies.rs"]
+mod copies;
 #[path = "card/whose.rs"]
 mod whose;
 #[path = "card/withdrawn.rs"]
@@ -259,7 +261,7 @@ fn what_the_next_tool_reads_is_written_once_and_never_over_other_files() {
         ["10:00:00:00"],
         "the copy carries the filmed clock"
     );
-    let copied = shelf.probe("out/B/B001.mov", "stream_tags=timecode");
+    let copied = shelf.probe("out/B/B001.avi.mov", "stream_tags=timecode");
     assert_eq!(copied, ["10:00:10:00"]);
     // The same again: nothing is touched.
     run(&shelf, &["--write", list], 0);

@@ -14,6 +14,8 @@ mod labels;
 #[allow(dead_code, reason = "other tests use the rest")]
 #[path = "common/movie.rs"]
 mod movie;
+#[path = "copies/playable.rs"]
+mod playable;
 #[path = "copies/rewrapped.rs"]
 mod rewrapped;
 #[path = "copies/safety.rs"]

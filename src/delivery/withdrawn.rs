@@ -42,7 +42,7 @@ impl Delivery<'_> {
             let now = match &told.clip {
                 None => self.now_of_all(&file, product, told),
                 Some(clip) => (outcomes.get(&**clip))
-                    .and_then(|outcome| self.now_of_one(outcome, product, told)),
+                    .and_then(|outcome| self.now_of_one(&file, outcome, product, told)),
             };
             let Some(now) = now.filter(|_| self.out.join(&file).symlink_metadata().is_ok()) else {
                 continue;
@@ -64,10 +64,20 @@ impl Delivery<'_> {
 
     /// What a file of one clip would have to say; `None` if it says so, or will before the run
     /// ends, or if nothing is known.
-    fn now_of_one(&self, outcome: &ClipOutcome, product: Product, told: &Told) -> Option<Now> {
+    fn now_of_one(
+        &self,
+        file: &Path,
+        outcome: &ClipOutcome,
+        product: Product,
+        told: &Told,
+    ) -> Option<Now> {
         let is_asked = self.products.contains(&product);
-        if outcome.verdict == Verdict::Failed || is_asked && self.hands_over(product, outcome) {
+        if outcome.verdict == Verdict::Failed {
             return None;
+        }
+        if is_asked && self.hands_over(product, outcome) {
+            let is_elsewhere = product == Product::Copy && !begins_with_clip(file, told);
+            return is_elsewhere.then_some(Now::OtherName);
         }
         match start(outcome) {
             None => Some(Now::NoStart),
@@ -113,6 +123,18 @@ enum Now {
     NotLetIn,
     /// Of files that speak of all clips.
     Otherwise,
+    /// Of a copy that this run gives another name.
+    OtherName,
+}
+
+/// True if a copy's name is its clip's, or that with an ending more. Earlier versions put the
+/// new ending in place of the clip's.
+fn begins_with_clip(copy: &Path, told: &Told) -> bool {
+    let name = |text: &str| text.rsplit('/').next().map(str::to_owned);
+    let clip = told.clip.as_deref().and_then(name);
+    let copy = name(&crate::card::text_of(copy));
+    clip.zip(copy)
+        .is_none_or(|(clip, copy)| copy.starts_with(&clip))
 }
 
 fn sentence(
@@ -127,12 +149,13 @@ fn sentence(
         Now::Start(start) => format!("with {was}; the clip's start is {start} now"),
         Now::NotLetIn => format!("with {was}; unsure clips are not asked for now"),
         Now::Otherwise => "with other clips or starts than now".to_owned(),
+        Now::OtherName => format!("with {was}; the clip's copy has another name now"),
     };
     if is_removed {
         return format!("was of an earlier run, {why}: it was removed");
     }
     let renew = match now {
-        Now::NoStart | Now::NotLetIn => String::new(),
+        Now::NoStart | Now::NotLetIn | Now::OtherName => String::new(),
         // It was asked for: the clip is unsure.
         Now::Start(_) if is_asked => ", or let unsure clips in with --with-unsure".to_owned(),
         Now::Start(_) | Now::Otherwise => {

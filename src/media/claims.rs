@@ -293,7 +293,7 @@ fn duration_s(source: &Source, zero: i64) -> Option<Ratio> {
     let zero_s = Ratio::from_integer(zero) * tick;
     let mut own = Some(stream.duration())
         .filter(|ticks| *ticks > 0)
-        .map(|ticks| Ratio::from_integer(ticks) * tick);
+        .map(|ticks| Ratio::from_integer(ticks) * tick - lead_s(source, zero));
     if demuxer.format().name() == "avi" && stream.frames() > 0 {
         // FFmpeg shortens the length of a cut file, not the number of frames.
         let counted =
@@ -327,6 +327,22 @@ fn duration_s(source: &Source, zero: i64) -> Option<Ratio> {
     own.or_else(|| tagged().filter(|_| is_matroska))
         .or_else(whole)
         .filter(|s| s.is_positive())
+}
+
+/// How long before frame 0 the picture stream begins, where its length is counted from there:
+/// a transport stream that was cut begins with pictures that lean on what is not there.
+fn lead_s(source: &Source, zero: i64) -> Ratio {
+    let stream = source.stream();
+    // SAFETY: the demuxer is open.
+    let method = unsafe { (*source.demuxer().as_ptr()).duration_estimation_method };
+    let is_by_stamps = method == ffi::AVDurationEstimationMethod::AVFMT_DURATION_FROM_PTS;
+    let start = Some(stream.start_time()).filter(|start| *start != ffi::AV_NOPTS_VALUE);
+    let lead = start.map_or(0, |start| zero.saturating_sub(start).max(0));
+    if is_by_stamps {
+        Ratio::from_integer(lead) * tick_seconds(&stream)
+    } else {
+        Ratio::ZERO
+    }
 }
 
 /// A tag of the picture stream, else of the file.

@@ -156,6 +156,30 @@ fn subtitles_that_do_not_go_along_are_named() {
 }
 
 #[test]
+fn attachments_and_tags_of_streams_are_named_with_what_they_belong_to() {
+    let shop = Workshop::new();
+    let font = shop.path("Sans.ttf");
+    std::fs::write(&font, "no font").unwrap();
+    let tags = format!(
+        "-map 0 -map 1 -metadata:s:a:0 title=Boom -metadata:s:v:0 title=Wide \
+         -metadata:s:a:0 VENDOR_ID=[0][0][0][0] -attach {} -metadata:s:t mimetype=font/ttf",
+        font.display()
+    );
+    let clip = shop.make("a.mkv", SOURCE, &format!("{H264} -c:a aac {tags}"));
+    let (_, report) = copy(&shop, &clip, &ten_hours());
+    let named = report.not_carried.iter();
+    let named: Vec<_> = named.filter(|what| *what != "colour range").collect();
+    assert_eq!(
+        named,
+        [
+            "attachment Sans.ttf",
+            "tag title (Boom) of sound (aac)",
+            "tag title (Wide) of pictures (h264)",
+        ]
+    );
+}
+
+#[test]
 fn codecs_that_no_container_takes_are_refused_by_name() {
     let shop = Workshop::new();
     for (name, encode, what) in [

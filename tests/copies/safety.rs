@@ -166,7 +166,11 @@ fn containers_keep_their_kind() {
     assert_eq!(error.kind(), ErrorKind::BadRequest);
     assert!(error.to_string().contains("MOV"), "{error}");
     let film = shop.make("b.mts", SOURCE, H264);
-    assert_eq!(media::copied_name(&film).unwrap(), Path::new("b.mov"));
+    assert_eq!(media::copied_name(&film).unwrap(), Path::new("b.mts.mov"));
+    // A transport stream that calls itself a movie keeps its name.
+    let misnamed = shop.path("c.MOV");
+    std::fs::copy(&film, &misnamed).unwrap();
+    assert_eq!(media::copied_name(&misnamed).unwrap(), Path::new("c.MOV"));
 }
 
 /// Memory that is no file's, of this process and the tests beside, bytes (proc_pid_status(5)).

@@ -122,6 +122,32 @@ pub fn pictures(file: &Path) -> Vec<String> {
         .collect()
 }
 
+/// A hash of the decoded sound, all of it: also what an edit list or a codec's delay hides.
+pub fn sound(file: &Path) -> String {
+    let is_movie = file.extension().is_some_and(|e| e == "mov" || e == "mp4");
+    let all: &[&str] = if is_movie {
+        &["-ignore_editlist", "1"]
+    } else {
+        &[]
+    };
+    let mut command = Command::new("ffmpeg");
+    command.args(["-v", "error", "-nostdin", "-flags2", "+skip_manual"]);
+    command.args(all).arg("-i").arg(file);
+    command.args(["-map", "0:a:0", "-c:a", "pcm_s16le", "-f", "md5", "-"]);
+    let output = command.output().unwrap_or_else(|e| panic!("ffmpeg: {e}"));
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{}: {said}", file.display());
+    let hash = String::from_utf8_lossy(&output.stdout).trim().to_owned();
+    // The hash of nothing.
+    assert_ne!(
+        hash,
+        "MD5=d41d8cd98f00b204e9800998ecf8427e",
+        "{}",
+        file.display()
+    );
+    hash
+}
+
 /// Seconds after the first, of the presented pictures, rounded to microseconds.
 pub fn times_us(file: &Path) -> Vec<i64> {
     let words = [

@@ -55,6 +55,11 @@ pub(super) fn compare(source: &Survey, copy: &Survey, law: &Law) -> Result<Vec<C
                     rewrapped(source, step, copy, *frame_0_s)
                 }
             };
+            if let Law::Rewrapped { frame_0_s, .. } = law
+                && begins_elsewhere(source, copy, *frame_0_s)
+            {
+                return Err(shifted(copy));
+            }
             match difference {
                 Some(what) => Err(differs(format!("its {}: {what}", copy.name()))),
                 None => Ok(CopiedStream::of(source, copy)),
@@ -96,11 +101,12 @@ fn rewrapped(source: &Stream, step: usize, copy: &Stream, frame_0_s: [Ratio; 2])
             source.packets, copy.packets
         ));
     }
-    if source.hidden != copy.hidden && !is_sound {
-        return Some(format!(
-            "{} hidden pictures became {}",
-            source.hidden, copy.hidden
-        ));
+    let hidden = hidden(source, step, frame_0_s[0]);
+    if hidden != copy.hidden && !is_sound {
+        return Some(format!("{hidden} hidden pictures became {}", copy.hidden));
+    }
+    if is_sound {
+        return None;
     }
     let times = |stream: &Stream, step, frame_0_s| -> Vec<Option<Ratio>> {
         let stamps = stream.stamps.iter().step_by(step);
@@ -112,19 +118,44 @@ fn rewrapped(source: &Stream, step: usize, copy: &Stream, frame_0_s: [Ratio; 2])
         times(source, step, frame_0_s[0]),
         times(copy, 1, frame_0_s[1]),
     ];
-    if is_sound {
-        // Its time scale is the sampling rate: exact up to a tick of either.
-        let slack = source.tick_seconds + copy.tick_seconds;
-        let far = old.first().zip(new.first()).and_then(|pair| match pair {
-            (Some(old), Some(new)) => Some((*old - *new).abs() > slack),
-            _ => None,
-        });
-        return (far == Some(true)).then(|| "it begins at another time".into());
-    }
     let at = old.iter().zip(&new).position(|(old, new)| old != new)?;
     Some(format!(
         "picture {at} in the file's order is presented at another time"
     ))
+}
+
+/// True of sound that does not begin as far from frame 0 as in the source. Its time scale is
+/// the sampling rate: exact up to a tick of either.
+fn begins_elsewhere(source: &Stream, copy: &Stream, frame_0_s: [Ratio; 2]) -> bool {
+    let begin = |stream: &Stream, frame_0_s| {
+        let stamp = stream.stamps.first().copied().flatten()?;
+        Some(Ratio::from_integer(stamp) * stream.tick_seconds - frame_0_s)
+    };
+    let begins = begin(source, frame_0_s[0]).zip(begin(copy, frame_0_s[1]));
+    let slack = source.tick_seconds + copy.tick_seconds;
+    source.medium == media::Type::Audio
+        && begins.is_some_and(|(old, new)| (old - new).abs() > slack)
+}
+
+/// As Vorbis from Ogg, whose first packet is shorter than the new container takes it for.
+fn shifted(sound: &Stream) -> Error {
+    Error::new(
+        ErrorKind::BadRequest,
+        format!(
+            "its {} would begin at another time in the copy",
+            sound.name()
+        ),
+    )
+    .next("convert the clip's sound to PCM or AAC first, or use another output than the copy")
+}
+
+/// Pictures of the copy that are to be hidden: what an edit list of the source hides, and what
+/// comes before frame 0 in time. Such pictures are in files that begin with an open group:
+/// they lean on pictures that are not there, and nobody shows them.
+fn hidden(source: &Stream, step: usize, frame_0_s: Ratio) -> u64 {
+    let stamps = source.stamps.iter().step_by(step).flatten();
+    let early = stamps.filter(|t| Ratio::from_integer(**t) * source.tick_seconds < frame_0_s);
+    source.hidden.max(early.count() as u64)
 }
 
 pub(super) fn differs(what: impl std::fmt::Display) -> Error {
@@ -154,6 +185,7 @@ mod tests {
             end: None,
             lacks_decoding_stamps: false,
             hidden: 0,
+            before_key: 0,
             tick_seconds: Ratio::new(1, ticks_per_second),
         }
     }
@@ -186,6 +218,43 @@ mod tests {
         }
         let (old, new) = (survey(&[source.clone(), source.clone()]), survey(&[source]));
         assert!(compare(&old, &new, &Law::Identical).is_err());
+    }
+
+    #[test]
+    fn pictures_before_frame_0_must_be_hidden_in_the_copy() {
+        // I at 3600 of 90000 is frame 0; of the two B before it one would be seen.
+        let source = survey(&[pictures(&[3600, -3600, 0, 7200], 90_000)]);
+        let check = |hidden: u64| {
+            let law = Law::Rewrapped {
+                from: &[0],
+                field_pairs: None,
+                frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
+            };
+            let mut copy = pictures(&[0, -1024, -512, 512], 12_800);
+            copy.hidden = hidden;
+            compare(&source, &survey(&[copy]), &law).is_ok()
+        };
+        assert!(check(2));
+        assert!(!check(1));
+        assert!(!check(0));
+    }
+
+    #[test]
+    fn sound_that_begins_elsewhere_is_no_fault_of_the_drive() {
+        let sound = |first: i64| Stream {
+            medium: media::Type::Audio,
+            ..pictures(&[first, 1024], 48_000)
+        };
+        let law = Law::Rewrapped {
+            from: &[0],
+            field_pairs: None,
+            frame_0_s: [Ratio::ZERO, Ratio::ZERO],
+        };
+        let check = |first| compare(&survey(&[sound(-120)]), &survey(&[sound(first)]), &law);
+        assert!(check(-121).is_ok());
+        let error = check(-128).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::BadRequest);
+        assert!(error.what().contains("begin at another time"), "{error}");
     }
 
     #[test]

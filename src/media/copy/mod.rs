@@ -7,12 +7,15 @@
 //!   without moving a byte of media: the file, its index, the track, boxes
 //! - `mxf`: the timecode fields of an MXF file, set in their place
 //! - `rewrap`: streams of other containers moved into a new QuickTime or MP4 file
+//! - `trial`: whether a stream still plays in a new container; `lost`: which of its
+//!   tags and tellings are not there
 //! - `survey`, `compare`: what source and copy hold, and whether it is the same
 //!
 //! `docs/copies.md` says why copies are made so, and what was measured.
 
 mod compare;
 mod graft;
+mod lost;
 mod moov;
 mod mxf;
 mod report;
@@ -21,6 +24,7 @@ mod start;
 mod survey;
 mod track;
 mod tree;
+mod trial;
 
 pub use report::{CopiedStream, CopyReport, CopyWay, StreamDigest};
 pub use start::CopyTimecode;
@@ -79,26 +83,42 @@ impl Route {
             } else {
                 Family::Mp4
             };
-            rewrap::check(&survey::demuxer(source)?, family)?;
+            rewrap::check(&mut survey::demuxer(source)?, family)?;
             return Ok(Self::Rewrap(family));
         }
-        rewrap::choose(&survey::demuxer(source)?).map(Self::Rewrap)
+        rewrap::choose(&mut survey::demuxer(source)?).map(Self::Rewrap)
     }
 
-    /// The file name of a copy: containers keep their kind and name.
+    /// The file name of a copy: containers keep their kind and name. A new container's
+    /// ending goes behind the whole name: in place of the old one it would give the name
+    /// of another clip, `A001.mov` to a copy of `A001.mkv`.
     fn name(self, source: &Path, container: &str) -> PathBuf {
         let name = PathBuf::from(source.file_name().unwrap_or_default());
         match self {
             Self::Rewrap(family) if !container.split(',').any(|name| name == "mov") => {
-                name.with_extension(family.muxer())
+                let ending = family.muxer();
+                let has_ending = (name.extension()).is_some_and(|e| e.eq_ignore_ascii_case(ending));
+                if has_ending {
+                    name
+                } else {
+                    with_ending(&name, ending)
+                }
             }
             _ => name,
         }
     }
 }
 
-/// The file name that a copy of this clip gets: its own, or with the extension
-/// `mov` or `mp4` if its container holds no timecode track.
+/// `name.ending`, whatever ending the name has.
+fn with_ending(name: &Path, ending: &str) -> PathBuf {
+    let mut whole = name.as_os_str().to_owned();
+    whole.push(".");
+    whole.push(ending);
+    whole.into()
+}
+
+/// The file name that a copy of this clip gets: its own, or with `.mov` or `.mp4`
+/// behind it if its container holds no timecode track.
 ///
 /// # Errors
 /// [`ErrorKind::BadRequest`] with the codec that none of these containers takes;
@@ -138,7 +158,7 @@ pub fn copy_with_timecode(
     let origin = origin(source, source_bytes);
     let may_replace = |old: &mut File| match graft::copied_from(old) {
         Some(old) if old == origin => Ok(()),
-        Some(other) => Err(would_replace(copy_of(&other))),
+        Some(other) => Err(would_replace(copy_of(&other, source))),
         None => Err(would_replace(
             "this file is not a copy that Rollmark made".into(),
         )),
@@ -156,7 +176,7 @@ pub fn copy_with_timecode(
         total_bytes: 3 * source_bytes,
     };
     save::long_file(target, may_replace, |temporary| {
-        check_space(target, source_bytes)?;
+        check_space(source, target, source_bytes)?;
         job.fill(clip, temporary, &mut heard)
     })
     .map_err(|e| match e.kind() {
@@ -230,6 +250,17 @@ impl Job<'_> {
         };
         let zero_s = Ratio::from_integer(zero) * pictures.tick_seconds;
         self.refuse_damage(&clip, &before, zero_s, &mut report)?;
+        let headless = pictures.headless(zero);
+        if headless > 0 && matches!(self.route, Route::Rewrap(_)) {
+            // Readers of the new container pass over them, so that nobody could compare them.
+            return Err(Error::new(
+                ErrorKind::Undecodable,
+                format!("its head is missing: the first {headless} pictures cannot be shown"),
+            )
+            .next(
+                "copy it from the card again; if it begins so there, too, convert it to MOV first",
+            ));
+        }
         let has_field_pairs = rewrap::has_field_pairs(pictures, clip.facts().rate);
         let from = match self.route {
             Route::Graft => {
@@ -285,9 +316,12 @@ impl Job<'_> {
         };
         report.streams = compare(&before, &after, &law)?;
         if let Some(from) = &from {
-            report
-                .not_carried
-                .extend(rewrap::lost(self.source, temporary.path(), from)?);
+            if let Some(at) = trial::first_broken(self.source, temporary.path(), from)? {
+                let name = &report.streams[at].name;
+                return Err(differs(format!("its {name} plays in another way")));
+            }
+            let lost = lost::lost(self.source, temporary.path(), from, &report.streams)?;
+            report.not_carried.extend(lost);
         }
         compare_frame_0(&mut clip, &mut copy)?;
         self.read_back(temporary, &copy, &mut report)?;
@@ -418,10 +452,14 @@ fn origin(source: &Path, source_bytes: u64) -> String {
     format!("{source_bytes} bytes {name}")
 }
 
-/// Says whose copy a file is, from its mark.
-fn copy_of(origin: &str) -> String {
+/// Says whose copy a file is, from its mark: not this source's.
+fn copy_of(origin: &str, source: &Path) -> String {
+    let own = source.file_name().unwrap_or_default().to_string_lossy();
     match origin.split_once(" bytes ") {
-        Some((bytes, name)) => format!("this file is a copy of another {name}, of {bytes} bytes"),
+        Some((bytes, name)) if name == own => {
+            format!("this file is a copy of another {name}, of {bytes} bytes")
+        }
+        Some((_, name)) => format!("this file is a copy of another clip, {name}"),
         None => "this file is a copy of another clip".to_owned(),
     }
 }
@@ -445,7 +483,7 @@ fn check_extension(name: &Path, target: &Path) -> Result<()> {
 }
 
 /// Before the first byte is written: a full disk should be found out now.
-fn check_space(target: &Path, source_bytes: u64) -> Result<()> {
+fn check_space(source: &Path, target: &Path, source_bytes: u64) -> Result<()> {
     let folder = target
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
@@ -453,7 +491,7 @@ fn check_space(target: &Path, source_bytes: u64) -> Result<()> {
     let needed = source_bytes + source_bytes / EXTRA_PART + EXTRA_BYTES;
     // Where the system cannot tell, writing will.
     match fs4::available_space(folder) {
-        Ok(free) if free < needed => Err(no_room(folder, needed, free)),
+        Ok(free) if free < needed => Err(no_room(folder, needed, free).in_file(source)),
         _ => Ok(()),
     }
 }
@@ -463,12 +501,12 @@ fn no_room(folder: &Path, needed: u64, free: u64) -> Error {
     Error::new(
         ErrorKind::CannotWrite,
         format!(
-            "the copy needs {} MB and there are {} MB free",
+            "its copy needs {} MB, and there are {} MB free in {}",
             megabytes(needed),
-            megabytes(free)
+            megabytes(free),
+            folder.display()
         ),
     )
-    .in_file(folder)
     .next("make room, or choose another folder")
 }
 
@@ -541,4 +579,18 @@ fn cannot_write(cause: impl Into<Box<dyn std::error::Error + Send + Sync>>) -> E
 
 fn would_replace(what: String) -> Error {
     Error::new(ErrorKind::WouldReplace, what)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_full_drive_is_told_with_the_clip_and_the_folder() {
+        let error = no_room(Path::new("out/day"), 566_000_000, 3_000_000);
+        let error = error.in_file("card/A001.mov").to_string();
+        for part in ["card/A001.mov", "566 MB", "3 MB free in out/day"] {
+            assert!(error.contains(part), "{error}");
+        }
+    }
 }

@@ -4,6 +4,7 @@
 
 use super::moov::{Amends, is_timecode_key};
 use super::survey::{self, Survey};
+use super::trial::{self, Samples};
 use super::{Heard, cannot_write};
 use crate::error::{Error, ErrorKind, Result};
 use crate::media::record;
@@ -22,8 +23,9 @@ use std::path::Path;
 
 /// Tags that tell how the old container stored things, or which program wrote
 /// it: untrue of a new one.
-const STALE_TAGS: [&str; 5] = [
+const STALE_TAGS: [&str; 6] = [
     "encoder",
+    "vendor_id",
     "major_brand",
     "minor_version",
     "compatible_brands",
@@ -53,66 +55,51 @@ impl Family {
             Self::Mp4 => "MP4",
         }
     }
-
-    /// Asks the muxer itself, with this stream alone: its tables of codecs say
-    /// yes to some that it then refuses.
-    fn takes(self, stream: &ffmpeg::Stream) -> bool {
-        let name = CString::new(self.muxer()).expect("no zero bytes");
-        // SAFETY: pointers are valid for the calls; `Output` owns the context, and
-        // the buffer that stands for its file is taken away before it goes.
-        unsafe {
-            let mut context = std::ptr::null_mut();
-            let (guess, no_file) = (std::ptr::null(), std::ptr::null());
-            if ffi::avformat_alloc_output_context2(&mut context, guess, name.as_ptr(), no_file) < 0
-            {
-                return false;
-            }
-            let mut output = Output::wrap(context);
-            if ffi::avio_open_dyn_buf(&mut (*context).pb) < 0 {
-                return false;
-            }
-            let is_taken = add(&mut output, stream, self).is_ok()
-                && ffi::avformat_init_output(context, std::ptr::null_mut()) >= 0;
-            let mut buffer = std::ptr::null_mut();
-            ffi::avio_close_dyn_buf((*context).pb, &mut buffer);
-            ffi::av_free(buffer.cast());
-            (*context).pb = std::ptr::null_mut();
-            is_taken
-        }
-    }
 }
 
-/// Which container takes all pictures and all sound of a file: MOV before MP4,
-/// as it takes more of what cameras record.
+/// Which container carries all pictures and all sound of a file: MOV before MP4,
+/// as it takes more of what cameras record. `demuxer` stands at its beginning.
 ///
 /// # Errors
-/// [`ErrorKind::BadRequest`] with the codec that none takes.
-pub(super) fn choose(demuxer: &Input) -> Result<Family> {
-    let refused = |family: Family| {
-        demuxer
-            .streams()
-            .filter(must_carry)
-            .find(|stream| !family.takes(stream))
-            .map(|stream| refusal(&stream, family))
+/// [`ErrorKind::BadRequest`] with the codec that none carries.
+pub(super) fn choose(demuxer: &mut Input) -> Result<Family> {
+    let samples = Samples::of(demuxer);
+    let Some(by_quicktime) = first_refused(demuxer, &samples, Family::QuickTime)? else {
+        return Ok(Family::QuickTime);
     };
-    match (refused(Family::QuickTime), refused(Family::Mp4)) {
-        (None, _) => Ok(Family::QuickTime),
-        (_, None) => Ok(Family::Mp4),
-        (_, Some(refusal)) => Err(refusal),
+    match first_refused(demuxer, &samples, Family::Mp4)? {
+        None => Ok(Family::Mp4),
+        Some(stream) if stream.index() == by_quicktime.index() => {
+            Err(refusal(&stream, "MOV or MP4"))
+        }
+        Some(_) => Err(refusal(&by_quicktime, Family::QuickTime.title())),
     }
 }
 
 /// # Errors
 /// As [`choose`], for a container that is settled already.
-pub(super) fn check(demuxer: &Input, family: Family) -> Result<()> {
-    let streams = demuxer.streams().filter(must_carry);
-    match streams.into_iter().find(|stream| !family.takes(stream)) {
-        Some(stream) => Err(refusal(&stream, family)),
+pub(super) fn check(demuxer: &mut Input, family: Family) -> Result<()> {
+    let samples = Samples::of(demuxer);
+    match first_refused(demuxer, &samples, family)? {
+        Some(stream) => Err(refusal(&stream, family.title())),
         None => Ok(()),
     }
 }
 
-fn refusal(stream: &ffmpeg::Stream, family: Family) -> Error {
+fn first_refused<'a>(
+    demuxer: &'a Input,
+    samples: &Samples,
+    family: Family,
+) -> Result<Option<ffmpeg::Stream<'a>>> {
+    for stream in demuxer.streams().filter(must_carry) {
+        if !trial::is_carried(&stream, samples.of_stream(stream.index()), family)? {
+            return Ok(Some(stream));
+        }
+    }
+    Ok(None)
+}
+
+fn refusal(stream: &ffmpeg::Stream, container: &str) -> Error {
     let (what, instead) = match stream.parameters().medium() {
         media::Type::Video => ("pictures", "convert the clip to ProRes or H.264 first"),
         _ => ("sound", "convert the clip's sound to PCM or AAC first"),
@@ -120,16 +107,15 @@ fn refusal(stream: &ffmpeg::Stream, family: Family) -> Error {
     Error::new(
         ErrorKind::BadRequest,
         format!(
-            "its {what} ({}) cannot go into {} without being converted",
+            "its {what} ({}) cannot go into {container} without being converted",
             stream.parameters().id().name(),
-            family.title()
         ),
     )
     .next(format!("{instead}, or use another output than the copy"))
 }
 
 /// Pictures and sound; a cover is neither.
-fn must_carry(stream: &ffmpeg::Stream) -> bool {
+pub(super) fn must_carry(stream: &ffmpeg::Stream) -> bool {
     let is_cover = stream.disposition().contains(Disposition::ATTACHED_PIC);
     matches!(
         stream.parameters().medium(),
@@ -176,15 +162,20 @@ pub(super) fn rewrap(order: &Order, target: &Path, heard: &mut Heard) -> Result<
     for stream in input.streams() {
         let described = &order.survey.streams[stream.index()];
         // A stream without packets has nothing to carry, and timecode is replaced.
-        if described.packets == 0 || described.is_timecode() {
+        let is_attached = described.medium == media::Type::Attachment;
+        if described.is_timecode() || described.packets == 0 && !is_attached {
             continue;
         }
-        if must_carry(&stream) || is_allowed_beside(&stream, order.family) {
+        if must_carry(&stream) || is_allowed_beside(&stream, order.family)? {
             add(&mut output, &stream, order.family)
-                .map_err(|e| refusal(&stream, order.family).because(e))?;
+                .map_err(|e| refusal(&stream, order.family.title()).because(e))?;
             rewrapped.from.push(stream.index());
         } else {
-            rewrapped.not_carried.push(described.name());
+            let file = stream.metadata().get("filename").map(str::to_owned);
+            let name = file
+                .filter(|_| is_attached)
+                .map_or_else(|| described.name(), |file| format!("attachment {file}"));
+            rewrapped.not_carried.push(name);
         }
     }
     let chapters = input.nb_chapters();
@@ -201,24 +192,30 @@ pub(super) fn rewrap(order: &Order, target: &Path, heard: &mut Heard) -> Result<
         "movie_timescale",
         &movie_timescale(rewrapped.shown.shown_s).to_string(),
     );
-    let refused = |e: ffmpeg::Error| {
-        Error::new(
-            ErrorKind::BadRequest,
-            format!(
-                "its streams do not go into {} as they are",
-                order.family.title()
-            ),
-        )
-        .next("use another output than the copy")
-        .because(e)
-    };
-    output.write_header_with(settings).map_err(refused)?;
+    output
+        .write_header_with(settings)
+        .map_err(|e| unwritten(e, order.family))?;
     let is_done = pass(order, &mut input, &mut output, &rewrapped.from, heard)?;
     if !is_done {
         return Ok(None);
     }
-    output.write_trailer().map_err(cannot_write)?;
+    output
+        .write_trailer()
+        .map_err(|e| unwritten(e, order.family))?;
     Ok(Some(rewrapped))
+}
+
+/// A drive that fails is another matter than a muxer that does not take what it is given.
+fn unwritten(cause: ffmpeg::Error, family: Family) -> Error {
+    match cause {
+        ffmpeg::Error::Other { errno } if errno != ffmpeg::error::EINVAL => cannot_write(cause),
+        _ => Error::new(
+            ErrorKind::BadRequest,
+            format!("its streams do not go into {} as they are", family.title()),
+        )
+        .next("convert the clip to MOV first, or use another output than the copy")
+        .because(cause),
+    }
 }
 
 /// Ticks in which edit lists are counted: those of transport streams, which hold
@@ -247,15 +244,18 @@ fn shown(order: &Order) -> Amends {
 }
 
 /// Subtitles and data that the muxer knows; everything else it would refuse.
-fn is_allowed_beside(stream: &ffmpeg::Stream, family: Family) -> bool {
+fn is_allowed_beside(stream: &ffmpeg::Stream, family: Family) -> Result<bool> {
     let medium = stream.parameters().medium();
-    let id = stream.parameters().id();
-    id != codec::Id::None
-        && matches!(medium, media::Type::Subtitle | media::Type::Data)
-        && family.takes(stream)
+    let is_known = stream.parameters().id() != codec::Id::None
+        && matches!(medium, media::Type::Subtitle | media::Type::Data);
+    Ok(is_known && trial::is_carried(stream, &[], family)?)
 }
 
-fn add(output: &mut Output, stream: &ffmpeg::Stream, family: Family) -> Result<(), ffmpeg::Error> {
+pub(super) fn add(
+    output: &mut Output,
+    stream: &ffmpeg::Stream,
+    family: Family,
+) -> Result<(), ffmpeg::Error> {
     let mut added = output.add_stream(encoder::find(codec::Id::None))?;
     added.set_parameters(stream.parameters());
     added.set_time_base(stream.time_base());
@@ -340,57 +340,6 @@ pub(super) fn matrix(source: &Path, picture: usize) -> Result<Option<[u8; 36]>> 
     Ok((numbers.len() >= matrix.len()).then_some(matrix))
 }
 
-/// Tags and tellings of the pictures that the copy has not, by name; `from`
-/// names the source's stream of each stream of the copy.
-///
-/// # Errors
-/// Those of opening both.
-pub(super) fn lost(source: &Path, copy: &Path, from: &[usize]) -> Result<Vec<String>> {
-    let (source, copy) = (survey::demuxer(source)?, survey::demuxer(copy)?);
-    let mut lost = missing(&source.metadata(), &copy.metadata());
-    for (to, at) in from.iter().enumerate() {
-        let (Some(old), Some(new)) = (source.stream(*at), copy.stream(to)) else {
-            continue;
-        };
-        lost.extend(missing(&old.metadata(), &new.metadata()));
-        if old.parameters().medium() == media::Type::Video {
-            let pairs = looks(&old).into_iter().zip(looks(&new));
-            let differing = pairs.filter(|((_, old), (_, new))| old.is_some() && old != new);
-            lost.extend(differing.map(|((name, _), _)| name.to_owned()));
-        }
-    }
-    lost.sort();
-    lost.dedup();
-    Ok(lost)
-}
-
-fn missing(old: &DictionaryRef, new: &DictionaryRef) -> Vec<String> {
-    let tags = old.iter().filter(|(key, _)| !is_stale(key));
-    tags.filter(|(key, value)| new.get(key) != Some(value))
-        .map(|(key, _)| format!("tag {key}"))
-        .collect()
-}
-
-/// How pictures are to be shown, beside their matrix; `None` where the source
-/// says nothing, as FFmpeg counts (0, and 2 for colours).
-fn looks(stream: &ffmpeg::Stream) -> [(&'static str, Option<(i32, i32)>); 5] {
-    // SAFETY: the parameters belong to the open demuxer.
-    let raw = unsafe { &*stream.parameters().as_ptr() };
-    let ratio = raw.sample_aspect_ratio;
-    let said = |value: i32| (![0, 2].contains(&value)).then_some((value, 1));
-    let range = raw.color_range as i32;
-    [
-        (
-            "sample aspect ratio",
-            (ratio.num > 0).then_some((ratio.num, ratio.den)),
-        ),
-        ("colour primaries", said(raw.color_primaries as i32)),
-        ("transfer function", said(raw.color_trc as i32)),
-        ("colour matrix", said(raw.color_space as i32)),
-        ("colour range", (range > 0).then_some((range, 1))),
-    ]
-}
-
 /// True if all packets were moved, false if the listener wants to stop.
 fn pass(
     order: &Order,
@@ -408,6 +357,7 @@ fn pass(
         .iter()
         .map(|at| decoding_stamps(&order.survey.streams[*at]).map(IntoIterator::into_iter))
         .collect();
+    let mut last_pts: Vec<Option<i64>> = vec![None; from.len()];
     let mut first_field: Option<Packet> = None;
     loop {
         let mut packet = Packet::empty();
@@ -435,17 +385,28 @@ fn pass(
                 Some(first) => packet = joined(&first, &packet),
             }
         }
-        let base = input
+        let stream = input
             .stream(packet.stream())
-            .expect("a packet has a stream")
-            .time_base();
+            .expect("a packet has a stream");
+        let base = stream.time_base();
+        let before = std::mem::replace(&mut last_pts[to], packet.pts());
+        let is_sound = stream.parameters().medium() == media::Type::Audio;
+        if let Some((now, before)) = packet.pts().zip(before)
+            && packet.duration() == 0
+            && is_sound
+        {
+            // Else the muxer's edit list leaves out the last packet, as Matroska's ALAC has it.
+            packet.set_duration((now - before).max(0));
+        }
         let shift = zero.rescale(picture_base, base);
         packet.set_pts(packet.pts().map(|t| t - shift));
         packet.set_dts(packet.dts().map(|t| t - shift));
         packet.rescale_ts(base, output.stream(to).expect("added above").time_base());
         packet.set_stream(to);
         packet.set_position(-1);
-        packet.write_interleaved(output).map_err(cannot_write)?;
+        packet
+            .write_interleaved(output)
+            .map_err(|e| unwritten(e, order.family))?;
     }
 }
 
@@ -549,6 +510,7 @@ mod tests {
             end: None,
             lacks_decoding_stamps: false,
             hidden: 0,
+            before_key: 0,
             tick_seconds: Ratio::new(1, 90_000),
         };
         // I, then a B-frame presented before it, by fields of 1/50 s.

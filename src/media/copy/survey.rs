@@ -160,6 +160,8 @@ pub(super) struct Stream {
     pub lacks_decoding_stamps: bool,
     /// Packets that an edit list hides.
     pub hidden: u64,
+    /// Packets before the first that decoders can begin with; all, if there is none.
+    pub before_key: u64,
     pub tick_seconds: Ratio,
 }
 
@@ -180,6 +182,17 @@ impl Stream {
             return Some(told);
         }
         stamps.first().copied()
+    }
+
+    /// Pictures at the head of the file that lean on what is not there, where `zero` is the
+    /// stamp of frame 0.
+    pub(super) fn headless(&self, zero: i64) -> u64 {
+        let head = usize::try_from(self.before_key).unwrap_or(usize::MAX);
+        let is_lost = |stamps: &[Option<i64>]| stamps.iter().flatten().all(|t| *t < zero);
+        match self.stamps.get(..head) {
+            Some(stamps) if self.before_key < self.packets && is_lost(stamps) => self.before_key,
+            _ => 0,
+        }
     }
 
     /// For people: `pictures (h264)`, `data (mebx)`.
@@ -299,6 +312,7 @@ fn begin(stream: &ffmpeg::Stream, form: Form) -> Running {
             end: None,
             lacks_decoding_stamps: false,
             hidden: 0,
+            before_key: 0,
             tick_seconds: claims::tick_seconds(stream),
         },
         payloads: Sha256::new(),
@@ -315,6 +329,9 @@ impl Running {
     fn take(&mut self, packet: &Packet) {
         let stream = &mut self.stream;
         let payload = packet.data().unwrap_or_default();
+        if stream.before_key == stream.packets && !packet.is_key() {
+            stream.before_key += 1;
+        }
         stream.packets += 1;
         stream.hidden += u64::from(source::is_hidden(packet));
         self.framing.units(payload, |unit| {
