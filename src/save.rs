@@ -2,11 +2,13 @@
 //! leaves half a file: a temporary file in the same folder, synced, renamed.
 //! What another program or another clip put there is never replaced.
 
+mod holder;
 mod ledger;
 mod stamp;
 
+pub use holder::Holder;
 pub(crate) use ledger::hex;
-pub use ledger::{Holder, Ledger, Told};
+pub use ledger::{Ledger, Told};
 pub use stamp::FileStamp;
 
 use crate::error::{Error, ErrorKind, Result};

@@ -1,6 +1,7 @@
 //! What this program wrote into an output folder, so that a later run replaces its own
 //! files and nobody else's: not even its own once a person has changed them.
 
+use super::holder::{Holder, Source};
 use super::{
     FileStamp, cannot_write, folder_of, long_file, of_another_clip, refused, sync_folder,
     unwritable, write,
@@ -34,41 +35,6 @@ struct Line {
     /// On a line of its own: the clip that it speaks of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     source: Option<Source>,
-}
-
-/// A clip as it lay on disk when a file that speaks of it was written.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-struct Source {
-    /// The whole path; escaped where it is not Unicode.
-    path: String,
-    stamp: FileStamp,
-}
-
-impl Source {
-    fn of(clip: &Path) -> io::Result<Self> {
-        let whole = fs::canonicalize(clip)?;
-        Ok(Self {
-            path: key(&whole),
-            stamp: FileStamp::of(&fs::metadata(&whole)?),
-        })
-    }
-
-    /// True if it lies where it lay, or is a file of one name, size and time elsewhere: a card in
-    /// another slot, or its copy on a disk.
-    fn is(&self, other: &Self) -> bool {
-        let name = |source: &Self| source.path.rsplit('/').next().map(str::to_owned);
-        self.path == other.path || self.stamp == other.stamp && name(self) == name(other)
-    }
-}
-
-/// Whose start a file in the output folder holds.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Holder {
-    /// There is no such file, or no run noted it.
-    Unknown,
-    ThisClip,
-    /// That of the clip which lay there.
-    Another(String),
 }
 
 /// What a file hands on, for later runs that find otherwise.
@@ -435,7 +401,7 @@ fn check(lines: &[Line], hash: &str) -> Result<()> {
 }
 
 /// A path as text that is the same on every machine and for every path another.
-fn key(path: &Path) -> String {
+pub(super) fn key(path: &Path) -> String {
     path.components()
         .map(|part| {
             part.as_os_str()
