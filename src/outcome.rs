@@ -376,9 +376,9 @@ impl ClipOutcome {
         self.notes.iter().find(|note| note.code == TRUNCATED)
     }
 
-    /// True if a person has to look at the clip, or to copy it again.
-    pub fn needs_a_look(&self) -> bool {
-        matches!(self.verdict, Verdict::Unsure | Verdict::Failed) || self.cut_short().is_some()
+    /// True if a person has to look at the clip.
+    pub const fn needs_a_look(&self) -> bool {
+        matches!(self.verdict, Verdict::Unsure | Verdict::Failed)
     }
 
     /// How far the start may be off; `None` without a start.

@@ -287,29 +287,30 @@ pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known
             );
         }
     }
-    let given = given.fit;
+    let mut given = given.fit;
     if let Some(given_answer) = known.drop_frame {
         let free = Known {
             drop_frame: None,
             ..known.clone()
         };
         let without = judge::judge(&sightings, clip, &free).fit;
-        // One who knows that a display prints semicolons for nothing may say so, where nothing
-        // hangs on it, or with the rate; what was seen to be skipped was skipped.
-        let is_against = without.clock.as_ref().is_some_and(|clock| {
+        let against = without.clock.as_ref().filter(|clock| {
+            let answer = clock.drop_frame;
+            without.verdict == Verdict::Sure && answer.is_some_and(|a| a != given_answer)
+        });
+        if let Some(clock) = against {
+            // One who knows that a display prints semicolons for nothing may say so, where nothing
+            // hangs on it, or with the rate; what was seen to be skipped was skipped.
             let by_mark = clock.drop_frame_known_by == DropFrameKnownBy::Mark;
             let is_word_for_word = starts_alike(&without, &given)
                 && (known.rate.is_some() || counts_go_over(clock.form.rate(), clip));
-            clock
-                .drop_frame
-                .is_some_and(|answer| answer != given_answer)
-                && !(by_mark && is_word_for_word)
-        });
-        if without.verdict == Verdict::Sure && is_against {
-            return contradicted(
-                without,
-                reasons::given_drop_frame_contradicted(given_answer),
-            );
+            if !(by_mark && is_word_for_word) {
+                return contradicted(
+                    without,
+                    reasons::given_drop_frame_contradicted(given_answer),
+                );
+            }
+            given.notes.push(reasons::given_against_mark(given_answer));
         }
     }
     given

@@ -292,6 +292,20 @@ pub(super) fn given_drop_frame_contradicted(given: bool) -> Note {
     )
 }
 
+/// The note of a word on drop-frame that a mark speaks against, and nothing else does.
+pub(super) fn given_against_mark(given: bool) -> Note {
+    let (mark, taken) = match given {
+        true => ("a colon", "with"),
+        false => ("a semicolon", "without"),
+    };
+    Note::new(
+        "given_against_mark",
+        format!(
+            "before the frames {mark} is seen; the clock is taken {taken} drop-frame, as was given"
+        ),
+    )
+}
+
 pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
     Note::new(
         "drop_frame_unknown",

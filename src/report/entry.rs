@@ -43,6 +43,9 @@ impl Entry<'_> {
                     div.more {
                         p.meta { (self.meta(clip)) }
                         (reasons(pile, &outcome.reasons))
+                        @if let Some(cut) = outcome.cut_short() {
+                            ul.reasons { li { (words::sentence(&cut.sentence)) } }
+                        }
                         @if let Some(by_hand) = &outcome.by_hand {
                             @if !by_hand.remark.trim().is_empty() {
                                 p.remark { "Said by hand: “" (words::visible(&by_hand.remark)) "”" }

@@ -443,7 +443,10 @@ fn no_drop_frame_against_a_semicolon_needs_the_rate_where_the_clip_counts_otherw
         };
         let fit = run_knowing(&scene.film(), &knowing(None));
         match goes_over {
-            true => assert_sure(&fit, "11:01:50:02"),
+            true => {
+                assert_sure(&fit, "11:01:50:02");
+                assert!(fit.notes.iter().any(|n| n.code == "given_against_mark"));
+            }
             false => assert_unsure(&fit, "given_drop_frame_contradicted"),
         }
         let fit = run_knowing(&scene.film(), &knowing(Some(Rate::F29_97)));
