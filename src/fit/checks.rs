@@ -243,16 +243,17 @@ impl Table<'_> {
         });
         for group in Group::ALL {
             let mut ballot = Ballot::new(group, trust);
-            for (looks, form, counts) in &told {
-                // Where another sighting shows two digits of the hours, a single one may be either.
-                let is_cut = Some(looks.dial.hour_digits) < hour_digits;
-                if group != Group::Hours || !is_cut {
-                    ballot.add(looks, *form, counts);
-                }
+            // Where another sighting shows two digits of the hours, a single one may be either.
+            let is_heard = |looks: &Looks| {
+                group != Group::Hours || Some(looks.dial.hour_digits) >= hour_digits
+            };
+            for (looks, form, counts) in told.iter().filter(|told| is_heard(told.0)) {
+                ballot.add(looks, *form, counts);
             }
             let mut lead = ballot.lead();
             if !(lead.is_settled || lead.is_unread) {
-                for ((looks, form, counts), shapes) in told.iter().zip(&*shapes) {
+                let told = told.iter().zip(&*shapes);
+                for ((looks, form, counts), shapes) in told.filter(|(told, _)| is_heard(told.0)) {
                     if let Some(&first) = counts.first() {
                         ballot.add_shapes(shapes, looks, *form, first);
                     }

@@ -29,7 +29,7 @@ impl Source {
     pub fn of(clip: &Path) -> io::Result<Self> {
         let whole = fs::canonicalize(clip)?;
         Ok(Self {
-            path: key(&whole),
+            path: format!("/{}", key(&whole).trim_start_matches('/')),
             stamp: FileStamp::of(&fs::metadata(&whole)?),
         })
     }
