@@ -59,17 +59,15 @@ pub fn sidecar(
 ) -> Result<()> {
     write(file, &json::to_bytes(outcome), |old| {
         let old = json::from_bytes(old)?.clip.path;
-        let is_same = match holder {
-            Holder::ThisClip => true,
-            Holder::Another(_) => false,
-            Holder::Unknown => {
-                earlier_path == Some(&*old) || is_same_clip(&old, &outcome.clip.path)
+        match holder {
+            Holder::ThisClip => Ok(()),
+            Holder::Another(path) => Err(of_another_clip(path)),
+            Holder::Unknown
+                if earlier_path == Some(&*old) || is_same_clip(&old, &outcome.clip.path) =>
+            {
+                Ok(())
             }
-        };
-        match (is_same, holder) {
-            (true, _) => Ok(()),
-            (false, Holder::Another(path)) => Err(of_another_clip(path)),
-            (false, _) => Err(of_another_clip(&old)),
+            Holder::Unknown => Err(of_another_clip(&old)),
         }
     })
 }
@@ -377,12 +375,17 @@ mod tests {
         RgbImage::from_pixel(3, 2, image::Rgb([grey; 3]))
     }
 
+    /// Writes a sidecar into a folder of which no run noted anything.
+    fn first_sidecar(outcome: &ClipOutcome, file: &Path) -> Result<()> {
+        sidecar(outcome, file, &Holder::Unknown, None)
+    }
+
     #[test]
     fn a_sidecar_is_written_into_new_folders_and_nothing_else_is_left_there() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("a/b/A001.mov.rollmark.json");
         let outcome = outcome_of(Path::new("A001.mov"));
-        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
+        first_sidecar(&outcome, &file).unwrap();
         assert_eq!(
             json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
             outcome
@@ -427,9 +430,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         let mut outcome = outcome_of(Path::new("A001.mov"));
-        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
+        first_sidecar(&outcome, &file).unwrap();
         outcome.tool.version = "0.2.0".into();
-        sidecar(&outcome, &file, &Holder::Unknown, None).unwrap();
+        first_sidecar(&outcome, &file).unwrap();
         assert_eq!(
             json::from_bytes(&fs::read(&file).unwrap()).unwrap(),
             outcome
@@ -444,29 +447,17 @@ mod tests {
         fs::write(&clip, b"x").unwrap();
         let detour = folder.path().join("./A001.mov");
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(&outcome_of(&clip), &file, &Holder::Unknown, None).unwrap();
-        sidecar(&outcome_of(&detour), &file, &Holder::Unknown, None).unwrap();
+        first_sidecar(&outcome_of(&clip), &file).unwrap();
+        first_sidecar(&outcome_of(&detour), &file).unwrap();
     }
 
     #[test]
     fn the_sidecar_of_another_clip_is_kept() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(
-            &outcome_of(Path::new("card1/A001.mov")),
-            &file,
-            &Holder::Unknown,
-            None,
-        )
-        .unwrap();
+        first_sidecar(&outcome_of(Path::new("card1/A001.mov")), &file).unwrap();
         let before = fs::read(&file).unwrap();
-        let error = sidecar(
-            &outcome_of(Path::new("card2/A001.mov")),
-            &file,
-            &Holder::Unknown,
-            None,
-        )
-        .unwrap_err();
+        let error = first_sidecar(&outcome_of(Path::new("card2/A001.mov")), &file).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
         assert_eq!(
             error.what(),
@@ -485,13 +476,7 @@ mod tests {
             br#"{"format": 9, "tool": {"name": "rollmark"}}"#,
         ] {
             fs::write(&file, old).unwrap();
-            let error = sidecar(
-                &outcome_of(Path::new("A001.mov")),
-                &file,
-                &Holder::Unknown,
-                None,
-            )
-            .unwrap_err();
+            let error = first_sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
             assert_eq!(error.kind(), ErrorKind::WouldReplace);
             assert_eq!(error.file(), Some(&*file));
             assert_eq!(
@@ -507,13 +492,7 @@ mod tests {
     fn a_sidecar_is_replaced_under_the_path_of_an_earlier_run() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
-        sidecar(
-            &outcome_of(Path::new("old/A001.mov")),
-            &file,
-            &Holder::Unknown,
-            None,
-        )
-        .unwrap();
+        first_sidecar(&outcome_of(Path::new("old/A001.mov")), &file).unwrap();
         let moved = outcome_of(Path::new("new/A001.mov"));
         assert!(sidecar(&moved, &file, &Holder::Unknown, Some("older/A001.mov")).is_err());
         sidecar(&moved, &file, &Holder::Unknown, Some("old/A001.mov")).unwrap();
@@ -539,13 +518,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         fs::create_dir(&file).unwrap();
-        let error = sidecar(
-            &outcome_of(Path::new("A001.mov")),
-            &file,
-            &Holder::Unknown,
-            None,
-        )
-        .unwrap_err();
+        let error = first_sidecar(&outcome_of(Path::new("A001.mov")), &file).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
     }
 
@@ -557,7 +530,7 @@ mod tests {
         fs::write(&clip, b"pictures").unwrap();
         let file = folder.path().join("A001.mov.rollmark.json");
         std::os::unix::fs::symlink(&clip, &file).unwrap();
-        let error = sidecar(&outcome_of(&clip), &file, &Holder::Unknown, None).unwrap_err();
+        let error = first_sidecar(&outcome_of(&clip), &file).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
         assert_eq!(fs::read(&clip).unwrap(), b"pictures");
     }
