@@ -15,6 +15,8 @@ mod no_clock;
 mod pictures;
 #[path = "burned_in/rates.rs"]
 mod rates;
+#[path = "burned_in/rows.rs"]
+mod rows;
 #[path = "burned_in/segments.rs"]
 mod segments;
 

@@ -1,8 +1,10 @@
-//! Two rows of digits that stand close together: the finder took them from the side, saw them
-//! askew, or saw one of them only.
+//! Rows of digits that stand close together: the finder took them from the side, saw them askew, or
+//! saw some of them only.
 
-use super::display::{LEAST_LEGIBLE_ROW, displays_in, may_be_first};
-use super::eye::Eye;
+use super::display::{
+    Display, LEAST_LEGIBLE_ROW, displays_in, is_one_kind, may_be_first, step_in_a_stack,
+};
+use super::eye::{DISCOVERING, Eye};
 use super::layout::is_clock;
 use super::lines::Line;
 use super::pyramid::Pyramid;
@@ -12,6 +14,7 @@ use super::row::Row;
 use crate::error::Result;
 use crate::geometry::{Point, Quad};
 use crate::reading::Layout;
+use std::collections::VecDeque;
 
 /// Blocks of digits that are tried otherwise in one frame, their longest side in digit
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
@@ -39,6 +42,12 @@ pub(super) const SECOND_ROWS: [(f32, f32); 6] = [
 ];
 /// Where the first of two rows of one size stands, seen from the second.
 const FIRST_ROWS: [(f32, f32); 4] = [(-1.2, 1.0), (-1.4, 1.0), (-1.6, 1.0), (-1.85, 1.0)];
+/// Rows of a clock whose hours, minutes, seconds and frames stand one below the other, how many
+/// pairs of rows are tried for such a clock in one frame, and how far, in digit heights, a row may
+/// stand from where it must be.
+const STACKED: usize = 4;
+const MOST_STACKS: usize = 4;
+const MOST_OFF: f32 = 0.6;
 /// Down the picture: most displays are held upright, or upside down.
 const DOWN: Point = Point::new(0.0, 1.0);
 
@@ -168,6 +177,74 @@ impl Eye {
             found.extend(other);
         }
         Ok(found)
+    }
+
+    /// Clocks of four rows of two digits, as a narrow upright screen shows them largest, of which two
+    /// that follow each other are among `pieces`: they tell where the others must be. Both ways up,
+    /// where the digits make sense upside down, too.
+    pub(super) fn stacks(&self, frame: &Pyramid, pieces: &[(Row, f32)]) -> Result<Vec<Display>> {
+        let pairs: Vec<&(Row, f32)> = pieces
+            .iter()
+            .filter(|(row, legibility)| row.groups == [2] && *legibility >= LEAST_LEGIBLE_ROW)
+            .collect();
+        let mut found: Vec<Display> = Vec::new();
+        let mut tried = 0;
+        for first in &pairs {
+            for second in &pairs {
+                let step = step_in_a_stack(&first.0.quad, &second.0.quad);
+                let is_known = || found.iter().any(|d| d.has_in_it(&first.0));
+                let Some(step) = step.filter(|_| tried < MOST_STACKS && !is_known()) else {
+                    continue;
+                };
+                tried += 1;
+                found.extend(self.stack(frame, first, second, step)?);
+            }
+        }
+        Ok(found)
+    }
+
+    /// The clock of which two rows, each with its legibility, are known, `step` heights apart. Of a
+    /// column of more numbers, none is one.
+    fn stack(
+        &self,
+        frame: &Pyramid,
+        first: &(Row, f32),
+        second: &(Row, f32),
+        step: f32,
+    ) -> Result<Option<Display>> {
+        let mut rows = VecDeque::from([first.clone(), second.clone()]);
+        while rows.len() <= STACKED
+            && let Some(above) = self.pair_beside(frame, &rows[0].0, -step)?
+        {
+            rows.push_front(above);
+        }
+        while rows.len() <= STACKED
+            && let Some(below) = self.pair_beside(frame, &rows[rows.len() - 1].0, step)?
+        {
+            rows.push_back(below);
+        }
+        Ok((rows.len() == STACKED).then(|| Display {
+            presence: rows.iter().map(|row| row.1).fold(1.0, f32::min),
+            rows: rows.into_iter().map(|(row, _)| row).collect(),
+        }))
+    }
+
+    /// Two digits that stand `step` heights below a row, if they do.
+    fn pair_beside(&self, frame: &Pyramid, row: &Row, step: f32) -> Result<Option<(Row, f32)>> {
+        let place = row.row_beside(step, 1.0);
+        let Some((strip, columns)) = self.look(frame, &place, DISCOVERING)? else {
+            return Ok(None);
+        };
+        let (_, rows) = displays_in(&strip, &columns);
+        let off = |other: &Row| other.quad.centre().distance(place.centre());
+        // A strip is led to digits beside it: to the row from which this one was looked for.
+        let found = rows.into_iter().filter(|(other, legibility)| {
+            other.groups == [2]
+                && *legibility >= LEAST_LEGIBLE_ROW
+                && off(other) < MOST_OFF * place.height_px()
+                && is_one_kind(&row.quad, &other.quad)
+        });
+        Ok(found.min_by(|a, b| off(&a.0).total_cmp(&off(&b.0))))
     }
 
     /// The fullest row at one of `places` below or above `row` that makes a clock with it.

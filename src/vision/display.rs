@@ -14,6 +14,14 @@ pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 const LEAST_CLEAR: f32 = 0.5;
 /// Two outlines whose heights differ by no more than this factor may be the same.
 const ONE_OUTLINE: f32 = 1.5;
+/// Rows whose heights and lengths differ by no more than these factors may be of one kind: ones are
+/// narrow in many fonts.
+const ONE_HEIGHT: f32 = 1.3;
+const ONE_LENGTH: f32 = 1.6;
+/// Digit heights from middle to middle that two such rows may stand apart.
+const FARTHEST: f32 = 5.0;
+/// ... and that those of a column of rows may.
+const STACK_STEP: std::ops::Range<f32> = 1.1..3.0;
 /// Share of a digit height by which rows of one display may lie on each other: they stand
 /// apart, but their outlines are guesses.
 const MOST_SHARED: f32 = 0.5;
@@ -34,7 +42,7 @@ const WHOLE_PLACES: usize = 8;
 /// them 0.65 to 0.9 (seen on small digits that were caught between two counts at first).
 const BETTER_FILLED: f32 = 0.1;
 
-/// A display as it was last seen: its layout and its one or two rows.
+/// A display as it was last seen: its layout and its one, two or four rows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Display {
     pub(super) rows: Vec<Row>,
@@ -98,10 +106,15 @@ impl Display {
         self.rows.len() > 1
     }
 
-    /// True if the two stand at one place of the frame.
+    /// True if the two stand at one place of the frame, or one at a row of the other.
     pub fn is_near(&self, other: &Self) -> bool {
-        let (a, b) = (self.quad(), other.quad());
-        a.centre().distance(b.centre()) < 1.5 * a.height_px().max(b.height_px())
+        let rows = || self.rows.iter().chain(&other.rows);
+        let reach = 1.5 * rows().map(|row| row.quad.height_px()).fold(0.0, f32::max);
+        let middles = |of: &Self| {
+            let rows: Vec<Point> = of.rows.iter().map(|row| row.quad.centre()).collect();
+            rows.into_iter().chain([of.quad().centre()])
+        };
+        middles(self).any(|a| middles(other).any(|b| a.distance(b) < reach))
     }
 
     /// True if the two have one outline in the frame and one layout, the same way up.
@@ -120,6 +133,13 @@ impl Display {
         self.rows
             .iter()
             .any(|row| line.has_its_middle_on(&row.quad))
+    }
+
+    /// True if one of its rows is this one, facing the same way.
+    pub(super) fn has_in_it(&self, row: &Row) -> bool {
+        self.rows
+            .iter()
+            .any(|own| own.quad.has_its_middle_on(&row.quad) && is_one_kind(&own.quad, &row.quad))
     }
 
     /// True if each row of this one stands on one of the other's, whichever way they read, and it
@@ -155,14 +175,18 @@ impl Display {
 
     /// True if one of its rows lies on another: each digit would be read twice.
     pub(super) fn has_rows_on_each_other(&self) -> bool {
-        let [first, second] = &self.rows[..] else {
-            return false;
+        let lie_on = |a: &Quad, b: &Quad| {
+            let (along, aside) = a.along_and_aside(b.centre());
+            let shared = (a.length_px() + b.length_px()) / 2.0 - along.abs();
+            let height = a.height_px().min(b.height_px());
+            aside.abs() < MOST_SHARED * height && shared > MOST_SHARED * height
         };
-        let (a, b) = (&first.quad, &second.quad);
-        let (along, aside) = a.along_and_aside(b.centre());
-        let shared = (a.length_px() + b.length_px()) / 2.0 - along.abs();
-        let height = a.height_px().min(b.height_px());
-        aside.abs() < MOST_SHARED * height && shared > MOST_SHARED * height
+        let mut rows = self.rows.iter().enumerate();
+        rows.any(|(i, row)| {
+            self.rows[i + 1..]
+                .iter()
+                .any(|other| lie_on(&row.quad, &other.quad))
+        })
     }
 }
 
@@ -258,7 +282,10 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     for (i, (a, sure_a)) in pieces.iter().enumerate() {
         for (j, (b, sure_b)) in pieces.iter().enumerate() {
             let is_below = || may_be_first(&a.groups) && stands_below(&a.quad, &b.quad);
-            if i == j || !(is_below() || stands_behind(&a.quad, &b.quad)) {
+            let is_two_pairs = |row: &Row| row.groups == [2, 2];
+            let is_far_below =
+                || is_two_pairs(a) && is_two_pairs(b) && stands_far_below(&a.quad, &b.quad);
+            if i == j || !(is_below() || is_far_below() || stands_behind(&a.quad, &b.quad)) {
                 continue;
             }
             let display = Display {
@@ -286,6 +313,30 @@ fn stands_below(a: &Quad, b: &Quad) -> bool {
     let reach = ha.max(hb);
     (0.8 * ha.min(hb)..2.5 * reach).contains(&down)
         && along.abs() < 0.5 * a.length_px().max(b.length_px()) + reach
+        && are_alike(a, b)
+}
+
+/// True if `b` stands below `a`, as far as two lines on one upright screen may stand apart, and
+/// looks as if it were of one kind with it.
+fn stands_far_below(a: &Quad, b: &Quad) -> bool {
+    let (along, down) = a.along_and_aside(b.centre());
+    let height = a.height_px().max(b.height_px());
+    (0.0..FARTHEST * height).contains(&down) && along.abs() < height && is_one_kind(a, b)
+}
+
+/// Digit heights of `a` by which `b` stands below it, if the two may be neighbours in a column of
+/// rows of one kind.
+pub(super) fn step_in_a_stack(a: &Quad, b: &Quad) -> Option<f32> {
+    let (along, down) = a.along_and_aside(b.centre());
+    let step = down / a.height_px();
+    (STACK_STEP.contains(&step) && along.abs() < 0.5 * down && is_one_kind(a, b)).then_some(step)
+}
+
+/// True if two rows are turned alike, as tall and as long.
+pub(super) fn is_one_kind(a: &Quad, b: &Quad) -> bool {
+    let within = |most: f32, ratio: f32| (1.0 / most..most).contains(&ratio);
+    within(ONE_HEIGHT, a.height_px() / b.height_px())
+        && within(ONE_LENGTH, a.length_px() / b.length_px())
         && are_alike(a, b)
 }
 
@@ -453,6 +504,30 @@ mod tests {
             let rest = of_groups(level(place.0, place.1, 300.0, 60.0), rest);
             let pieces = [(of_groups(number, groups), 1.0), (rest, 1.0)];
             assert_eq!(pairs(&pieces).len(), count, "{pieces:?}");
+        }
+    }
+
+    /// As on an upright screen; what is smaller, longer, shifted or further off is another thing's.
+    #[test]
+    fn two_pairs_far_below_two_pairs_of_one_kind_make_a_clock() {
+        let first = level(100.0, 100.0, 200.0, 60.0);
+        for (second, groups, count) in [
+            (level(110.0, 300.0, 200.0, 60.0), &[2, 2][..], 1),
+            (level(110.0, 300.0, 200.0, 60.0), &[2], 0),
+            (level(110.0, 440.0, 200.0, 60.0), &[2, 2], 0),
+            (level(100.0, 300.0, 200.0, 40.0), &[2, 2], 0),
+            (level(100.0, 300.0, 400.0, 60.0), &[2, 2], 0),
+            (level(200.0, 300.0, 200.0, 60.0), &[2, 2], 0),
+            (level(110.0, -100.0, 200.0, 60.0), &[2, 2], 0),
+        ] {
+            let pieces = [
+                (of_groups(first, &[2, 2]), 1.0),
+                (of_groups(second, groups), 1.0),
+            ];
+            let of_first = pairs(&pieces)
+                .into_iter()
+                .filter(|d| d.rows[0].quad == first);
+            assert_eq!(of_first.count(), count, "{second:?} {groups:?}");
         }
     }
 

@@ -23,7 +23,7 @@ use image::GrayImage;
 const MOST_LINES: usize = 16;
 /// Surroundings taken into a strip: of a line that was found, whose last digit the finder may
 /// have missed (of 2,048 simulated frames nine more are lost with steps of 16 px) ...
-const DISCOVERING: Room = Room {
+pub(super) const DISCOVERING: Room = Room {
     margin: 1.0,
     step_px: 64,
 };
@@ -221,14 +221,17 @@ impl Eye {
         };
         // Displays of which the finder sees no whole line are not looked for beside a clock in
         // full view.
+        let mut stacks = Vec::new();
         if !take(&views, &mut pieces) {
             let finest_px = finest_px(frame, sharpness);
             let rows = self.look_at_blocks(frame, &unread, &lines, finest_px)?;
             take(&rows, &mut pieces);
             pieces.extend(self.other_rows(frame, &pieces)?);
+            stacks = self.stacks(frame, &pieces)?;
         }
         take(&known, &mut pieces);
         singles.extend(pairs(&pieces));
+        singles.extend(stacks);
         let displays = likeliest(singles);
         // A row that leads to another below it goes on doing so.
         let leads_on = |quad: &Quad| {

@@ -12,7 +12,7 @@
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
 //! * `display.rs` what makes a display of rows, and when two are the same
-//! * `block.rs`    two rows that the finder took from the side, saw askew, or saw one of
+//! * `block.rs`    rows close together that the finder took from the side, saw askew or saw a part of
 //! * `letters.rs`  AM and PM behind the digits of a clock of twelve hours
 //! * `lettering.rs` digits that were looked at in vain for longer than a slate is held
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame

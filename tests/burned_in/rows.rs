@@ -1,0 +1,52 @@
+//! Clocks whose groups stand in rows, one below the other.
+
+use super::{TEN, draw};
+use crate::common::program::{Said, read};
+use crate::common::{H264, Shelf};
+
+/// Text that counts from 10:00:00:00 on in a clip of 25 frames a second.
+const SECONDS: &str = r"%{eif\:trunc(n/25)\:d\:2}";
+const FRAMES: &str = r"%{eif\:mod(n\,25)\:d\:2}";
+
+/// Reads four seconds that show rows of text, so many pixels apart.
+fn read_rows(rows: &[&str], font_px: u32, step_px: i32) -> Said {
+    let shelf = Shelf::new();
+    let rows: Vec<String> = (60..)
+        .step_by(step_px as usize)
+        .zip(rows)
+        .map(|(y, text)| draw(&format!("text='{text}'"), font_px, "white", (300, y)))
+        .collect();
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=0x303030:s=720x720:r=25 -t 4 -vf {} {H264} rows.mp4",
+        rows.join(",")
+    ));
+    read(&shelf.path("rows.mp4"))
+}
+
+/// Digits of 44 px: the rows' middles stand 1.4 to 4.5 digit heights apart.
+#[test]
+fn two_rows_of_an_upright_screen_may_stand_far_apart() {
+    for step_px in [60, 120, 200] {
+        read_rows(&[r"10\:00", &format!(r"{SECONDS}\:{FRAMES}")], 60, step_px).must_be_sure_of(TEN);
+    }
+}
+
+#[test]
+fn hours_minutes_seconds_and_frames_may_stand_in_rows_of_their_own() {
+    for step_px in [80, 130] {
+        read_rows(&["10", "00", SECONDS, FRAMES], 70, step_px).must_be_sure_of(TEN);
+    }
+}
+
+/// Nor are three.
+#[test]
+fn a_column_of_more_numbers_is_no_clock() {
+    for rows in [
+        &["10", "00", SECONDS, FRAMES, "31"][..],
+        &["44", "10", "00", SECONDS, FRAMES],
+        &["00", SECONDS, FRAMES],
+    ] {
+        let said = read_rows(rows, 70, 100);
+        assert_ne!(said.verdict(), "sure", "{rows:?}: {}", said.all());
+    }
+}
