@@ -14,6 +14,9 @@ use crate::error::Result;
 const LETTERS_BEGIN_PX: f32 = 24.0;
 /// ... and both of them take so many, in wide fonts too; three letters of that height take more.
 const TWO_LETTERS_PX: f32 = 40.0;
+/// ... and at least so many, half as tall as the digits: the edge of a screen passes for one sign of
+/// 2 to 8, AM and PM take 10 to 26 (seen in twelve clips).
+const FEWEST_PX: f32 = 10.0;
 /// Nothing for so many strip px ends them.
 const LETTERS_END_PX: f32 = 14.0;
 /// Columns in which the first of them stands, at least: that of a letter of a third of the height.
@@ -26,6 +29,10 @@ const TWO_ALONE_PX: f32 = 48.0;
 /// from this sureness on (texture has 0.7 at most), and their middles lie so many strip px apart.
 const PLAIN_LETTER: f32 = 0.75;
 const LETTERS_APART_PX: std::ops::Range<f32> = 8.0..26.0;
+/// Share of the strongest contrast in a strip that a letter has at least, and how far it reaches to
+/// either side.
+const LEAST_CONTRAST: f32 = 0.4;
+const HALF_A_LETTER_PX: f32 = 5.0;
 /// Where AM and PM stand in small print: behind the upper half of the last digit ...
 const BEHIND: Beside = Beside {
     along: (0.0, 2.0),
@@ -53,7 +60,7 @@ const FURTHER_BEHIND: [Beside; 2] = [
         across: (0.0, 1.0),
     },
     Beside {
-        along: (0.1, 3.0),
+        along: (0.1, 5.5),
         across: (0.5, 1.05),
     },
 ];
@@ -94,7 +101,9 @@ impl Columns {
                 break;
             }
         }
-        Some(middle_of(last + 1) - middle_of(first))
+        let px = middle_of(last + 1) - middle_of(first);
+        let goes_on = last + 1 == self.len();
+        (px >= FEWEST_PX || goes_on).then_some(px)
     }
 
     /// True if two letters stand together from `x` (strip px) on, with nothing beside them: noise and
@@ -130,10 +139,15 @@ impl Columns {
     }
 
     /// True if two plain letters stand somewhere, with nothing plain beside them; or up to `most` of
-    /// what passes for letters, as a broad one may for two.
-    fn has_plain_letters(&self, most: usize) -> bool {
+    /// what passes for letters, as a broad one may for two. A sign that has a `contrast_at` its place
+    /// (strip px) much below that of others is none: beside letters, noise on an even ground passes
+    /// for more.
+    fn has_plain_letters(&self, most: usize, contrast_at: impl Fn(f32) -> f32) -> bool {
         let mut plain = self.characters();
         plain.retain(|c| c.sureness >= PLAIN_LETTER);
+        let signs = plain.iter().filter(|c| c.kind == Kind::Other);
+        let strongest = signs.map(|c| contrast_at(c.x)).fold(0.0, f32::max);
+        plain.retain(|c| c.kind != Kind::Other || contrast_at(c.x) >= LEAST_CONTRAST * strongest);
         let stand_together =
             |a: &Character, b: &Character| b.x - a.x <= ALONE_PX + LETTERS_APART_PX.start;
         plain.chunk_by(stand_together).any(|word| {
@@ -195,7 +209,9 @@ impl Eye {
         let beside = FURTHER_BEHIND.into_iter().chain(before);
         for (place, most) in places.chain(beside.map(|place| (place, 3))) {
             let seen = self.cut_and_read(frame, &row.beside(&place), AROUND_LETTERS)?;
-            if seen.is_some_and(|(_, columns)| columns.has_plain_letters(most)) {
+            if seen.is_some_and(|(strip, columns)| {
+                columns.has_plain_letters(most, |x| strip.contrast(x, HALF_A_LETTER_PX))
+            }) {
                 return Ok(true);
             }
         }
@@ -219,8 +235,10 @@ mod tests {
             ("10:20:30", false, false),
             ("10:20:30 PM", true, false),
             ("10:20:30PM", true, false),
-            ("10:20:30 A", true, false),
+            ("10:20:30 W", true, false),
             ("10:20:30 UTC", true, true),
+            // One sign, as thin as the edge of a screen.
+            ("10:20:30 |", false, false),
             ("10:20:30  25", false, false),
             // Far away, or not right behind.
             ("10:20:30   PM", false, false),
@@ -260,12 +278,23 @@ mod tests {
             ("25", false),
         ] {
             let columns = perfect(text, START, PITCH, 200);
-            assert_eq!(columns.has_plain_letters(2), are_two, "{text}");
+            assert_eq!(columns.has_plain_letters(2, |_| 100.0), are_two, "{text}");
+        }
+        // Noise beside two letters passes for more of them; its contrast is low.
+        let columns = perfect("LPML", START, PITCH, 100);
+        let is_within = |x: f32| (START + PITCH..START + 3.0 * PITCH).contains(&x);
+        for (beside, are_two) in [(30.0, true), (60.0, false)] {
+            let contrast_at = |x: f32| if is_within(x) { 100.0 } else { beside };
+            assert_eq!(
+                columns.has_plain_letters(2, contrast_at),
+                are_two,
+                "{beside}"
+            );
         }
         // Where a broad letter may pass for two, so may a word of three.
         for (text, are_few) in [("PM", true), ("UTC", true), ("ROLL", false), ("UT5", false)] {
             let columns = perfect(text, START, PITCH, 200);
-            assert_eq!(columns.has_plain_letters(3), are_few, "{text}");
+            assert_eq!(columns.has_plain_letters(3, |_| 100.0), are_few, "{text}");
         }
         // What lies before the place asked for is a digit.
         let columns = perfect("0PM", START, PITCH, 100);

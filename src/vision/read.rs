@@ -443,6 +443,8 @@ pub(super) mod tests {
                 ';' => (SEMICOLON, pitch * 0.5),
                 '.' => (DOT, pitch * 0.5),
                 ' ' => (NOTHING, pitch * 0.8),
+                '|' => (OTHER, pitch * 0.3),
+                'W' => (OTHER, pitch * 1.3),
                 _ => (OTHER, pitch),
             };
             let middle = x + advance / 2.0;
