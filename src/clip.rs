@@ -177,7 +177,7 @@ struct Watch<'a> {
     looked_in_colours: Option<Ratio>,
     /// What lies before settles nothing.
     must_see_from: Option<Ratio>,
-    /// Time of the frame that was read last.
+    /// Time of the frame that the footage gave last.
     reached: Ratio,
 }
 

@@ -51,16 +51,38 @@ const FIRST_BESIDE_S: (i128, i128) = (3, 4);
 /// ... and behind that at frames so many seconds apart, until the display has gone from as many in a
 /// row as there are glances.
 const BESIDE_STEP_S: (i128, i128) = (9, 10);
+/// Slates that are read one after the other without a look between them, at most: what comes and goes
+/// more often is laid over the picture, and hours of it need not be read.
+const MOST_SLATES: usize = 8;
 
 impl Watch<'_> {
     /// The dense pass: reads the displays frame by frame until they are gone, still, or
-    /// more frames cannot change the answer.
+    /// more frames cannot change the answer; then other slates that came into view meanwhile.
     pub(super) fn follow(
         &mut self,
         first: &Pyramid,
         displays: Vec<Display>,
         stamp: Stamp,
     ) -> Result<Found> {
+        let (mut found, mut next_slate) = self.follow_one(first, displays, stamp)?;
+        for _ in 1..MOST_SLATES {
+            let Some(slate) = next_slate else { break };
+            if !self.go_back(slate.stamp.seconds())? {
+                break;
+            }
+            let picture = self.picture()?;
+            (found, next_slate) = self.follow_one(&picture, slate.displays, slate.stamp)?;
+        }
+        Ok(found)
+    }
+
+    /// Reads displays frame by frame; with it the next slate, if another came into view.
+    fn follow_one(
+        &mut self,
+        first: &Pyramid,
+        displays: Vec<Display>,
+        stamp: Stamp,
+    ) -> Result<(Found, Option<Slate>)> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let began = stamp.seconds();
         let slowdown = self.slowdown(&tracks);
@@ -201,16 +223,11 @@ impl Watch<'_> {
         {
             next_slate = Some(slate);
         }
-        if let Some(slate) = next_slate
-            && self.go_back(slate.stamp.seconds())?
-        {
-            let picture = self.picture()?;
-            return self.follow(&picture, slate.displays, slate.stamp);
-        }
-        Ok(match is_settled {
+        let found = match is_settled {
             true => Found::Settled,
             false => Found::GoOn,
-        })
+        };
+        Ok((found, next_slate))
     }
 
     /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, or any

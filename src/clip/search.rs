@@ -208,27 +208,36 @@ impl Watch<'_> {
             return Ok(Found::GoOn);
         }
         self.light = Light::Colour;
-        let colours = self.picture()?;
-        let found = self.fresh_displays(&colours, stamp, search.sharpness)?;
-        if found.displays.iter().any(Display::is_plain) {
-            let found = self.look_closely(before, stamp, &colours, &found.displays, search)?;
-            if found == Found::Settled {
-                return Ok(Found::Settled);
-            }
-        }
+        let found = self.look_by_this_light(before, stamp, search);
         self.light = Light::Luma;
-        if self.reached < reached {
+        let found = found?;
+        if found == Found::GoOn && self.reached < reached {
             self.go_back(reached)?;
         }
-        Ok(Found::GoOn)
+        Ok(found)
+    }
+
+    /// Looks at a frame, and at every frame around it if it shows a plain display.
+    fn look_by_this_light(
+        &mut self,
+        before: Option<Ratio>,
+        stamp: Stamp,
+        search: Search,
+    ) -> Result<Found> {
+        let picture = self.picture()?;
+        let displays = (self.fresh_displays(&picture, stamp, search.sharpness)?).displays;
+        match displays.iter().any(Display::is_plain) {
+            true => self.look_closely(before, stamp, &picture, &displays, search),
+            false => Ok(Found::GoOn),
+        }
     }
 
     /// Goes to a frame that was given before, every frame from there on. False if it does not come
-    /// again, as in a damaged clip.
+    /// again, as in a damaged clip: what comes in its place is another frame.
     pub(super) fn go_back(&mut self, at: Ratio) -> Result<bool> {
         self.footage.set_pace(Pace::EveryFrame);
         self.footage.seek(Aim::At(at))?;
-        Ok(self.advance()?.is_some())
+        Ok(self.advance()?.is_some_and(|stamp| stamp.seconds() == at))
     }
 
     /// Looks at every frame around one that showed `displays`, and remembers them if that led

@@ -63,7 +63,7 @@ impl Display {
     }
 
     /// Outline of all digits: the only row's quad, or a rectangle along the first row that
-    /// holds both.
+    /// holds all of them.
     pub fn quad(&self) -> Quad {
         let first = self.rows[0].quad;
         if self.rows.len() == 1 {

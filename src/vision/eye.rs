@@ -155,7 +155,8 @@ impl Eye {
         })
     }
 
-    /// All lines of digits in the frame, clocks or not, surest first.
+    /// All lines of digits in the frame, clocks or not: sure ones, seen well at their size, and long
+    /// ones first.
     pub fn lines(&self, frame: &Pyramid, sharpness: Sharpness) -> Result<Vec<Line>> {
         find_lines(&*self.finder, frame, sharpness)
     }
@@ -248,7 +249,7 @@ impl Eye {
     }
 
     /// Finds a display again near where it was and reads it. `None` if it is not there.
-    /// With `search` the finder helps where the reader alone does not see it plainly.
+    /// Around it the finder helps where the reader alone does not see it plainly.
     pub fn follow(
         &self,
         frame: &Pyramid,

@@ -60,7 +60,7 @@ const NEAR_SIDE_PX: u32 = 256;
 /// Heights, in px of a level, at which the finder is at its best; training covers 5 to 30.
 const BEST_HEIGHTS_PX: std::ops::RangeInclusive<f32> = 7.0..=24.0;
 
-/// All lines of digits in the frame, surest first.
+/// All lines of digits in the frame: sure ones, seen well at their size, and long ones first.
 pub(super) fn find_lines(
     net: &dyn Net,
     pyramid: &Pyramid,

@@ -164,7 +164,7 @@ impl Stretch {
     }
 }
 
-/// Median distance between neighbouring digits with nothing between them.
+/// Lower quartile of the distances between neighbouring digits with nothing between them.
 fn usual_pitch(characters: &[&Character]) -> f32 {
     let mut steps: Vec<f32> = characters
         .windows(2)

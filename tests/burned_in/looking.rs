@@ -135,6 +135,16 @@ fn a_slate_that_is_held_up_beside_a_clock_that_is_always_there_is_noticed() {
     }
 }
 
+/// A clock that is laid over the picture for a second at a time, hours of it in one clip, is no more
+/// than a clock that goes on; each showing is read like a slate that follows upon another.
+#[test]
+fn a_clock_that_comes_and_goes_all_the_time_is_one_clock() {
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("24")
+        .then(",drawbox=t=fill:c=gray:enable='gt(mod(t,1.6),1)'");
+    read_burned_in(&clock).must_be_sure_of(TEN);
+}
+
 /// How long has been recorded, say, large above the time of day: which is the clock, nobody can tell.
 #[test]
 fn a_large_clock_does_not_hide_a_small_one_beside_it() {

@@ -57,7 +57,11 @@ impl Work<'_> {
             assert!(BY_CHANNEL_COLUMNS.contains(&layer.kernel.1) && layer.step.1 == 1);
             assert_eq!(input.stride, output.stride);
         }
+        assert_eq!(layer.bias.len(), output.stride);
+        input.check();
+        output.check();
         if let Some(plus) = self.plus {
+            plus.check();
             assert_eq!(
                 (plus.rows, plus.columns, plus.stride),
                 (output.rows, output.columns, output.stride)

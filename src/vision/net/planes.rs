@@ -68,6 +68,14 @@ impl Planes {
         (self.columns + 2 * self.border.1) * self.stride
     }
 
+    /// That all of its pixels, the border's too, have their values.
+    ///
+    /// # Panics
+    /// If some have none.
+    pub fn check(&self) {
+        assert!(self.values.len() >= (self.rows + 2 * self.border.0) * self.line());
+    }
+
     /// Place of a pixel's first value; rows and columns from minus the border on.
     ///
     /// # Panics
