@@ -1,8 +1,7 @@
-"""The two networks, shaped for the runtime that the product uses.
+"""The two networks, shaped for the code that runs them (`src/vision/net`).
 
-tract runs 1 x 1 convolutions as plain matrix products, and narrow 3 x 3 ones slowly:
-most of the work is done as a 3 x 3 per channel and a 1 x 1 over the channels (`Apart`),
-and nothing but a stem stands at full size.
+It runs 1 x 1 convolutions as plain matrix products, fastest by far: most of the work is done as a
+3 x 3 per channel and a 1 x 1 over the channels (`Apart`), and nothing but a stem stands at full size.
 """
 
 import copy

@@ -57,10 +57,21 @@ class Store:
         self.loader = DataLoader(stream, batch_size=None, num_workers=workers, prefetch_factor=8)
         self.room, self.device = room, device
         self.parts, self.made = None, 0
-        self.is_open = True
+        self.is_open, self.fault = True, None
         threading.Thread(target=self.fill, daemon=True).start()
 
     def fill(self):
+        try:
+            self.take_chunks()
+        except Exception as fault:  # told by the thread that trains
+            self.fault = fault
+
+    def must_fill(self):
+        """Raises what stopped the rendering, if anything did."""
+        if self.fault:
+            raise RuntimeError("the pictures to train on are not drawn any more") from self.fault
+
+    def take_chunks(self):
         for chunk in self.loader:
             if not self.is_open:
                 return
@@ -75,6 +86,7 @@ class Store:
             self.made += n
 
     def draw(self, n):
+        self.must_fill()
         at = torch.randint(0, min(self.made, self.room), (n,), device=self.device)
         return [p[at] for p in self.parts]
 
@@ -363,6 +375,7 @@ def main():
     store = Store(Stream(os.path.join(args.assets, "train"), make, args.seed), args.workers, room, device)
     trainee = Trainee(args.net, net, store, batch, step, figures, tune, device, args.peak)
     while store.made < 2000:
+        store.must_fill()
         time.sleep(0.2)
     if args.start and args.start.endswith(".onnx"):
         take_fused(net, args.start, lambda: step(trainee.forward, store.draw(batch)))
