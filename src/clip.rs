@@ -7,11 +7,13 @@
 
 mod afterglow;
 mod dense;
+mod earlier;
 mod in_vain;
 mod search;
 mod track;
 
 use self::afterglow::Afterglow;
+use self::earlier::Earlier;
 use self::in_vain::{InVain, Met};
 use self::search::Search;
 use crate::clip_base;
@@ -131,6 +133,7 @@ pub fn read_footage(
         looked_in_colours: None,
         must_see_from: None,
         reached: Ratio::ZERO,
+        earlier: Earlier::default(),
     };
     let fit = watch.run()?;
     if watch.frames_seen == 0 {
@@ -179,6 +182,8 @@ struct Watch<'a> {
     must_see_from: Option<Ratio>,
     /// Time of the frame that the footage gave last.
     reached: Ratio,
+    /// Frames behind the last look.
+    earlier: Earlier,
 }
 
 fn ratio((num, den): (i128, i128)) -> Ratio {

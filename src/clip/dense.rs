@@ -10,6 +10,7 @@ use crate::reading::Sighting;
 use crate::timecode::Ratio;
 use crate::vision::{self, Display, Followed, Pyramid, Sharpness};
 use std::borrow::Cow;
+use std::collections::VecDeque;
 
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
 const LOOK_AGAIN_S: (i128, i128) = (1, 4);
@@ -84,7 +85,12 @@ impl Watch<'_> {
         stamp: Stamp,
     ) -> Result<(Found, Option<Slate>)> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
-        let began = stamp.seconds();
+        let earlier = self.earlier.take();
+        for track in tracks.iter_mut().filter(|track| track.display.is_plain()) {
+            self.see_before(track, &earlier)?;
+        }
+        let began = tracks.iter().filter_map(Track::began).min();
+        let began = began.unwrap_or_else(|| stamp.seconds());
         let slowdown = self.slowdown(&tracks);
         let longest_s = Ratio::from_integer(MOST_DENSE_S) * slowdown;
         let longest_s = longest_s.min(Ratio::from_integer(MOST_DENSE_SLOWED_S));
@@ -95,7 +101,7 @@ impl Watch<'_> {
         let mut width_before = None;
         let mut has_glanced = false;
         let mut next_slate = None;
-        let is_from_the_head = began <= ratio(AT_THE_HEAD_S);
+        let is_from_the_head = stamp.seconds() <= ratio(AT_THE_HEAD_S);
         let mut beside_at = began + ratio(FIRST_BESIDE_S);
         let mut done: Vec<Track> = Vec::new();
         let mut now = Some((stamp, None));
@@ -297,6 +303,31 @@ impl Watch<'_> {
         let answer = fit::fit(&so_far, self.footage.facts(), &self.options.known);
         let is_settled = self.is_settled(&answer, &so_far);
         (answer, is_settled)
+    }
+
+    /// Reads a display in the frames before the one in which it was found, as far back as it is in
+    /// view without a break.
+    fn see_before(
+        &mut self,
+        track: &mut Track,
+        earlier: &VecDeque<(Stamp, Pyramid)>,
+    ) -> Result<()> {
+        let found = track.display.clone();
+        let mut before = Vec::new();
+        for (stamp, picture) in earlier.iter().rev() {
+            let Some(seen) = self.see(track, picture, *stamp, vision::Search::Around)? else {
+                break;
+            };
+            track.display = seen.display.clone();
+            before.push((picture, seen));
+        }
+        for (picture, seen) in before.into_iter().rev() {
+            self.stages.reading(&seen);
+            self.album.take(picture, &seen.reading);
+            track.take(seen);
+        }
+        track.display = found;
+        Ok(())
     }
 
     /// What a frame shows of a display under way; `None` if it is out of view.

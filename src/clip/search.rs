@@ -277,12 +277,18 @@ impl Watch<'_> {
         let until = at + Ratio::from_integer(NO_MORE_S);
         self.footage.seek(Aim::At(before.unwrap_or(at)))?;
         let mut next_look = before.map_or(at, |before| before + ratio(LOOK_STEP_S));
+        self.earlier.forget();
         while let Some(stamp) = self.advance()? {
             let now = stamp.seconds();
             if now > until {
                 break;
             }
             if now < next_look && now != at {
+                // What was seen at `at` is read as far back as it is in view.
+                if now < at && before != Some(now) && self.earlier.wants(stamp) {
+                    let picture = self.picture()?;
+                    self.earlier.keep(stamp, picture);
+                }
                 continue;
             }
             next_look = now + ratio(LOOK_STEP_S);
@@ -299,6 +305,7 @@ impl Watch<'_> {
             if self.reached > now {
                 seen = None;
             }
+            self.earlier.forget();
         }
         Ok(Found::GoOn)
     }

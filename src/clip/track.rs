@@ -89,6 +89,12 @@ impl Track {
         self.weigh_letters();
     }
 
+    /// Clip seconds of its first reading, if there is one.
+    pub fn began(&self) -> Option<Ratio> {
+        let first = self.sighting.readings.first();
+        first.map(|reading| reading.stamp.seconds())
+    }
+
     /// Takes what else was read in the frame that was read last.
     pub fn meets<'a>(&mut self, others: impl Iterator<Item = &'a Self>) {
         let is_whole = |other: &&Self| {

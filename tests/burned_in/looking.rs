@@ -135,6 +135,23 @@ fn a_slate_that_is_held_up_beside_a_clock_that_is_always_there_is_noticed() {
     }
 }
 
+/// A cut, or a pause of the recording, four frames and more behind the slate's first: those frames lie
+/// before the one in which it is found.
+#[test]
+fn a_cut_soon_after_the_slate_came_into_view_is_noticed() {
+    for (last, gap) in [(18, 52), (20, 50), (22, 48)] {
+        let shelf = Shelf::new();
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=black:s=640x360:r=25 -t 5 -vf {},{},{},setpts=N/25/TB {H264} -g 25 -sc_threshold 0 cut.mp4",
+            draw(r"timecode='10\:00\:00\:00':r=25", 60, "white", (100, 150)),
+            "drawbox=t=fill:c=gray:enable='lt(n,14)+gt(n,115)'",
+            format_args!("select='lt(n,{last})+gte(n,{})'", last + gap),
+        ));
+        let said = read(&shelf.path("cut.mp4"));
+        assert_eq!(said.verdict(), "unsure", "{last}: {}", said.all());
+    }
+}
+
 /// A clock that is laid over the picture for a second at a time, hours of it in one clip, is no more
 /// than a clock that goes on; each showing is read like a slate that follows upon another.
 #[test]
