@@ -155,6 +155,12 @@ def thinned(image):
     return image
 
 
+def outlined(image, width):
+    """The edges of the ink alone, `width` px wide."""
+    wide = np.asarray(image.filter(ImageFilter.MaxFilter(2 * width + 1)), np.float32)
+    return Image.fromarray((wide - np.asarray(image, np.float32)).clip(0, 255).astype(np.uint8))
+
+
 class FontFace:
     """A TrueType face, monospaced by force or as it comes, at times with a stroke or a dot in
     its 0, a foot under its 1 (to one side only in some), a bar across its 7: fonts differ most
@@ -175,6 +181,7 @@ class FontFace:
         self.small_marks = rng.uniform(0.7, 1.0)
         self.is_thinned = self.stroke == 0 and rng.random() < 0.08
         self.slant = rng.uniform(-0.05, 0.25) if rng.random() < 0.12 else 0.0
+        self.outline = rng.uniform(0.02, 0.06) if rng.random() < OUTLINED else 0.0
 
     def draw(self, text, h, dark=()):
         font = font_at(self.path, 100)
@@ -207,6 +214,8 @@ class FontFace:
             x += adv
         if self.is_thinned and h >= 24:
             image = thinned(image)
+        if self.outline and h >= 24:
+            image = outlined(image, max(1, round(self.outline * h)))
         if self.slant:  # the middles of the characters stay where they are
             image = image.transform(image.size, Image.AFFINE, (1, self.slant, -self.slant * (pad + h / 2), 0, 1, 0),
                                     Image.BILINEAR)  # fmt: skip
@@ -327,6 +336,8 @@ class MatrixFace:
 
 # Share of the fonts for clocks that are taken from the odd ones.
 ODD = 0.15
+# Share of fonts of which a display draws the outlines alone.
+OUTLINED = 0.04
 
 
 def any_font(rng, families):

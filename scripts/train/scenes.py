@@ -16,6 +16,7 @@ from PIL import Image, ImageDraw, ImageFilter
 
 from covers import finger, over_a_line
 from faces import any_face, any_font, broken, FontFace, rotation_about
+import tiles
 
 # Finder: input side and label side in px.
 SCENE_PX, SCENE_STRIDE = 256, 4
@@ -72,6 +73,9 @@ BURNED_IN = 0.13
 # Share of strips with something over a part of the line, and of those on which a part of a digit
 # stays dark: a segment, a row or column of dots, a half.
 COVERED, BROKEN = 0.38, 0.05
+# Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
+# below which nobody can tell it.
+TILED, LEAST_OF_A_MARK = 0.08, 20
 
 
 def clock_text(rng, two_lines=TWO_LINES):
@@ -605,8 +609,14 @@ def reader_strip(rng, assets):
         mask *= 1 - depth * np.maximum(lines_across[None], lines_down[:, None] * rng.choice([0, 1]))
     ink, ground = levels(rng)
     margin = int(h * 0.9)
-    flat = np.full((mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin), ground, np.float32)
-    flat[margin:-margin, margin:-margin] += (ink - ground) * mask / 255
+    shape = (mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin)
+    flat, shows_marks = np.full(shape, ground, np.float32), True
+    hinge, hinged = flat, np.float32(0)
+    if rng.random() < TILED:
+        flat, between, hinge, hinged = tiles.under(rng, shape, line, margin, margin, ground)
+        shows_marks = abs(ink - between) > LEAST_OF_A_MARK
+    flat = flat + (ink - flat) * np.pad(mask / 255, margin)
+    flat = flat + (hinge - flat) * hinged
     if rng.random() < 0.25:  # another row of the clock, close by
         size = h * rng.uniform(0.5, 1.2)
         other = face.draw(" ".join(clock_text(rng)), size, ())
@@ -729,8 +739,9 @@ def reader_strip(rng, assets):
             middle = ((tops[i, 1] + bases[i, 1]) / 2 - STRIP_H / 2) / (STRIP_BOTTOM - STRIP_TOP)
             tall = np.linalg.norm(tops[i] - bases[i]) / (STRIP_BOTTOM - STRIP_TOP)
             place[rim] = middle, math.log2(max(tall, 0.1)), 1.0
+        is_hidden = ch in KIND and not shows_marks
         if view:
-            kind[core] = IGNORE if ch in seems or ch in ".;" or not on else COLON if ch == ":" else OTHER
+            kind[core] = IGNORE if ch in seems or ch in ".;" or not on or is_hidden else COLON if ch == ":" else OTHER
             if on and ch.isdigit() and ch not in seems:
                 kind[core] = TURNED if view == "turned" else MIRROR
         elif ch.isdigit():
@@ -742,7 +753,7 @@ def reader_strip(rng, assets):
             share[core] = row
             weight[core] = 1.0
         elif ch in KIND:
-            kind[core] = KIND[ch]
+            kind[core] = IGNORE if is_hidden else KIND[ch]
         else:
             kind[core] = OTHER
     return strip, kind, share, weight, place
