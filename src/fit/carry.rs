@@ -76,12 +76,11 @@ impl Table<'_> {
         let mut ends = Ends::new(slack);
         for member in members {
             // A clock that ran past midnight is counted on.
-            let day = i128::from(chosen.pace.form.counts_per_day());
+            let day = Ratio::from_integer(chosen.pace.form.counts_per_day());
             let since = Ratio::from_integer(self.windows[member.index].reference_tick);
             let gained = chosen.pace.counts_per_second() * since * self.times.tick_s;
             let behind = chosen.start.middle() + gained - member.start.bounds.middle();
-            let days = (behind / Ratio::from_integer(day)).round();
-            ends.add(member, self.times, days * day);
+            ends.add(member, self.times, (behind - behind.wrapped(day)).round());
         }
         let parts = Ratio::from_integer(ends.parts);
         let pace = chosen.pace.counts_per_second() * self.times.tick_s * parts;

@@ -11,12 +11,12 @@ use super::looks::Looks;
 use super::pace::paces;
 use super::reasons;
 use super::shape::Shapes;
-use super::sight::{Blur, FEW_FRAMES};
+use super::sight::{Blur, DAY_S, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
 use crate::note::Note;
-use crate::timecode::{ClockForm, HalfOpen, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Ratio, wrapped};
 use std::cell::LazyCell;
 
 /// Different counts that must be seen before a clock counts as running: with
@@ -51,7 +51,7 @@ const HUNDREDTHS: u32 = 100;
 
 /// Seconds between the time at which a display stands and the one that the clock tells for then, at
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
-const NEAR_S: i32 = 60;
+const NEAR_S: i64 = 60;
 
 /// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
 /// cameras write their first frame up to half a second before or after they begin to count. Judged.
@@ -381,10 +381,8 @@ impl Table<'_> {
             };
             let told = form.label(count_at(0));
             let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
-            let is_near = told_at.is_some_and(|at| {
-                let apart = (at - stands_at).rem_euclid(86_400);
-                apart.min(86_400 - apart) <= NEAR_S
-            });
+            let is_near =
+                told_at.is_some_and(|at| wrapped(i64::from(at - stands_at), DAY_S).abs() <= NEAR_S);
             let is_against =
                 |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
             is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
@@ -411,9 +409,7 @@ impl Table<'_> {
 /// over the picture, and a clock of the time of day by rare chance. What counts frames from zero
 /// there may well be the timecode of a file that never got another one.
 fn counts_from_frame_0(form: ClockForm, start: HalfOpen) -> bool {
-    let day = Ratio::from_integer(form.counts_per_day());
-    let middle = start.middle();
-    let from_zero = middle - day * Ratio::from_integer((middle / day).round());
+    let from_zero = (start.middle()).wrapped(Ratio::from_integer(form.counts_per_day()));
     let beside = from_zero.abs() - start.width() / Ratio::from_integer(2);
     let within = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * form.rate().ratio();
     ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= within

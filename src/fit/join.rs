@@ -236,8 +236,7 @@ impl<'t> Line<'t> {
 fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {
     let day = Ratio::from_integer(pace.form.counts_per_day());
     let foretold = anchor.bounds.middle() + pace.counts_per_second() * (other.at_s - anchor.at_s);
-    let days = ((foretold - other.bounds.middle()) / day).round();
-    other.bounds.shift(day * Ratio::from_integer(days))
+    other.bounds.nearest_to(foretold, day)
 }
 
 struct Corridor {

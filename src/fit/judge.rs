@@ -7,7 +7,7 @@ use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::panel;
 use super::reasons;
-use super::sight::{Kind, Seen, order, see};
+use super::sight::{DAY_S, Kind, Seen, order, see};
 use super::sweep::DOUBT;
 use super::table::{Member, Table};
 use super::window::WindowFit;
@@ -16,7 +16,7 @@ use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::Sighting;
-use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio, wrapped};
 
 /// The slowest panel in common use, in hertz.
 const SLOW_PANEL_HZ: f64 = 50.0;
@@ -301,10 +301,9 @@ impl Table<'_> {
             };
             let at_s = Ratio::from_integer(self.windows[i].reference_tick) * self.times.tick_s;
             let here = joint.start.middle() + joint.pace.counts_per_second() * at_s;
-            let day = Ratio::from_integer(86_400);
             let apart =
                 joint.pace.form.seconds(here) - other.pace.form.seconds(other.bounds.middle());
-            let apart = apart - day * Ratio::from_integer((apart / day).round());
+            let apart = apart.wrapped(Ratio::from_integer(DAY_S));
             let coarser = other
                 .pace
                 .form
@@ -536,9 +535,9 @@ fn apart(a: Shown, b: Shown) -> Ratio {
         let count = at.floor();
         let label = pace.form.label(i64::try_from(count).unwrap_or_default());
         let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
-        let seconds = i128::from(label.hours()) * 3600
-            + i128::from(label.minutes()) * 60
-            + i128::from(label.seconds());
+        let seconds = i64::from(label.hours()) * 3600
+            + i64::from(label.minutes()) * 60
+            + i64::from(label.seconds());
         (seconds, part)
     };
     let ((seconds_a, part_a), (seconds_b, part_b)) = (split(a), split(b));
@@ -546,6 +545,6 @@ fn apart(a: Shown, b: Shown) -> Ratio {
         return part_b - part_a;
     }
     let base = |(pace, _): Shown| Ratio::from_integer(pace.form.base());
-    let seconds = (seconds_b - seconds_a + 43_200).rem_euclid(86_400) - 43_200;
+    let seconds = wrapped(seconds_b - seconds_a, DAY_S);
     (Ratio::from_integer(seconds) + part_b / base(b) - part_a / base(a)) * base(a)
 }

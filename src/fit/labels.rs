@@ -2,7 +2,7 @@
 
 use super::audit::Group;
 use super::looks::{Agreement, Looks};
-use crate::timecode::{ClockForm, Label};
+use crate::timecode::{ClockForm, Label, wrapped};
 use std::collections::BTreeMap;
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
@@ -46,9 +46,7 @@ fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> 
     let two = |from: usize| number(&digits[from..from + 2]) as u8;
     let label = Label::new(two(0), two(2), two(4), number(&digits[6..]));
     let there = form.count(&label).ok()?;
-    let day = form.counts_per_day();
-    let ahead = (there - count).rem_euclid(day);
-    Some(count + if ahead > day / 2 { ahead - day } else { ahead })
+    Some(count + wrapped(there - count, form.counts_per_day()))
 }
 
 /// How many of `some` looks tell a count that is `least` or more from that of the fit, or none
@@ -170,10 +168,7 @@ pub(super) fn other_second_at(
 ) -> Option<i64> {
     let base = i64::from(form.base());
     let part = |count: i64| i64::from(form.label(count).part());
-    let is_near = |&look: &usize| {
-        let apart = (part(counts[look]) - part(start)).rem_euclid(base);
-        apart.min(base - apart) <= near
-    };
+    let is_near = |&look: &usize| wrapped(part(counts[look]) - part(start), base).abs() <= near;
     let mut others = [0, 0];
     let mut agreeing = 0;
     for look in (0..looks.len())

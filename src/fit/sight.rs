@@ -30,7 +30,7 @@ pub const FEW_FRAMES: usize = 4;
 const STRETCH_S: i128 = 30;
 /// Looks this many clip seconds behind the first of a sighting, or more, are not fitted: a clock
 /// shows each label once a day, and stamps further apart are damaged.
-pub const DAY_S: i128 = 86_400;
+pub const DAY_S: i64 = 86_400;
 /// Fewest looks of a stretch.
 const LOOKS_OF_A_STRETCH: usize = 12;
 

@@ -5,7 +5,7 @@ use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESHES};
 use super::search::{self, Candidate};
 use super::sweep::{DOUBT, DOUBT_UNEVEN, Grid, Strip, Swept};
-use crate::timecode::{HalfOpen, Label, Ratio};
+use crate::timecode::{HalfOpen, Label, Ratio, wrapped};
 
 /// Starts this far behind the best one, in nats, are dropped before the last,
 /// finer weighing: more than any reweighing can make up for.
@@ -96,9 +96,7 @@ impl Scored {
                 let cost = ballots.iter().map(|b| b.cost(label, near)).sum::<f64>();
                 Some((form.count(&near).ok()?, cost))
             })
-            .min_by_key(|&(near, _)| {
-                (near - foretold_count.rem_euclid(form.counts_per_day())).abs()
-            })?;
+            .min_by_key(|&(near, _)| wrapped(near - foretold_count, form.counts_per_day()).abs())?;
         let moved = Ratio::from_integer(near - count);
         let start = Self {
             bounds: self.bounds.shift(moved),
