@@ -427,7 +427,7 @@ mod tests {
         let fitted = SightingFit {
             frames_read: 2,
             frames_agreeing: 2,
-            displayed: vec![0, 1, 1],
+            displayed: vec![Some(0), Some(1), None],
         };
         let window = window(&sighting, &fitted).unwrap();
         assert_eq!((window.first_seconds, window.last_seconds), (1.0, 2.0));

@@ -101,7 +101,10 @@ impl Album {
                 continue;
             }
             for (index, reading) in sighting.readings.iter().enumerate() {
-                let shown = fit.clock.as_ref().zip(fitted.displayed.get(index).copied());
+                let shown = fit
+                    .clock
+                    .as_ref()
+                    .zip(fitted.displayed.get(index).copied().flatten());
                 if let Some((clock, displayed_count)) = shown {
                     points.push(Point {
                         seconds: reading.stamp.seconds_f64(),

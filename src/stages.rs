@@ -286,7 +286,8 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
     let per_second = (clock.form.rate().ratio() * clock.speed).to_f64();
     let mut dots: Vec<(f64, f64, bool)> = Vec::new();
     for (sighting, fitted) in sightings.iter().zip(&fit.sightings) {
-        for (reading, &count) in sighting.readings.iter().zip(&fitted.displayed) {
+        let shown = sighting.readings.iter().zip(&fitted.displayed);
+        for (reading, count) in shown.filter_map(|(r, count)| Some((r, (*count)?))) {
             let time_s = reading.stamp.seconds_f64();
             let into = phi + per_second * time_s - count as f64;
             // A fit across midnight counts on; the labels start again.

@@ -125,9 +125,10 @@ impl Table<'_> {
             let mut tally = Tally::of(looks, form, counts, blur);
             let sighting = &mut fit.sightings[seen.sighting];
             sighting.frames_agreeing += tally.agreeing;
-            sighting.displayed.resize(looks.readings_in_sighting, 0);
+            let readings = self.sightings[seen.sighting].readings.len();
+            sighting.displayed.resize(readings, None);
             for (&source, &count) in looks.sources.iter().zip(counts) {
-                sighting.displayed[source] = count;
+                sighting.displayed[source] = Some(count);
             }
             read += tally.read;
             agreeing += tally.agreeing;

@@ -116,8 +116,6 @@ pub(super) struct Looks<'a> {
     readings: Vec<&'a Reading>,
     /// Place of each reading in the sighting.
     pub sources: Vec<usize>,
-    /// Readings in the sighting, including those passed over.
-    pub readings_in_sighting: usize,
     /// Ticks after frame 0, ascending.
     pub ticks: Vec<i64>,
     /// ln(10 p) for each reading, place and digit: what a digit says for a
@@ -156,7 +154,6 @@ impl<'a> Looks<'a> {
             readings: sources.iter().map(|&i| &sighting.readings[i]).collect(),
             ticks: sources.iter().map(|&i| ticks[i]).collect(),
             sources,
-            readings_in_sighting: sighting.readings.len(),
             logs: Vec::new(),
             blank: Vec::new(),
         };
@@ -185,7 +182,6 @@ impl<'a> Looks<'a> {
             dial: self.dial,
             readings: keep.iter().map(|&i| self.readings[i]).collect(),
             sources: keep.iter().map(|&i| self.sources[i]).collect(),
-            readings_in_sighting: self.readings_in_sighting,
             ticks: keep.iter().map(|&i| self.ticks[i]).collect(),
             logs: keep
                 .iter()

@@ -161,15 +161,16 @@ pub struct SightingFit {
     pub frames_read: usize,
     /// Those in which every told digit agrees with the fit.
     pub frames_agreeing: usize,
-    /// For each reading, as they lie in the sighting: the count that the fit
-    /// says was displayed. Empty if the sighting does not show the fitted clock.
-    pub displayed: Vec<i64>,
+    /// For each reading, as they lie in the sighting: the count that the fit says was displayed;
+    /// `None` if it says nothing of that frame, as of one in which the display is held. Empty if
+    /// the sighting does not show the fitted clock.
+    pub displayed: Vec<Option<i64>>,
 }
 
 impl SightingFit {
     /// True if the sighting shows the fitted clock.
-    pub const fn is_the_clock(&self) -> bool {
-        !self.displayed.is_empty()
+    pub fn is_the_clock(&self) -> bool {
+        self.displayed.iter().any(Option::is_some)
     }
 }
 
