@@ -142,12 +142,16 @@ impl Agreement {
 
 impl<'a> Looks<'a> {
     /// `ticks` as in [`Times`]. Readings with another number of places than the
-    /// layout has are passed over. `None` if the layout is no clock's.
+    /// layout has are passed over. `None` if the layout is no clock's, or if no reading is left: of
+    /// looks there is a first and a last one.
     pub fn of(sighting: &'a Sighting, ticks: &[i64]) -> Option<Self> {
         let dial = Dial::of(&sighting.layout)?;
         let mut sources: Vec<usize> = (0..sighting.readings.len())
             .filter(|&i| sighting.readings[i].places.len() == dial.places())
             .collect();
+        if sources.is_empty() {
+            return None;
+        }
         sources.sort_by_key(|&i| ticks[i]);
         let mut looks = Self {
             dial,

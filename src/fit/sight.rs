@@ -37,7 +37,7 @@ const LOOKS_OF_A_STRETCH: usize = 12;
 /// What a sighting is, by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
-    /// The groups of digits are no clock's.
+    /// The groups of digits are no clock's, or no reading has as many.
     OtherLayout,
     /// No start explains the digits.
     Nothing,
@@ -119,7 +119,7 @@ impl<'a> Seen<'a> {
     }
 }
 
-/// Fits each stretch of a sighting and says what it is.
+/// Fits each stretch of a sighting and says what it is; nothing of one without a reading.
 pub(super) fn see<'a>(
     sighting: usize,
     of: &'a Sighting,
@@ -127,6 +127,9 @@ pub(super) fn see<'a>(
     times: &Times,
     known: &Known,
 ) -> Vec<Seen<'a>> {
+    if of.readings.is_empty() {
+        return Vec::new();
+    }
     let Some(looks) = Looks::of(of, ticks) else {
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };

@@ -1,12 +1,12 @@
 //! Readings that are poor, contradictory, or no clock's.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
-use super::sim::{COLON, Filmed, Scene, facts, flat_marks, frames};
+use super::sim::{COLON, Filmed, Scene, flat_marks, frames};
 use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
-use crate::reading::{DigitOdds, MarkOdds, Sighting};
+use crate::reading::{DigitOdds, MarkOdds};
 use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -385,24 +385,28 @@ fn a_price_is_no_clock_and_nothing_is_none() {
     for reading in &mut filmed.sighting.readings {
         reading.places.truncate(4);
     }
-    let fit = run(&filmed);
-    assert_eq!(fit.verdict, Verdict::None);
-    assert_eq!(codes(&fit), ["no_clock_layout"]);
-    let none: [&Sighting; 0] = [];
-    let nothing = crate::fit::fit(
-        &none,
-        &facts(Rate::F25, Ratio::new(1, 25)),
-        &Known::default(),
+    // Nor is what has the groups of one, and no reading with as many digits.
+    let mut short = filmed.sighting.clone();
+    short.layout.groups = vec![2, 2, 2, 2];
+    let mut empty = short.clone();
+    empty.readings.clear();
+    for (sightings, code) in [
+        (&[&filmed.sighting][..], "no_clock_layout"),
+        (&[&short], "no_clock_layout"),
+        (&[&empty], "no_display"),
+        (&[], "no_display"),
+    ] {
+        let fit = crate::fit::fit(sightings, &filmed.facts, &Known::default());
+        assert_eq!(fit.verdict, Verdict::None);
+        assert_eq!(codes(&fit), [code]);
+    }
+    // They take nothing from a clock beside them.
+    let clock = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    let beside = [&short, &clock.sighting, &empty];
+    assert_sure(
+        &crate::fit::fit(&beside, &clock.facts, &Known::default()),
+        "10:20:30:07",
     );
-    assert_eq!(nothing.verdict, Verdict::None);
-    assert_eq!(codes(&nothing), ["no_display"]);
-    let empty = Sighting {
-        layout: filmed.sighting.layout.clone(),
-        is_lettered: false,
-        readings: Vec::new(),
-    };
-    let fit = crate::fit::fit(&[empty], &filmed.facts, &Known::default());
-    assert_eq!(fit.verdict, Verdict::None);
 }
 
 #[test]
