@@ -91,6 +91,12 @@ fn fixed(of: Ratio) -> i64 {
     i64::try_from(whole).unwrap_or(i64::MAX / 4)
 }
 
+/// The product of two numbers in parts, in parts. That of the counts and refreshes of a few hours
+/// leaves 64 bits before it is divided, not after.
+const fn product(a: i64, b: i64) -> i64 {
+    (a as i128 * b as i128 / ONE as i128) as i64
+}
+
 /// From `low` to `high`, both included.
 #[derive(Clone, Copy)]
 struct Range {
@@ -150,8 +156,8 @@ impl Panels {
     const fn late(&self, at: Range, refresh: Range) -> Range {
         let Range { low, high } = self.refreshes;
         let passed = [
-            at.low * if at.low < 0 { high } else { low } / ONE,
-            at.high * if at.high < 0 { low } else { high } / ONE,
+            product(at.low, if at.low < 0 { high } else { low }),
+            product(at.high, if at.high < 0 { low } else { high }),
         ];
         let from = passed[0] - 1 + self.ticks.low;
         let to = passed[1] + 1 + self.ticks.high;
@@ -176,8 +182,8 @@ impl Panels {
     /// `None` if that is little.
     fn halves(&self, farthest: i64) -> Option<[Self; 2]> {
         let refresh = ONE * ONE / self.refreshes.low;
-        let by_rate = self.refreshes.width() * farthest / ONE * refresh / ONE;
-        let by_tick = self.ticks.width() * refresh / ONE;
+        let by_rate = product(product(self.refreshes.width(), farthest), refresh);
+        let by_tick = product(self.ticks.width(), refresh);
         let by_phase = self.phases.width();
         let most = by_rate.max(by_tick).max(by_phase);
         if most < FINEST {
