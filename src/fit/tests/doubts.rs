@@ -24,6 +24,7 @@ fn one_misread_digit_in_every_fifth_frame_does_not_move_the_start() {
 
 #[test]
 fn fewer_than_half_agreeing_is_never_sure() {
+    let mut unsure = 0;
     for seed in 0..30 {
         let mut scene = Scene::new(frames(Rate::F25), "02:28:52:00", Rate::F25);
         scene.frames = (0..100).collect();
@@ -33,8 +34,10 @@ fn fewer_than_half_agreeing_is_never_sure() {
         assert_ne!(fit.verdict, Verdict::Sure, "{fit:#?}");
         if fit.verdict == Verdict::Unsure {
             assert_eq!(label(&fit), "02:28:52:00");
+            unsure += 1;
         }
     }
+    assert!(unsure > 20, "{unsure}");
 }
 
 #[test]
@@ -489,8 +492,7 @@ fn stamps_that_lie_ages_apart_cost_no_memory_and_make_no_wrong_start() {
         }
         let fit = run(&filmed);
         // The frames before the leap tell the start all the same.
-        let is_right = label(&fit) == "10:20:30:07";
-        assert!(fit.verdict != Verdict::Sure || is_right, "2^{power} ticks");
+        assert_sure(&fit, "10:20:30:07");
     }
 }
 
