@@ -126,7 +126,7 @@ impl Album {
                 }
             }
         }
-        crops.sort_by(|a, b| a.0.at_s.cmp(&b.0.at_s));
+        crops.sort_by_key(|(kept, ..)| kept.at_s);
         Evidence {
             crops: spread(&crops, MOST_CROPS)
                 .map(|(kept, reading, shown)| Crop {
