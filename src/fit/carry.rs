@@ -31,10 +31,10 @@ impl Table<'_> {
     ) -> HalfOpen {
         let is_given = self.known.rate == Some(chosen.pace.form.rate());
         let is_known = is_given || chosen.drift_ppm.is_some();
-        let first = members.iter().map(|m| m.looks.ticks[0]).min();
+        let first = members.iter().map(|m| m.placed.looks.ticks[0]).min();
         let last = members
             .iter()
-            .map(|m| m.looks.ticks[m.looks.len() - 1])
+            .map(|m| m.placed.looks.ticks[m.placed.looks.len() - 1])
             .max();
         let (Some(first), Some(last)) = (first, last) else {
             return start;
@@ -128,12 +128,9 @@ impl Ends {
 
     /// The looks of a member, whose counts are `more` behind those of the first one.
     fn add(&mut self, member: &Member, times: &Times, more: i128) {
-        let (looks, counts) = (member.looks, &member.counts);
-        let form = member.start.pace.form;
-        let plain: Vec<usize> = (0..looks.len())
-            .filter(|&look| !looks.is_mixed(look))
-            .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
-            .collect();
+        let placed = &member.placed;
+        let (looks, counts) = (placed.looks, &placed.counts);
+        let plain = placed.plainly_agreeing();
         let rounding = i128::from(times.rounding_ticks);
         for same in plain.chunk_by(|&a, &b| counts[a] == counts[b]) {
             let tick = |at: usize| i128::from(looks.ticks[same[at]]);

@@ -1,6 +1,6 @@
 //! What clock it is, and how that is known.
 
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
 use super::join::Joint;
 use super::judge::label_of;
 use super::looks::Looks;
@@ -103,8 +103,12 @@ impl Table<'_> {
         let form = chosen.pace.form;
         let is_lettered = |m: &Member| self.sightings[self.seen[m.index].sighting].is_lettered;
         let may_be_of_twelve = |m: &Member| {
-            let form = m.start.pace.form;
-            let mut hours = m.counts.iter().map(|&count| form.label(count).hours());
+            let form = m.placed.form;
+            let mut hours = m
+                .placed
+                .counts
+                .iter()
+                .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
         if matches!(form, ClockForm::Frames { .. })

@@ -1,6 +1,6 @@
 //! From weighed starts to a verdict with reasons.
 
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
 use super::clock::mark_odds;
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
@@ -490,11 +490,11 @@ impl Table<'_> {
 /// The start, and what the first looks of the earliest sighting, and of others that saw the display
 /// at that time, say of it by themselves, where what made the display late may have come after them.
 fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
-    let first_tick = |member: &&Member| member.looks.ticks[0];
+    let first_tick = |member: &&Member| member.placed.looks.ticks[0];
     let Some(earliest) = members.iter().min_by_key(first_tick) else {
         return start;
     };
-    let until = earliest.looks.ticks[earliest.looks.len() - 1];
+    let until = earliest.placed.looks.ticks[earliest.placed.looks.len() - 1];
     let of_then = members.iter().filter(|m| first_tick(m) <= until);
     let (mut earlier, mut later) = (Ratio::ZERO, Ratio::ZERO);
     for (first, bounds) in of_then.filter_map(|m| Some((m.first_look?, m.start.bounds))) {

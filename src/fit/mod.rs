@@ -7,6 +7,7 @@
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
 //! - `odd`: a pace that no table holds, measured
 //! - `window`: one sighting against every pace
+//! - `placed`: looks, each with the count that the fit says was displayed in it
 //! - `held`: looks at a display that is held while its clock runs on
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
@@ -17,7 +18,8 @@
 //! - `labels`: what single frames say as whole labels
 //! - `late`: lateness in one stretch of the looks, which no panel has
 //! - `panel`: is there a panel that makes these late digits
-//! - `audit`: does each slow group of digits stand on its own
+//! - `ballot`: does each slow group of digits stand on its own
+//! - `census`: the sightings of a start, counted
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `carry`: a start carried to frame 0 by a clock that may run fast or slow
 //! - `facing`: which way a display faces that reads both ways
@@ -26,8 +28,9 @@
 //! - `judge`: verdict, what to look at next
 //! - `reasons`: the sentences that an editor reads
 
-mod audit;
+mod ballot;
 mod carry;
+mod census;
 mod checks;
 mod clock;
 mod excused;
@@ -42,6 +45,7 @@ mod looks;
 mod odd;
 mod pace;
 mod panel;
+mod placed;
 mod reasons;
 mod search;
 mod shape;

@@ -1,7 +1,7 @@
 //! The sentences that an editor reads, with their stable codes.
 
 use super::FittedStart;
-use super::audit::Lead;
+use super::ballot::Lead;
 use super::pace::Dial;
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};

@@ -1,8 +1,9 @@
 //! One sighting against every pace: which starts explain it, and how tightly.
 
-use super::audit::{Ballot, ENOUGH};
+use super::ballot::{Ballot, ENOUGH};
 use super::looks::{Looks, Times};
 use super::pace::{Pace, REFRESHES};
+use super::placed::Placed;
 use super::search::{self, Candidate};
 use super::sweep::{DOUBT, DOUBT_UNEVEN, Grid, Strip, Swept};
 use crate::timecode::{HalfOpen, Label, Ratio, wrapped};
@@ -383,20 +384,25 @@ fn misread_shares(looks: &Looks, best: &Start, grid: &Grid) -> Vec<f32> {
     told.into_iter().map(share).collect()
 }
 
-/// The counts that a start says were displayed.
-pub(super) fn place(
-    looks: &Looks,
+/// The looks, with the counts that a start says were displayed.
+pub(super) fn place<'p>(
+    looks: &'p Looks,
     times: &Times,
     start: &Scored,
     reference_tick: i64,
-) -> Option<Vec<i64>> {
+) -> Option<Placed<'p>> {
+    let form = start.pace.form;
     let grid = Grid::of(looks, times, &start.pace, reference_tick)?;
     let count = i64::try_from(start.likeliest.floor()).ok()?;
     let phase = (start.likeliest - Ratio::from_integer(count)) * Ratio::from_integer(grid.units);
     let phase = i64::try_from(phase.floor()).ok()?;
-    let strip = Strip::of(looks, &grid, start.pace.form, count, 1);
+    let strip = Strip::of(looks, &grid, form, count, 1);
     let shown = |look| count + strip.shown(look, phase, start.refresh);
-    Some((0..looks.len()).map(shown).collect())
+    Some(Placed {
+        looks,
+        form,
+        counts: (0..looks.len()).map(shown).collect(),
+    })
 }
 
 /// One clock that stands still, at the label that all looks together say.

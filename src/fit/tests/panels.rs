@@ -3,7 +3,7 @@
 use super::cases::{assert_sure, run};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::Known;
-use crate::fit::audit::ENOUGH;
+use crate::fit::ballot::ENOUGH;
 use crate::fit::looks::{Looks, Times};
 use crate::fit::pace::{Dial, paces};
 use crate::fit::panel::may_be_a_panel;
