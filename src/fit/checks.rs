@@ -12,6 +12,7 @@ use super::looks::Looks;
 use super::pace::paces;
 use super::placed::Placed;
 use super::reasons;
+use super::refresh::Refresh;
 use super::shape::Shapes;
 use super::sight::{DAY_S, FEW_FRAMES};
 use super::table::{Member, Table};
@@ -194,8 +195,8 @@ impl Table<'_> {
     fn speed_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Note> {
         let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
         let is_late = match chosen.pace.doubt_ppm {
-            0 => refresh.max() > Some(window::SLOW_PANEL),
-            _ => refresh.max() > Some(window::FASTEST_PANEL),
+            0 => refresh.max() > Some(Refresh::SLOWEST_PANEL),
+            _ => refresh.max() > Some(Refresh::FASTEST),
         };
         let needs_an_excuse = |one: &Counted| {
             one.seen.left_out.is_some()

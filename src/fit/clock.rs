@@ -4,8 +4,8 @@ use super::ballot::ENOUGH;
 use super::join::Joint;
 use super::judge::label_of;
 use super::looks::Looks;
-use super::pace::REFRESHES;
 use super::reasons;
+use super::refresh::Refresh;
 use super::table::{Member, Table};
 use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
 use crate::note::Note;
@@ -60,7 +60,7 @@ impl Table<'_> {
         };
         let starts = chosen.chosen.iter().flatten();
         let refresh = starts.filter_map(|start| start.refresh).max();
-        let refresh_hz = refresh.and_then(|i| u32::try_from(REFRESHES[i].0).ok());
+        let refresh_hz = refresh.map(Refresh::hz);
         if rate_known_by == RateKnownBy::Assumed {
             let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
             rates.sort_unstable();

@@ -7,6 +7,7 @@ use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::panel;
 use super::reasons;
+use super::refresh::Refresh;
 use super::sight::{DAY_S, Kind, Seen, order, see};
 use super::sweep::DOUBT;
 use super::table::{Member, Table};
@@ -18,8 +19,6 @@ use crate::outcome::Verdict;
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio, wrapped};
 
-/// The slowest panel in common use, in hertz.
-const SLOW_PANEL_HZ: f64 = 50.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
 /// Nats, one in twenty, by which a semicolon settles drop-frame where the label is the same either
@@ -254,7 +253,8 @@ impl Table<'_> {
         };
         // Where the digits may be late each look foretells two counts, at ln 2; on
         // the slowest panel in use that is this share of all looks.
-        let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
+        let late = |j: &Joint| Refresh::SLOWEST_PANEL.counts(j.pace.form.rate());
+        let share = |j: &Joint| late(j).to_f64().min(1.0);
         let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
         let is_cousin = |j: &Joint| {
             j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed

@@ -2,6 +2,7 @@
 //! in time. `docs/fit.md` derives the model.
 //!
 //! - `pace`: the closed table of clocks and speeds that could have been filmed
+//! - `refresh`: how often displays are drawn anew
 //! - `looks`: readings made ready: stamps on one tick, odds as logarithms
 //! - `search`: starts worth a sweep, found digit group by digit group
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
@@ -47,6 +48,7 @@ mod pace;
 mod panel;
 mod placed;
 mod reasons;
+mod refresh;
 mod search;
 mod shape;
 mod sight;

@@ -8,8 +8,9 @@ use super::ballot::ENOUGH;
 use super::clock::mark_odds;
 use super::labels;
 use super::looks::{Looks, Times};
-use super::pace::{Pace, REFRESHES, SLOWED, paces};
+use super::pace::{Pace, SLOWED, paces};
 use super::placed::Placed;
+use super::refresh::Refresh;
 use super::search::SCREENED_SPAN_S;
 use super::sight::is_coarse;
 use super::window::{self, Scored, WindowFit, fit_window};
@@ -178,7 +179,7 @@ fn forms(mut paces: Vec<Pace>, has_semicolon: bool) -> Vec<ClockForm> {
 /// Misread digits fall anywhere. Or if the display would have to be later than panels are; and
 /// of the few changes of a clock of seconds or tenths, one that is late or off is enough.
 fn drifts(placed: &Placed, best: &Scored) -> bool {
-    if best.refresh > Some(window::SLOW_PANEL)
+    if best.refresh > Some(Refresh::SLOWEST_PANEL)
         || is_coarse(best.pace.form) && best.refresh.is_some()
     {
         return true;
@@ -213,9 +214,9 @@ fn is_even_at_another_pace(placed: &Placed, times: &Times, best: &Scored) -> boo
     // A digit caught in its change is read as either of both.
     let mut open = units / 100 * (100.0 * looks.mixed_share()) as i128;
     // A pace that makes do with the fastest of panels explains more than one that does not.
-    if best.refresh > Some(window::FASTEST_PANEL) {
-        let (rate, hz) = (form.rate().ratio(), REFRESHES[window::FASTEST_PANEL].0);
-        open += units * rate.num() / (rate.den() * hz);
+    if best.refresh > Some(Refresh::FASTEST) {
+        let late = Refresh::FASTEST.counts(form.rate());
+        open += units * late.num() / late.den();
     }
     let most = CAUGHT_UP * PACES_PER_COUNT;
     (-most..=most).any(|k| {

@@ -9,12 +9,13 @@
 //! rate, all changes may fall on ticks, and no box is too small to leave each look both counts.
 
 use super::looks::{Looks, Times};
+use super::refresh::Refresh;
 use super::sweep::{Grid, Strip};
-use super::window::{SLOW_PANEL, Scored};
+use super::window::Scored;
 use crate::timecode::Ratio;
 
-/// The slowest panel in common use, in hertz: 50, less what its crystal may be off, and more.
-const SLOWEST_HZ: (i128, i128) = (499, 10);
+/// The slowest panel in common use, in hertz, less what its crystal may be off, and more: 49.9.
+const SLOWEST_HZ: (i128, i128) = (10 * Refresh::SLOWEST_PANEL.hz() as i128 - 1, 10);
 /// Faster than most, in hertz. Displays that are faster still are late as they like, within a
 /// refresh of this.
 const FASTEST_HZ: (i128, i128) = (250, 1);
@@ -58,7 +59,7 @@ pub(super) fn may_be_a_panel(
     };
     let reach = phases.high.max(-phases.low) / ONE + 2;
     let strip = Strip::of(looks, &grid, form, count, reach);
-    let least = strip.peaks(Some(SLOW_PANEL)).0 - may_lose;
+    let least = strip.peaks(Some(Refresh::SLOWEST_PANEL)).0 - may_lose;
     let all = Panels {
         refreshes,
         ticks: Range { low: 0, high: ONE },
