@@ -234,7 +234,7 @@ impl Watch<'_> {
             // Lettering may tell a start, too; it does not run.
             if look == Look::Everywhere
                 && is_long
-                && !self.fit().was_seen_running()
+                && !self.fit().was_seen_running
                 && sharpness == Sharpness::Coarse
                 && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
                     == Found::Settled

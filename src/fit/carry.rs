@@ -4,12 +4,12 @@
 //! programs that wait for a tenth and take a moment more. And these change so seldom that few
 //! frames tell their pace.
 
+use super::doubt::Doubt;
 use super::join::Joint;
 use super::looks::Times;
 use super::reasons;
 use super::sight::is_coarse;
 use super::table::{Member, Table};
-use crate::note::Note;
 use crate::timecode::{HalfOpen, Ratio};
 
 /// Part of its rate by which a clock may be off: one in so many. Judged: one that is further off
@@ -27,7 +27,7 @@ impl Table<'_> {
         chosen: &Joint,
         start: HalfOpen,
         members: &[Member],
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) -> HalfOpen {
         let is_given = self.known.rate == Some(chosen.pace.form.rate());
         let is_known = is_given || chosen.drift_ppm.is_some();

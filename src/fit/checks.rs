@@ -4,6 +4,7 @@
 use super::ClockFit;
 use super::ballot::{Ballot, ENOUGH, Group, Lead};
 use super::census::{Census, Counted};
+use super::doubt::Doubt;
 use super::join::Joint;
 use super::labels;
 use super::late;
@@ -18,7 +19,6 @@ use super::sight::{DAY_S, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
-use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Ratio, wrapped};
 
 /// Different counts that must be seen before a clock counts as running: with
@@ -90,7 +90,7 @@ impl Table<'_> {
         start: HalfOpen,
         members: &[Member],
         fit: &mut ClockFit,
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) -> Checks {
         let census = self.census(members);
         self.record(&census, fit);
@@ -192,7 +192,7 @@ impl Table<'_> {
     /// makes few counts of many frames. Frames that are lost here and there make an odd speed
     /// and digits that are late. A counter of anything else is a clock at some speed, as long as
     /// neither a mark nor its seconds part the last digits from the others.
-    fn speed_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Note> {
+    fn speed_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Doubt> {
         let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
         let is_late = match chosen.pace.doubt_ppm {
             0 => refresh.max() > Some(Refresh::SLOWEST_PANEL),
@@ -220,7 +220,7 @@ impl Table<'_> {
     }
 
     /// The doubt about the digits after the seconds.
-    fn parts_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Note> {
+    fn parts_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Doubt> {
         let rival = census.shifted(chosen.pace.form.base(), self.least_apart(chosen));
         let (counts, _) = rival.filter(|&(_, nats)| nats < ENOUGH)?;
         Some(reasons::parts_doubtful(counts))
@@ -232,7 +232,7 @@ impl Table<'_> {
         chosen: &Joint,
         on_frame_0: i64,
         census: &Census,
-    ) -> Option<Note> {
+    ) -> Option<Doubt> {
         let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
         let mut all = census.all.iter().map(|one| &one.member.placed);
         let off = all.find_map(|placed| labels::other_second_at(placed, on_frame_0, near))?;
@@ -327,7 +327,7 @@ impl Table<'_> {
         chosen: &Joint,
         start: HalfOpen,
         slack: Ratio,
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) {
         let limit = self.grain(&chosen.pace) * Ratio::new(WIDEST.0, WIDEST.1) + slack;
         if start.width() > limit {
@@ -338,7 +338,7 @@ impl Table<'_> {
 }
 
 /// The doubt about a clock of which too little was seen to say that it runs.
-fn not_seen_running(census: &Census) -> Option<Note> {
+fn not_seen_running(census: &Census) -> Option<Doubt> {
     let (agreeing, distinct) = (census.agreeing(), census.distinct());
     if agreeing < FEW_FRAMES {
         Some(reasons::few_frames(agreeing))
@@ -350,7 +350,7 @@ fn not_seen_running(census: &Census) -> Option<Note> {
 }
 
 /// The doubt about a start with which too few frames agree.
-fn few_agree(census: &Census, is_at_another_speed: bool) -> Option<Note> {
+fn few_agree(census: &Census, is_at_another_speed: bool) -> Option<Doubt> {
     let (share, of) = if is_at_another_speed {
         AGREE_AT_ANOTHER_SPEED
     } else {
@@ -395,7 +395,7 @@ fn doubted(group: Group, census: &Census, trust: Trust) -> Option<Lead> {
 }
 
 /// The doubt about a start before one o'clock, by a clock that was seen after it alone.
-fn hours_of_twelve(form: ClockForm, on_frame_0: i64, census: &Census) -> Option<Note> {
+fn hours_of_twelve(form: ClockForm, on_frame_0: i64, census: &Census) -> Option<Doubt> {
     let begins_at_one = |placed: &Placed| {
         let mut counts = placed.counts.iter();
         counts.all(|&count| placed.form.label(count).hours() == 1)

@@ -2,11 +2,12 @@
 
 use super::ballot::ENOUGH;
 use super::clock::mark_odds;
+use super::doubt::{Doubt, What};
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::panel;
-use super::reasons;
+use super::reasons::{self, Preferred};
 use super::refresh::Refresh;
 use super::sight::{DAY_S, Kind, Seen, order, see};
 use super::sweep::DOUBT;
@@ -62,6 +63,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
         notes: Vec::new(),
         start: None,
         clock: None,
+        was_seen_running: false,
         sightings: vec![SightingFit::default(); sightings.len()],
         next_look: NextLook::ElsewhereToo,
     };
@@ -127,7 +129,7 @@ impl Table<'_> {
     fn decide(&self, order: &[usize], mut fit: ClockFit) -> (Judged, Vec<usize>) {
         let mut lead = order[0];
         let mut joints = self.joints(order);
-        let mut doubts: Vec<Note> = Vec::new();
+        let mut doubts: Vec<Doubt> = Vec::new();
         let conflict = self.conflict(&joints[0], order);
         if let Some(other) = conflict {
             let (by_other, mirage) = self.decide(&[other], fit.clone());
@@ -141,11 +143,12 @@ impl Table<'_> {
                 lead = other;
                 joints = self.joints(&[other]);
                 doubts.push(reasons::clocks_disagree(
-                    "larger",
+                    Preferred::Larger,
                     by_lead.fit.start.as_ref(),
                 ));
             } else if self.overlap(lead, other) {
-                doubts.push(reasons::clocks_disagree("clearer", by_other.start.as_ref()));
+                let by_other = by_other.start.as_ref();
+                doubts.push(reasons::clocks_disagree(Preferred::Clearer, by_other));
             } else {
                 // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
                 let surest = lead;
@@ -185,20 +188,20 @@ impl Table<'_> {
         let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
         if !checks.slow_digits_stand {
-            doubts.retain(|d| d.code != "start_unclear");
+            doubts.retain(|d| d.what != What::StartUnclear);
         }
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);
-        doubts.extend(self.clip.doubts.iter().cloned());
+        fit.was_seen_running = !doubts.iter().any(|d| d.what.is_of_no_running());
         let agreeing = fit.frames_agreeing();
         let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
-        if doubts.is_empty() {
+        if doubts.is_empty() && self.clip.doubts.is_empty() {
             fit.verdict = Verdict::Sure;
             fit.reasons = vec![reasons::agreed(agreeing, read)];
             fit.next_look = NextLook::Enough;
         } else {
             fit.verdict = Verdict::Unsure;
-            let here = doubts.iter().any(reasons::is_cured_by_more_frames);
+            let here = doubts.iter().any(|d| d.what.is_cured_by_more_frames());
             fit.next_look = if here {
                 NextLook::MoreHere {
                     sighting: self.seen[lead].sighting,
@@ -206,7 +209,12 @@ impl Table<'_> {
             } else {
                 NextLook::ElsewhereToo
             };
-            fit.reasons = doubts;
+            let of_the_file = self.clip.doubts.iter().cloned();
+            fit.reasons = doubts
+                .into_iter()
+                .map(Note::from)
+                .chain(of_the_file)
+                .collect();
         }
         let judged = Judged {
             fit,
@@ -376,7 +384,7 @@ impl Table<'_> {
 
     /// The chosen start, widened by every other that cannot be told from it; a
     /// doubt for each that differs by more than a frame.
-    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Note>) -> HalfOpen {
+    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Doubt>) -> HalfOpen {
         let grain = self.grain(&chosen.pace);
         // The middle of all may be within a frame of each where the chosen start is not.
         let twice = grain * Ratio::from_integer(2);
@@ -388,7 +396,7 @@ impl Table<'_> {
         }
         for (here, there) in elsewhere {
             let doubt = either(here, there);
-            if !doubts.iter().any(|d| d.code == doubt.code) {
+            if !doubts.iter().any(|d| d.what == doubt.what) {
                 doubts.push(doubt);
             }
         }
@@ -467,6 +475,7 @@ impl Table<'_> {
             notes: Vec::new(),
             start: None,
             clock: None,
+            was_seen_running: false,
             sightings: sightings.collect(),
             next_look: NextLook::ElsewhereToo,
         }
@@ -512,7 +521,7 @@ pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {
 type Shown<'a> = (&'a Pace, Ratio);
 
 /// The doubt between two starts that are more than a frame apart.
-fn either(here: Shown, there: Shown) -> Note {
+fn either(here: Shown, there: Shown) -> Doubt {
     let ((a, at_a), (b, at_b)) = (here, there);
     let (here, there) = (label_of(a.form, at_a), label_of(b.form, at_b));
     if a.form.base() != b.form.base() {

@@ -27,6 +27,7 @@
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
+//! - `doubt`: what may be in doubt about a start
 //! - `reasons`: the sentences that an editor reads
 
 mod ballot;
@@ -34,6 +35,7 @@ mod carry;
 mod census;
 mod checks;
 mod clock;
+mod doubt;
 mod excused;
 mod facing;
 mod held;
@@ -62,6 +64,7 @@ mod window;
 pub use pace::slowest_speed;
 pub use sight::DAY_S;
 
+use self::doubt::Doubt;
 use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::{Clock, Start, Verdict};
@@ -205,6 +208,8 @@ pub struct ClockFit {
     pub notes: Vec<Note>,
     pub start: Option<FittedStart>,
     pub clock: Option<FittedClock>,
+    /// True if there is a start, by a clock whose frames show that it runs.
+    pub was_seen_running: bool,
     /// One for each sighting, in order.
     pub sightings: Vec<SightingFit>,
     pub next_look: NextLook,
@@ -219,11 +224,6 @@ impl ClockFit {
     /// Frames, of all that were read, that agree with the fit.
     pub fn frames_agreeing(&self) -> usize {
         self.sightings.iter().map(|s| s.frames_agreeing).sum()
-    }
-
-    /// True if there is a start, by a clock whose frames show that it runs.
-    pub fn was_seen_running(&self) -> bool {
-        self.start.is_some() && !self.reasons.iter().any(reasons::is_of_no_running)
     }
 
     /// The start as outputs tell it.
@@ -333,12 +333,12 @@ fn counts_go_over(clock: Rate, clip: &ClipFacts) -> bool {
 }
 
 /// What the digits say by themselves, where what the user gave does not go with them.
-fn contradicted(mut fit: ClockFit, why: Note) -> ClockFit {
+fn contradicted(mut fit: ClockFit, why: Doubt) -> ClockFit {
     if fit.verdict == Verdict::Sure {
         fit.reasons.clear();
     }
     fit.verdict = Verdict::Unsure;
-    fit.reasons.insert(0, why);
+    fit.reasons.insert(0, why.into());
     fit
 }
 
