@@ -239,7 +239,7 @@ impl Watch<'_> {
             // Lettering may tell a start, too; it does not run.
             if look == Look::Everywhere
                 && is_long
-                && !self.fit().was_seen_running()
+                && !self.fit().was_seen_running
                 && sharpness == Sharpness::Coarse
                 && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
                     == Found::Settled
@@ -432,7 +432,7 @@ mod tests {
         let fitted = SightingFit {
             frames_read: 2,
             frames_agreeing: 2,
-            displayed: vec![0, 1, 1],
+            displayed: vec![Some(0), Some(1), None],
         };
         let window = window(&sighting, &fitted).unwrap();
         assert_eq!((window.first_seconds, window.last_seconds), (1.0, 2.0));

@@ -5,7 +5,7 @@ use crate::fit::{ClockFit, FittedClock};
 use crate::geometry::{Point as Place, Quad};
 use crate::outcome::{Crop, Evidence, Point};
 use crate::reading::{Reading, Sighting};
-use crate::timecode::ClockForm;
+use crate::timecode::{ClockForm, Ratio};
 use crate::vision::Pyramid;
 use base64::Engine;
 use image::{GrayImage, ImageEncoder, Luma, imageops};
@@ -33,9 +33,18 @@ pub(crate) struct Album {
 }
 
 struct Kept {
-    seconds: f64,
+    /// Clip seconds after frame 0.
+    at_s: Ratio,
     quad: Quad,
     around: Surroundings,
+}
+
+impl Kept {
+    /// True if it was kept with this reading: a display that does not move stands at one place in
+    /// many frames, and several stand in one.
+    fn is_of(&self, reading: &Reading) -> bool {
+        self.at_s == reading.stamp.seconds() && self.quad == reading.quad
+    }
 }
 
 /// A part of a frame with a display in it, not turned yet: most of what is kept is dropped again.
@@ -67,7 +76,7 @@ impl Album {
         }
         self.kept
             .extend(Surroundings::of(frame, &reading.quad).map(|around| Kept {
-                seconds: reading.stamp.seconds_f64(),
+                at_s: reading.stamp.seconds(),
                 quad: reading.quad,
                 around,
             }));
@@ -101,7 +110,10 @@ impl Album {
                 continue;
             }
             for (index, reading) in sighting.readings.iter().enumerate() {
-                let shown = fit.clock.as_ref().zip(fitted.displayed.get(index).copied());
+                let shown = fit
+                    .clock
+                    .as_ref()
+                    .zip(fitted.displayed.get(index).copied().flatten());
                 if let Some((clock, displayed_count)) = shown {
                     points.push(Point {
                         seconds: reading.stamp.seconds_f64(),
@@ -109,16 +121,16 @@ impl Album {
                         displayed_count,
                     });
                 }
-                if let Some(kept) = self.kept.iter().find(|k| k.quad == reading.quad) {
+                if let Some(kept) = self.kept.iter().find(|kept| kept.is_of(reading)) {
                     crops.push((kept, reading, shown));
                 }
             }
         }
-        crops.sort_by(|a, b| a.0.seconds.total_cmp(&b.0.seconds));
+        crops.sort_by_key(|(kept, ..)| kept.at_s);
         Evidence {
             crops: spread(&crops, MOST_CROPS)
                 .map(|(kept, reading, shown)| Crop {
-                    seconds: kept.seconds,
+                    seconds: kept.at_s.to_f64(),
                     digits: reading.guess(),
                     label: shown.map(|(clock, count)| clock.form.text(count)),
                     png: png(&kept.around.upright(&kept.quad)),
@@ -196,8 +208,8 @@ impl Surroundings {
         let centre = quad.centre();
         let within = |centre: f32, half: f32, most: u32| {
             let first = (centre / factor - half).floor().max(0.0) as u32;
-            let last = (centre / factor + half).ceil().max(0.0) as u32;
-            (first < most).then(|| (first, last.min(most) - first))
+            let behind = ((centre / factor + half).ceil().max(0.0) as u32).min(most);
+            (first < behind).then(|| (first, behind - first))
         };
         let (x, width) = within(centre.x, half(cos, sin), picture.width())?;
         let (y, height) = within(centre.y, half(sin, cos), picture.height())?;
@@ -251,10 +263,11 @@ fn png(picture: &GrayImage) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fit::{DropFrameKnownBy, RateKnownBy};
+    use crate::facts::ClipFacts;
+    use crate::fit::{DropFrameKnownBy, Known, RateKnownBy, fit};
     use crate::frame::Stamp;
     use crate::reading::{DigitOdds, Layout, MarkOdds};
-    use crate::timecode::{Rate, Ratio};
+    use crate::timecode::Rate;
 
     fn reading(digits: &str) -> Reading {
         let place = |c: char| {
@@ -357,12 +370,47 @@ mod tests {
     #[test]
     fn a_display_outside_of_the_frame_leaves_no_crop() {
         let frame = Pyramid::new(GrayImage::new(200, 100));
-        let corners = [(300.0, 10.0), (390.0, 10.0), (390.0, 30.0), (300.0, 30.0)];
-        let outside = Quad::from_corners(corners.map(|(x, y)| Place::new(x, y)));
-        assert!(Surroundings::of(&frame, &outside).is_none());
-        // What the frame has of one at its edge is kept.
-        let at_edge = outside.map(|p| Place::new(p.x - 150.0, p.y));
-        assert!(Surroundings::of(&frame, &at_edge).is_some());
+        let corners = [(55.0, 40.0), (145.0, 40.0), (145.0, 60.0), (55.0, 60.0)];
+        let inside = Quad::from_corners(corners.map(|(x, y)| Place::new(x, y)));
+        for (x, y) in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
+            let moved = |by: f32| inside.map(|p| Place::new(p.x + by * x, p.y + by * y));
+            assert!(Surroundings::of(&frame, &moved(250.0)).is_none(), "{x} {y}");
+            // What the frame has of one at its edge is kept.
+            let by = if y == 0.0 { 100.0 } else { 50.0 };
+            assert!(Surroundings::of(&frame, &moved(by)).is_some(), "{x} {y}");
+        }
+    }
+
+    #[test]
+    fn a_crop_of_a_display_that_does_not_move_stands_with_the_digits_of_its_own_frame() {
+        let frame = Pyramid::new(GrayImage::new(20, 20));
+        let mut album = Album::new(true);
+        let readings: Vec<Reading> = (0..3)
+            .map(|second| {
+                let mut reading = reading(&format!("00010{second}"));
+                reading.stamp.ticks = 25 * second;
+                album.take(&frame, &reading);
+                reading
+            })
+            .collect();
+        let sighting = Sighting {
+            layout: Layout {
+                groups: vec![2, 2, 2],
+            },
+            is_lettered: false,
+            readings,
+        };
+        let fit = fit(
+            &[&sighting],
+            &ClipFacts::plain("clip.mov", Rate::F25),
+            &Known::default(),
+        );
+        let crops = album.evidence(&[sighting], &fit).crops;
+        let shown: Vec<_> = crops
+            .iter()
+            .map(|c| (c.seconds, c.digits.as_str()))
+            .collect();
+        assert_eq!(shown, [(0.0, "000100"), (1.0, "000101"), (2.0, "000102")]);
     }
 
     #[test]

@@ -255,7 +255,7 @@ pub struct Crop {
     pub seconds: f64,
     /// The likeliest digits in reading order, `?` where none is likely.
     pub digits: String,
-    /// The label that the fit says was displayed; `None` if nothing was fitted.
+    /// The label that the fit says was displayed; `None` if it says nothing of that frame.
     pub label: Option<String>,
     /// Grey PNG file of the display, upright, as base64 text (RFC 4648).
     pub png: String,

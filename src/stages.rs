@@ -33,7 +33,7 @@ const BAD: Rgb<u8> = Rgb([232, 110, 84]);
 const MARK: Rgb<u8> = Rgb([250, 200, 70]);
 
 struct KeptStrip {
-    time_s: f64,
+    stamp: Stamp,
     guess: String,
     quad: Quad,
     strips: Vec<GrayImage>,
@@ -80,7 +80,7 @@ impl Stages {
             return;
         }
         self.strips.push(KeptStrip {
-            time_s: seen.reading.stamp.seconds_f64(),
+            stamp: seen.reading.stamp,
             guess: seen.reading.guess(),
             quad: seen.reading.quad,
             strips: seen.strips.clone(),
@@ -108,7 +108,10 @@ impl Stages {
             .max_by_key(|(s, f)| (f.is_the_clock(), s.readings.len()))
             .map(|(sighting, _)| sighting);
         if let Some(sighting) = best.filter(|_| self.is_wanted) {
-            let of_it = |kept: &&KeptStrip| sighting.readings.iter().any(|r| r.quad == kept.quad);
+            let of_it = |kept: &&KeptStrip| {
+                let mut readings = sighting.readings.iter();
+                readings.any(|r| r.stamp == kept.stamp && r.quad == kept.quad)
+            };
             let strips: Vec<&KeptStrip> = self.strips.iter().filter(of_it).collect();
             if !strips.is_empty() {
                 out.push(("2-strip", draw_strips(&strips)));
@@ -198,7 +201,7 @@ fn draw_strips(kept: &[&KeptStrip]) -> RgbImage {
             6,
             y + 24,
             1,
-            &format!("{:8.3} s", k.time_s),
+            &format!("{:8.3} s", k.stamp.seconds_f64()),
             FAINT,
         );
         text(&mut canvas, 6 + 12 * FONT_PX, y + 24, 1, &k.guess, INK);
@@ -286,7 +289,8 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
     let per_second = (clock.form.rate().ratio() * clock.speed).to_f64();
     let mut dots: Vec<(f64, f64, bool)> = Vec::new();
     for (sighting, fitted) in sightings.iter().zip(&fit.sightings) {
-        for (reading, &count) in sighting.readings.iter().zip(&fitted.displayed) {
+        let shown = sighting.readings.iter().zip(&fitted.displayed);
+        for (reading, count) in shown.filter_map(|(r, count)| Some((r, (*count)?))) {
             let time_s = reading.stamp.seconds_f64();
             let into = phi + per_second * time_s - count as f64;
             // A fit across midnight counts on; the labels start again.

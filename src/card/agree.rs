@@ -4,7 +4,7 @@
 
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::{Slate, days, exact_speed};
+use super::gaps::{Slate, exact_speed};
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
@@ -173,8 +173,7 @@ impl<'a> Card<'a> {
         };
         let apart = a.own.offset_s() - b.own.offset_s();
         let drift = Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000);
-        (apart - days(apart, day_s)).abs()
-            <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
+        apart.wrapped(day_s).abs() <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
     }
 
     fn join_chapters(&mut self) {
@@ -556,8 +555,7 @@ impl<'a> Card<'a> {
             + 60 * i64::from(label.minutes())
             + i64::from(label.seconds());
         let day_s = Ratio::from_integer(86_400);
-        let apart = Ratio::from_integer(read_s) - header_s;
-        let apart = apart - Ratio::from_integer((apart / day_s).round()) * day_s;
+        let apart = (Ratio::from_integer(read_s) - header_s).wrapped(day_s);
         let quarters = (apart / Ratio::from_integer(QUARTER_S)).round();
         let zone_s = Ratio::from_integer(quarters * i128::from(QUARTER_S));
         if quarters == 0 || (apart - zone_s).abs() > Ratio::from_integer(NEAR_S) {

@@ -95,7 +95,7 @@ impl Gap {
         );
         let found_s = after.seconds();
         let apart = HalfOpen::new(found_s.low - expected_s.high, found_s.high - expected_s.low);
-        let apart = apart.shift(-days(apart.middle(), after.form.day_seconds()));
+        let apart = apart.nearest_to(Ratio::ZERO, after.form.day_seconds());
         let scale = Ratio::ONE / (before.speed * frame_s);
         let frames = HalfOpen::new(apart.low * scale, apart.high * scale);
         let whole = |n: i128| i64::try_from(n).unwrap_or(i64::MAX);
@@ -119,9 +119,4 @@ impl Gap {
             }
         )
     }
-}
-
-/// The whole days nearest to `value`, as seconds or counts.
-pub(super) fn days(value: Ratio, day: Ratio) -> Ratio {
-    Ratio::from_integer((value / day).round()) * day
 }

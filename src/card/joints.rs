@@ -2,7 +2,7 @@
 //! between them, and the start of those that show no clock. Exact in time.
 
 use super::chapters::Pattern;
-use super::gaps::{Gap, Slate, days, exact_speed};
+use super::gaps::{Gap, Slate, exact_speed};
 use super::moment::Moment;
 use crate::clip_base::{self, duration_s};
 use crate::note::Note;
@@ -406,7 +406,7 @@ fn between(
     let names = (links[a].name, links[b].name);
     let aligned = if is_same_clock {
         let day = Ratio::from_integer(slate_a.form.counts_per_day());
-        from_b.shift(-days(from_b.middle() - from_a.middle(), day))
+        from_b.nearest_to(from_a.middle(), day)
     } else {
         from_b
     };

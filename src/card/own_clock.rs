@@ -102,7 +102,7 @@ impl OwnClock {
             .position(|f| *f)
             .expect("at least one point fits");
         let offset = offset(&self.points[first], written).middle();
-        offset - whole_days(offset, self.day_s)
+        offset.wrapped(self.day_s)
     }
 
     /// Parts per million by which the camera's clock gains on the filmed one, if the clips
@@ -156,7 +156,7 @@ impl OwnClock {
         let mut allowed: Option<HalfOpen> = None;
         for at in near.chain(spread(fitting.len())) {
             let here = offset(fitting[at], written);
-            let here = here.shift(-whole_days(here.middle() - reference, self.day_s));
+            let here = here.nearest_to(reference, self.day_s);
             let carried = carry(here, header_s - fitting[at].header_s, drift);
             let both = allowed.map_or(carried, |a| a.intersect(carried));
             // Drift that is not even can leave nothing; then what there was must do.
@@ -187,7 +187,7 @@ impl OwnClock {
                     continue;
                 }
                 let (a, b) = (offset(&fitting[i], written), offset(&fitting[j], written));
-                let b = b.shift(-whole_days(b.middle() - a.middle(), self.day_s));
+                let b = b.nearest_to(a.middle(), self.day_s);
                 let slope = HalfOpen::new((b.low - a.high) / apart_s, (b.high - a.low) / apart_s);
                 drift = drift.intersect(slope);
             }
@@ -227,7 +227,7 @@ fn consistent(points: &[Point], written: Written, day_s: Ratio) -> Vec<bool> {
             .iter()
             .map(|point| {
                 let there = offset(point, written);
-                let there = there.shift(-whole_days(there.middle() - here.middle(), day_s));
+                let there = there.nearest_to(here.middle(), day_s);
                 carry(there, at.header_s - point.header_s, drift).intersect(here)
             })
             .collect();
@@ -279,11 +279,6 @@ fn spread(count: usize) -> impl Iterator<Item = usize> {
 
 fn hull(a: HalfOpen, b: HalfOpen) -> HalfOpen {
     HalfOpen::new(a.low.min(b.low), a.high.max(b.high))
-}
-
-/// The whole days nearest to `seconds`.
-fn whole_days(seconds: Ratio, day_s: Ratio) -> Ratio {
-    Ratio::from_integer((seconds / day_s).round()) * day_s
 }
 
 #[cfg(test)]

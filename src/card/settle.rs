@@ -7,7 +7,6 @@
 //! filmed both within half a day, and by that camera's own clock as much time passed between
 //! them as by the filmed one.
 
-use super::gaps::days;
 use super::own_clock::{HEADER_S, MOST_DRIFT_PPM};
 use crate::clip_base;
 use crate::note::Note;
@@ -122,8 +121,7 @@ fn passes_alike(
     let counts = clip_base::phi_bounds(witness.outcome.start.as_ref()?)?;
     let filmed_s = start_s.middle() - form.seconds(counts.middle());
     let own_s = take.header_s? - witness.header_s?;
-    let apart_s = filmed_s - own_s;
-    let apart_s = apart_s - days(apart_s, form.day_seconds());
+    let apart_s = (filmed_s - own_s).wrapped(form.day_seconds());
     let allowed_s = Ratio::from_integer(2 * HEADER_S)
         + own_s.abs() * Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000)
         + start_s.width()

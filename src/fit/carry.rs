@@ -4,12 +4,12 @@
 //! programs that wait for a tenth and take a moment more. And these change so seldom that few
 //! frames tell their pace.
 
+use super::doubt::Doubt;
 use super::join::Joint;
 use super::looks::Times;
 use super::reasons;
 use super::sight::is_coarse;
 use super::table::{Member, Table};
-use crate::note::Note;
 use crate::timecode::{HalfOpen, Ratio};
 
 /// Part of its rate by which a clock may be off: one in so many. Judged: one that is further off
@@ -27,14 +27,14 @@ impl Table<'_> {
         chosen: &Joint,
         start: HalfOpen,
         members: &[Member],
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) -> HalfOpen {
         let is_given = self.known.rate == Some(chosen.pace.form.rate());
         let is_known = is_given || chosen.drift_ppm.is_some();
-        let first = members.iter().map(|m| m.looks.ticks[0]).min();
+        let first = members.iter().map(|m| m.placed.looks.ticks[0]).min();
         let last = members
             .iter()
-            .map(|m| m.looks.ticks[m.looks.len() - 1])
+            .map(|m| m.placed.looks.ticks[m.placed.looks.len() - 1])
             .max();
         let (Some(first), Some(last)) = (first, last) else {
             return start;
@@ -76,12 +76,11 @@ impl Table<'_> {
         let mut ends = Ends::new(slack);
         for member in members {
             // A clock that ran past midnight is counted on.
-            let day = i128::from(chosen.pace.form.counts_per_day());
+            let day = Ratio::from_integer(chosen.pace.form.counts_per_day());
             let since = Ratio::from_integer(self.windows[member.index].reference_tick);
             let gained = chosen.pace.counts_per_second() * since * self.times.tick_s;
             let behind = chosen.start.middle() + gained - member.start.bounds.middle();
-            let days = (behind / Ratio::from_integer(day)).round();
-            ends.add(member, self.times, days * day);
+            ends.add(member, self.times, (behind - behind.wrapped(day)).round());
         }
         let parts = Ratio::from_integer(ends.parts);
         let pace = chosen.pace.counts_per_second() * self.times.tick_s * parts;
@@ -129,12 +128,9 @@ impl Ends {
 
     /// The looks of a member, whose counts are `more` behind those of the first one.
     fn add(&mut self, member: &Member, times: &Times, more: i128) {
-        let (looks, counts) = (member.looks, &member.counts);
-        let form = member.start.pace.form;
-        let plain: Vec<usize> = (0..looks.len())
-            .filter(|&look| !looks.is_mixed(look))
-            .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
-            .collect();
+        let placed = &member.placed;
+        let (looks, counts) = (placed.looks, &placed.counts);
+        let plain = placed.plainly_agreeing();
         let rounding = i128::from(times.rounding_ticks);
         for same in plain.chunk_by(|&a, &b| counts[a] == counts[b]) {
             let tick = |at: usize| i128::from(looks.ticks[same[at]]);

@@ -2,22 +2,24 @@
 //! slow digits stand.
 
 use super::ClockFit;
-use super::audit::{Ballot, ENOUGH, Group, Lead, Shifts};
+use super::ballot::{Ballot, ENOUGH, Group, Lead};
+use super::census::{Census, Counted};
+use super::doubt::Doubt;
 use super::join::Joint;
 use super::labels;
 use super::late;
-use super::lean::Leans;
+use super::lean::Trust;
 use super::looks::Looks;
 use super::pace::paces;
+use super::placed::Placed;
 use super::reasons;
+use super::refresh::Refresh;
 use super::shape::Shapes;
-use super::sight::{Blur, FEW_FRAMES};
+use super::sight::{DAY_S, FEW_FRAMES};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
-use crate::note::Note;
-use crate::timecode::{ClockForm, HalfOpen, Ratio};
-use std::cell::LazyCell;
+use crate::timecode::{ClockForm, HalfOpen, Ratio, wrapped};
 
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
@@ -51,7 +53,7 @@ const HUNDREDTHS: u32 = 100;
 
 /// Seconds between the time at which a display stands and the one that the clock tells for then, at
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
-const NEAR_S: i32 = 60;
+const NEAR_S: i64 = 60;
 
 /// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
 /// cameras write their first frame up to half a second before or after they begin to count. Judged.
@@ -88,215 +90,154 @@ impl Table<'_> {
         start: HalfOpen,
         members: &[Member],
         fit: &mut ClockFit,
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) -> Checks {
-        let mut checks = Checks {
-            was_seen_running: true,
-            slow_digits_stand: true,
-            is_plausible: true,
-            shows_a_number_beyond: false,
-            are_piled: false,
-        };
-        let mut leans = Leans::new();
-        let mut told = Vec::new();
-        let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
-        let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
-        let least = i64::try_from(least).unwrap_or(i64::MAX).max(2);
-        let mut shifts = Shifts::new(chosen.pace.form.base(), least);
-        let (mut read, mut agreeing, mut distinct) = (0, 0, 0);
-        let mut running = 0.0;
-        let (mut has_jumped, mut lacks_a_place, mut shows_too_many) = (false, false, false);
-        let (mut is_bare, mut has_carried) = (true, false);
-        let mut uneven = None;
+        let census = self.census(members);
+        self.record(&census, fit);
+        let form = chosen.pace.form;
         let on_frame_0 = i64::try_from(start.middle().floor()).unwrap_or_default();
-        let mut other_second = None;
-        for member in members {
-            let &Member { index, looks, .. } = member;
-            let counts = &member.counts;
-            let seen = &self.seen[index];
-            let form = member.start.pace.form;
-            let blur = Blur::of(member.start, self.frame_s());
-            let better: Vec<&Member> = self.seen_better(index, members).collect();
-            let is_again = !better.is_empty();
-            if !is_again {
-                shifts.add(looks, form, counts);
-                leans.add(looks, form, counts, blur);
-            }
-            let mut tally = Tally::of(looks, form, counts, blur);
-            let sighting = &mut fit.sightings[seen.sighting];
-            sighting.frames_agreeing += tally.agreeing;
-            sighting.displayed.resize(looks.readings_in_sighting, 0);
-            for (&source, &count) in looks.sources.iter().zip(counts) {
-                sighting.displayed[source] = count;
-            }
-            read += tally.read;
-            agreeing += tally.agreeing;
-            distinct = distinct.max(tally.distinct);
-            shows_too_many |= late::shows_too_many(looks, member.start, counts);
-            let heard = Self::not_told_better(member, &better);
-            let of_heard = looks.subset(&heard);
-            let counts_heard: Vec<i64> = heard.iter().map(|&look| counts[look]).collect();
-            if is_again {
-                tally = Tally::of(&of_heard, form, &counts_heard, blur);
-            }
-            // The last one fits a window anew.
-            has_jumped = has_jumped
-                || tally.longest_other_second >= OTHER_SECOND_FRAMES
-                || labels::begin_elsewhere(looks, form, counts, least)
-                || self.jumped(&of_heard, &tally, form, &counts_heard, least);
-            uneven = uneven.or(tally.uneven_place(blur.places));
-            checks.are_piled |= tally.is_steady_by_excuse(blur.places);
-            let beyond = labels::beyond_the_last(looks, form, counts);
-            checks.shows_a_number_beyond |= beyond > 0;
-            if beyond >= labels::FEWEST {
-                uneven = uneven.or(Some((tally.read, beyond)));
-            }
-            other_second = other_second
-                .or_else(|| labels::other_second_at(looks, form, counts, on_frame_0, near));
-            running += seen.running;
-            if seen.tail > 0 {
-                let note = reasons::last_places_unread(form);
-                if !fit.notes.contains(&note) {
-                    fit.notes.push(note);
-                }
-            }
-            for &(from, to) in &seen.held {
-                let at_s = |tick| Ratio::from_integer(tick) * self.times.tick_s;
-                fit.notes.push(reasons::held(at_s(from), at_s(to)));
-            }
-            if let Some(place) = seen.left_out {
-                has_jumped |= labels::runs_apart(looks, place, form, counts);
-                let note = reasons::place_left_out(looks.dial, place);
-                if !fit.notes.contains(&note) {
-                    fit.notes.push(note);
-                }
-            }
-            lacks_a_place |= seen.left_out.is_some();
-            is_bare &= !looks.shows_a_last_mark();
-            has_carried |= labels::carries(looks, form, counts);
-            if !is_again {
-                told.push((looks, form, counts));
-            }
-        }
-        let trust = leans.trust();
-        if has_jumped || self.stood_beside(chosen) {
-            doubts.push(reasons::jumped());
-        }
-        if self.stands_before_a_length(chosen) {
-            doubts.push(reasons::stands_before_a_length());
-        }
-        if counts_from_frame_0(chosen.pace.form, start) {
-            doubts.push(reasons::counts_from_frame_0());
-        }
-        if agreeing < FEW_FRAMES {
-            checks.was_seen_running = false;
-            doubts.push(reasons::few_frames(agreeing));
-        } else if running < ENOUGH || distinct < DISTINCT_COUNTS {
-            checks.was_seen_running = false;
-            doubts.push(reasons::not_seen_running(distinct));
-        }
-        if let Some((told, against)) = uneven {
-            checks.is_plausible = false;
-            doubts.push(reasons::uneven(against, told));
-        }
+        let not_running = not_seen_running(&census);
+        let uneven = census.uneven();
         let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
-        checks.is_plausible &= !is_at_another_speed;
-        let (share, of) = if is_at_another_speed {
-            AGREE_AT_ANOTHER_SPEED
-        } else {
-            (1, 2)
+        let is_cut = census.hour_digits() == 1;
+        let trust = census.trust();
+        let doubted = Group::ALL.map(|group| doubted(group, &census, trust));
+        let elsewhere = self.seconds_from_elsewhere(chosen, on_frame_0, &census);
+        let checks = Checks {
+            was_seen_running: not_running.is_none(),
+            slow_digits_stand: doubted.iter().all(Option::is_none) && elsewhere.is_none(),
+            is_plausible: uneven.is_none()
+                && !is_at_another_speed
+                && !(is_cut && form == ClockForm::Seconds),
+            shows_a_number_beyond: census.all.iter().any(|one| one.beyond > 0),
+            are_piled: (census.all.iter())
+                .any(|one| one.heard.is_steady_by_excuse(one.blur.places)),
         };
-        // Two exceptions at once explain the digits of nearly any clock, and so does a speed that
-        // makes few counts of many frames. Frames that are lost here and there make an odd speed
-        // and digits that are late. A counter of anything else is a clock at some speed, as long as
-        // neither a mark nor its seconds part the last digits from the others.
-        let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
-        let is_late = match chosen.pace.doubt_ppm {
-            0 => refresh.max() > Some(window::SLOW_PANEL),
-            _ => refresh.max() > Some(window::FASTEST_PANEL),
-        };
-        let has_few = distinct < COUNTS_AT_ANOTHER_SPEED;
-        let needs_an_excuse = lacks_a_place || is_late || shows_too_many;
-        // Nor do marks part pairs that count to 99 whatever they count.
-        let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
-        // A file with a wrong rate is a little off; a monitor may replay at any pace.
-        let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
-        let is_odd = chosen.pace.doubt_ppm > 0 && off > Ratio::ONE;
-        if is_at_another_speed && (needs_an_excuse || has_few || may_be_a_counter || is_odd) {
-            doubts.push(reasons::speed_doubtful(chosen.pace.speed));
+        let jumped = self.has_jumped(chosen, &census) || self.stood_beside(chosen);
+        doubts.extend(jumped.then(reasons::jumped));
+        let before_a_length = self.stands_before_a_length(chosen);
+        doubts.extend(before_a_length.then(reasons::stands_before_a_length));
+        doubts.extend(counts_from_frame_0(form, start).then(reasons::counts_from_frame_0));
+        doubts.extend(not_running);
+        doubts.extend(uneven.map(|(told, against)| reasons::uneven(against, told)));
+        if is_at_another_speed {
+            doubts.extend(self.speed_doubtful(chosen, &census));
         }
-        if of * agreeing <= share * read {
-            doubts.push(reasons::few_agree(agreeing, read));
-        }
-        if let Some((counts, _)) = shifts.rival().filter(|r| r.1 < ENOUGH) {
-            doubts.push(reasons::parts_doubtful(counts));
-        }
-        let hour_digits = members.iter().map(|m| m.looks.dial.hour_digits).max();
-        if hour_digits == Some(1) {
-            doubts.push(reasons::hours_cut());
-            checks.is_plausible &= chosen.pace.form != ClockForm::Seconds;
-        }
-        let shapes = LazyCell::new(|| -> Vec<Shapes> {
-            let told = told.iter();
-            told.map(|(looks, form, counts)| Shapes::of(looks, *form, counts))
-                .collect()
-        });
-        for group in Group::ALL {
-            let mut ballot = Ballot::new(group, trust);
-            // Where another sighting shows two digits of the hours, a single one may be either.
-            let is_heard = |looks: &Looks| {
-                group != Group::Hours || Some(looks.dial.hour_digits) >= hour_digits
-            };
-            for (looks, form, counts) in told.iter().filter(|told| is_heard(told.0)) {
-                ballot.add(looks, *form, counts);
-            }
-            let mut lead = ballot.lead();
-            if !(lead.is_settled || lead.is_unread) {
-                let told = told.iter().zip(&*shapes);
-                for ((looks, form, counts), shapes) in told.filter(|(told, _)| is_heard(told.0)) {
-                    if let Some(&first) = counts.first() {
-                        ballot.add_shapes(shapes, looks, *form, first);
-                    }
-                }
-                lead = ballot.lead();
-            }
-            let mut told = told.iter();
-            let doubted = match (lead.is_settled, group) {
-                (false, _) => Some(lead),
-                (true, Group::Seconds) => None,
-                (true, _) => told
-                    .find_map(|(looks, form, counts)| {
-                        labels::other_value(looks, *form, counts, group)
-                    })
-                    .map(|(fitted, rival)| Lead {
-                        fitted,
-                        rival,
-                        ..lead
-                    }),
-            };
-            if let Some(lead) = doubted {
-                checks.slow_digits_stand = false;
+        doubts.extend(few_agree(&census, is_at_another_speed));
+        doubts.extend(self.parts_doubtful(chosen, &census));
+        doubts.extend(is_cut.then(reasons::hours_cut));
+        for (group, lead) in Group::ALL.into_iter().zip(doubted) {
+            if let Some(lead) = lead {
                 doubts.push(reasons::group_in_doubt(&lead));
             } else if group == Group::Hours && self.may_lack_an_hour_digit(members) {
                 doubts.push(reasons::hours_seen_either_way());
             }
         }
-        if let Some(off) = other_second {
-            let fitted = chosen.pace.form.label(on_frame_0).seconds();
-            checks.slow_digits_stand = false;
-            doubts.push(reasons::seconds_from_elsewhere(fitted, off));
-        }
-        let hour = |count: i64| chosen.pace.form.label(count).hours();
-        let begins_at_one = |(_, form, counts): &(_, _, &Vec<i64>)| {
-            counts
-                .iter()
-                .all(|&count| ClockForm::label(*form, count).hours() == 1)
-        };
-        if hour(on_frame_0) == 0 && told.iter().all(begins_at_one) {
-            doubts.push(reasons::hours_of_twelve());
-        }
+        doubts.extend(elsewhere);
+        doubts.extend(hours_of_twelve(form, on_frame_0, &census));
         doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
+    }
+
+    /// Enters into the fit how each sighting took part, and what was left out of it.
+    fn record(&self, census: &Census, fit: &mut ClockFit) {
+        for one in &census.all {
+            let Counted { member, seen, .. } = one;
+            let placed = &member.placed;
+            let sighting = &mut fit.sightings[seen.sighting];
+            sighting.frames_agreeing += one.tally.agreeing;
+            let readings = self.sightings[seen.sighting].readings.len();
+            sighting.displayed.resize(readings, None);
+            for (&source, &count) in placed.looks.sources.iter().zip(&placed.counts) {
+                sighting.displayed[source] = Some(count);
+            }
+            let at_s = |tick| Ratio::from_integer(tick) * self.times.tick_s;
+            let held = seen.held.iter();
+            let held = held.map(|&(from, to)| reasons::held(at_s(from), at_s(to)));
+            let unread = (seen.tail > 0).then(|| reasons::last_places_unread(placed.form));
+            let left_out = seen
+                .left_out
+                .map(|p| reasons::place_left_out(placed.looks.dial, p));
+            for note in unread.into_iter().chain(held).chain(left_out) {
+                if !fit.notes.contains(&note) {
+                    fit.notes.push(note);
+                }
+            }
+        }
+    }
+
+    /// Counts from the start, at least, at which another one shows other digits than a display that
+    /// is late.
+    fn least_apart(&self, chosen: &Joint) -> i64 {
+        let least = (self.grain(&chosen.pace) + self.slack(chosen)).ceil();
+        i64::try_from(least).unwrap_or(i64::MAX).max(2)
+    }
+
+    /// True if one of the members shows the clock elsewhere for a while.
+    fn has_jumped(&self, chosen: &Joint, census: &Census) -> bool {
+        let least = self.least_apart(chosen);
+        census.all.iter().any(|one| {
+            let placed = &one.member.placed;
+            // The last one fits a window anew.
+            one.heard.longest_other_second >= OTHER_SECOND_FRAMES
+                || labels::begin_elsewhere(placed, least)
+                || (one.seen.left_out).is_some_and(|place| labels::runs_apart(placed, place))
+                || self.jumped(placed, &one.heard, least)
+        })
+    }
+
+    /// The doubt about a speed at which the clip would have to play.
+    ///
+    /// Two exceptions at once explain the digits of nearly any clock, and so does a speed that
+    /// makes few counts of many frames. Frames that are lost here and there make an odd speed
+    /// and digits that are late. A counter of anything else is a clock at some speed, as long as
+    /// neither a mark nor its seconds part the last digits from the others.
+    fn speed_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Doubt> {
+        let refresh = chosen.chosen.iter().flatten().filter_map(|s| s.refresh);
+        let is_late = match chosen.pace.doubt_ppm {
+            0 => refresh.max() > Some(Refresh::SLOWEST_PANEL),
+            _ => refresh.max() > Some(Refresh::FASTEST),
+        };
+        let needs_an_excuse = |one: &Counted| {
+            one.seen.left_out.is_some()
+                || late::shows_too_many(&one.member.placed, one.member.start)
+        };
+        let has_few = census.distinct() < COUNTS_AT_ANOTHER_SPEED;
+        let mut all = census.all.iter().map(|one| &one.member.placed);
+        let has_carried = all.clone().any(labels::carries);
+        let is_bare = all.all(|placed| !placed.looks.shows_a_last_mark());
+        // Nor do marks part pairs that count to 99 whatever they count.
+        let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
+        // A file with a wrong rate is a little off; a monitor may replay at any pace.
+        let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
+        let is_odd = chosen.pace.doubt_ppm > 0 && off > Ratio::ONE;
+        let is_doubtful = is_late
+            || census.all.iter().any(needs_an_excuse)
+            || has_few
+            || may_be_a_counter
+            || is_odd;
+        is_doubtful.then(|| reasons::speed_doubtful(chosen.pace.speed))
+    }
+
+    /// The doubt about the digits after the seconds.
+    fn parts_doubtful(&self, chosen: &Joint, census: &Census) -> Option<Doubt> {
+        let rival = census.shifted(chosen.pace.form.base(), self.least_apart(chosen));
+        let (counts, _) = rival.filter(|&(_, nats)| nats < ENOUGH)?;
+        Some(reasons::parts_doubtful(counts))
+    }
+
+    /// The doubt about seconds that change with another number than 0 of the digits after them.
+    fn seconds_from_elsewhere(
+        &self,
+        chosen: &Joint,
+        on_frame_0: i64,
+        census: &Census,
+    ) -> Option<Doubt> {
+        let near = i64::try_from(self.grain(&chosen.pace).ceil()).unwrap_or(i64::MAX) - 1;
+        let mut all = census.all.iter().map(|one| &one.member.placed);
+        let off = all.find_map(|placed| labels::other_second_at(placed, on_frame_0, near))?;
+        let fitted = chosen.pace.form.label(on_frame_0).seconds();
+        Some(reasons::seconds_from_elsewhere(fitted, off))
     }
 
     /// True if behind a clock of seconds, in its line and as large, another time stands that it has
@@ -328,33 +269,24 @@ impl Table<'_> {
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop,
     /// and some that do show a count `least` or more away: what is nearer was shown late.
-    fn jumped(
-        &self,
-        looks: &Looks,
-        tally: &Tally,
-        form: ClockForm,
-        counts: &[i64],
-        least: i64,
-    ) -> bool {
+    fn jumped(&self, placed: &Placed, tally: &Tally, least: i64) -> bool {
         if tally.odd.len() < JUMP_FRAMES.max(tally.read / 20) || tally.longest_odd < JUMP_FRAMES {
             return false;
         }
-        let mut odd = looks.subset(&tally.odd);
-        let paces = paces(looks.dial, self.known, self.times.clip_rate);
+        let mut odd = placed.looks.subset(&tally.odd);
+        let paces = paces(odd.dial, self.known, self.times.clip_rate);
         let window = fit_window(&mut odd, self.times, &paces, self.known.drop_frame);
-        let there = window.scored.first().and_then(|best| {
-            let counts = window::place(&odd, self.times, best, window.reference_tick)?;
-            Some((best.pace.form, counts))
-        });
-        let Some((other_form, there)) = there else {
+        let there = window
+            .scored
+            .first()
+            .and_then(|best| window::place(&odd, self.times, best, window.reference_tick));
+        let Some(there) = there else {
             return false;
         };
-        let agrees = |&look: &usize| odd.agreement_at(look, other_form, there[look]).agrees();
-        let agreeing = (0..odd.len()).filter(agrees);
-        let agreeing: Vec<usize> = agreeing.map(|look| tally.odd[look]).collect();
+        let agreeing: Vec<usize> = there.agreeing().map(|look| tally.odd[look]).collect();
         let needed = 3 * tally.odd.len() / 4;
         agreeing.len() >= needed.max(JUMP_FRAMES)
-            && labels::away(looks, &agreeing, form, counts, least) >= labels::FEWEST
+            && labels::away(placed, &agreeing, least) >= labels::FEWEST
     }
 
     /// True if a display that looks like the clock's stood still at a time near the one that the
@@ -381,10 +313,8 @@ impl Table<'_> {
             };
             let told = form.label(count_at(0));
             let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
-            let is_near = told_at.is_some_and(|at| {
-                let apart = (at - stands_at).rem_euclid(86_400);
-                apart.min(86_400 - apart) <= NEAR_S
-            });
+            let is_near =
+                told_at.is_some_and(|at| wrapped(i64::from(at - stands_at), DAY_S).abs() <= NEAR_S);
             let is_against =
                 |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
             is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
@@ -397,7 +327,7 @@ impl Table<'_> {
         chosen: &Joint,
         start: HalfOpen,
         slack: Ratio,
-        doubts: &mut Vec<Note>,
+        doubts: &mut Vec<Doubt>,
     ) {
         let limit = self.grain(&chosen.pace) * Ratio::new(WIDEST.0, WIDEST.1) + slack;
         if start.width() > limit {
@@ -407,13 +337,78 @@ impl Table<'_> {
     }
 }
 
+/// The doubt about a clock of which too little was seen to say that it runs.
+fn not_seen_running(census: &Census) -> Option<Doubt> {
+    let (agreeing, distinct) = (census.agreeing(), census.distinct());
+    if agreeing < FEW_FRAMES {
+        Some(reasons::few_frames(agreeing))
+    } else if census.running() < ENOUGH || distinct < DISTINCT_COUNTS {
+        Some(reasons::not_seen_running(distinct))
+    } else {
+        None
+    }
+}
+
+/// The doubt about a start with which too few frames agree.
+fn few_agree(census: &Census, is_at_another_speed: bool) -> Option<Doubt> {
+    let (share, of) = if is_at_another_speed {
+        AGREE_AT_ANOTHER_SPEED
+    } else {
+        (1, 2)
+    };
+    let (agreeing, read) = (census.agreeing(), census.read());
+    (of * agreeing <= share * read).then(|| reasons::few_agree(agreeing, read))
+}
+
+/// How a slow group of digits leads, if it may well have another value.
+fn doubted(group: Group, census: &Census, trust: Trust) -> Option<Lead> {
+    // Where another sighting shows two digits of the hours, a single one may be either.
+    let is_heard = |placed: &&Placed| {
+        group != Group::Hours || placed.looks.dial.hour_digits >= census.hour_digits()
+    };
+    let mut ballot = Ballot::new(group, trust);
+    census
+        .told()
+        .filter(is_heard)
+        .for_each(|placed| ballot.add(placed));
+    let mut lead = ballot.lead();
+    if !(lead.is_settled || lead.is_unread) {
+        for placed in census.told().filter(is_heard) {
+            ballot.add_shapes(&Shapes::of(placed), placed);
+        }
+        lead = ballot.lead();
+    }
+    if !lead.is_settled {
+        return Some(lead);
+    }
+    if group == Group::Seconds {
+        return None;
+    }
+    let other = census
+        .told()
+        .find_map(|placed| labels::other_value(placed, group));
+    other.map(|(fitted, rival)| Lead {
+        fitted,
+        rival,
+        ..lead
+    })
+}
+
+/// The doubt about a start before one o'clock, by a clock that was seen after it alone.
+fn hours_of_twelve(form: ClockForm, on_frame_0: i64, census: &Census) -> Option<Doubt> {
+    let begins_at_one = |placed: &Placed| {
+        let mut counts = placed.counts.iter();
+        counts.all(|&count| placed.form.label(count).hours() == 1)
+    };
+    let is_open = form.label(on_frame_0).hours() == 0 && census.told().all(begins_at_one);
+    is_open.then(reasons::hours_of_twelve)
+}
+
 /// True if a clock without frames begins its day at frame 0: so does a recorded length that is laid
 /// over the picture, and a clock of the time of day by rare chance. What counts frames from zero
 /// there may well be the timecode of a file that never got another one.
 fn counts_from_frame_0(form: ClockForm, start: HalfOpen) -> bool {
-    let day = Ratio::from_integer(form.counts_per_day());
-    let middle = start.middle();
-    let from_zero = middle - day * Ratio::from_integer((middle / day).round());
+    let from_zero = (start.middle()).wrapped(Ratio::from_integer(form.counts_per_day()));
     let beside = from_zero.abs() - start.width() / Ratio::from_integer(2);
     let within = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * form.rate().ratio();
     ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= within

@@ -1,14 +1,14 @@
 //! What clock it is, and how that is known.
 
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
+use super::doubt::Doubt;
 use super::join::Joint;
 use super::judge::label_of;
 use super::looks::Looks;
-use super::pace::REFRESHES;
 use super::reasons;
+use super::refresh::Refresh;
 use super::table::{Member, Table};
 use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
-use crate::note::Note;
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 /// How likely a clock without drop-frame prints a semicolon: SMPTE ST 12-1
@@ -60,7 +60,7 @@ impl Table<'_> {
         };
         let starts = chosen.chosen.iter().flatten();
         let refresh = starts.filter_map(|start| start.refresh).max();
-        let refresh_hz = refresh.and_then(|i| u32::try_from(REFRESHES[i].0).ok());
+        let refresh_hz = refresh.map(Refresh::hz);
         if rate_known_by == RateKnownBy::Assumed {
             let mut rates: Vec<Rate> = survivors.iter().map(|j| j.pace.form.rate()).collect();
             rates.sort_unstable();
@@ -99,12 +99,16 @@ impl Table<'_> {
 
     /// The doubt about a clock of twelve hours, whose AM or PM is not read: letters stand where it
     /// does, and no hour was seen that such a clock has not. Clocks of frames count a whole day.
-    pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Note> {
+    pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Doubt> {
         let form = chosen.pace.form;
         let is_lettered = |m: &Member| self.sightings[self.seen[m.index].sighting].is_lettered;
         let may_be_of_twelve = |m: &Member| {
-            let form = m.start.pace.form;
-            let mut hours = m.counts.iter().map(|&count| form.label(count).hours());
+            let form = m.placed.form;
+            let mut hours = m
+                .placed
+                .counts
+                .iter()
+                .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
         if matches!(form, ClockForm::Frames { .. })
@@ -131,7 +135,7 @@ impl Table<'_> {
         chosen: &Joint,
         survivors: &[&Joint],
         shows_a_number_beyond: bool,
-    ) -> Option<Note> {
+    ) -> Option<Doubt> {
         let form = chosen.pace.form;
         let told_s = |joint: &Joint| joint.pace.form.seconds(joint.start.middle());
         let frame_s = self.grain(&chosen.pace) / form.rate().ratio();

@@ -2,8 +2,8 @@
 //! top of each other, and a last group that is read with its places moved by one.
 
 use super::looks::Looks;
+use super::placed::Placed;
 use super::sight::Blur;
-use crate::timecode::ClockForm;
 
 /// The lit segments of the digits 0 to 9, a to g from the lowest bit on.
 const SEGMENTS: [u8; 10] = [
@@ -30,14 +30,8 @@ impl Excuse {
     }
 }
 
-/// `counts` are those that the fit says were displayed.
-pub(super) fn excuse(
-    looks: &Looks,
-    look: usize,
-    form: ClockForm,
-    counts: &[i64],
-    blur: Blur,
-) -> Excuse {
+pub(super) fn excuse(placed: &Placed, look: usize, blur: Blur) -> Excuse {
+    let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
     let count = counts[look];
     let reach = blur.steps * blur.counts_per_step();
     // A change that is caught in this frame lies between its neighbours.

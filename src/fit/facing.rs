@@ -1,7 +1,7 @@
 //! One display, read two ways: as it stands, and turned over or as a mirror shows it, where 2 is 5.
 //! A display shows one time, so that at most one of them is right.
 
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
 use super::table::Table;
 use super::window;
 use std::collections::BTreeMap;
@@ -46,13 +46,12 @@ impl Table<'_> {
         let window = self.windows[i];
         let gains = || {
             let (start, looks) = (window.scored.first()?, self.seen[i].looks.as_ref()?);
-            let counts = window::place(looks, self.times, start, window.reference_tick)?;
-            let form = start.pace.form;
-            let gain = |(look, &count): (usize, &i64)| {
-                let nats = looks.says(look, form.digits(count).as_slice());
+            let placed = window::place(looks, self.times, start, window.reference_tick)?;
+            let gain = |look: usize| {
+                let nats = looks.says(look, placed.label(look).as_slice());
                 (looks.ticks[look], f64::from(nats))
             };
-            Some(counts.iter().enumerate().map(gain).collect())
+            Some((0..looks.len()).map(gain).collect())
         };
         gains().unwrap_or_default()
     }

@@ -8,6 +8,7 @@
 
 use super::looks::Times;
 use super::pace::Pace;
+use super::refresh::Refresh;
 use super::window::{Scored, WindowFit};
 use crate::timecode::{HalfOpen, Ratio};
 
@@ -45,8 +46,6 @@ impl Joint {
     }
 }
 
-/// The slowest panel in common use, in hertz.
-const SLOWEST_PANEL_HZ: i128 = 50;
 /// Sightings that bound a line; corners grow with the cube of their number.
 const MOST_MEMBERS: usize = 6;
 /// Nats against a drift beyond the usual: where another rate needs none, as 30
@@ -148,7 +147,7 @@ impl<'t> Line<'t> {
             members: Vec::new(),
         };
         if may_lag {
-            line.lag = first.pace.form.rate().ratio() / Ratio::from_integer(SLOWEST_PANEL_HZ);
+            line.lag = Refresh::SLOWEST_PANEL.counts(first.pace.form.rate());
         }
         line.members.push(line.held(window, first));
         line
@@ -236,8 +235,7 @@ impl<'t> Line<'t> {
 fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {
     let day = Ratio::from_integer(pace.form.counts_per_day());
     let foretold = anchor.bounds.middle() + pace.counts_per_second() * (other.at_s - anchor.at_s);
-    let days = ((foretold - other.bounds.middle()) / day).round();
-    other.bounds.shift(day * Ratio::from_integer(days))
+    other.bounds.nearest_to(foretold, day)
 }
 
 struct Corridor {

@@ -1,13 +1,15 @@
 //! From weighed starts to a verdict with reasons.
 
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
 use super::clock::mark_odds;
+use super::doubt::{Doubt, What};
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::panel;
-use super::reasons;
-use super::sight::{Kind, Seen, order, see};
+use super::reasons::{self, Preferred};
+use super::refresh::Refresh;
+use super::sight::{DAY_S, Kind, Seen, order, see};
 use super::sweep::DOUBT;
 use super::table::{Member, Table};
 use super::window::WindowFit;
@@ -16,10 +18,8 @@ use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::Sighting;
-use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio, wrapped};
 
-/// The slowest panel in common use, in hertz.
-const SLOW_PANEL_HZ: f64 = 50.0;
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
 /// Nats, one in twenty, by which a semicolon settles drop-frame where the label is the same either
@@ -63,6 +63,7 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
         notes: Vec::new(),
         start: None,
         clock: None,
+        was_seen_running: false,
         sightings: vec![SightingFit::default(); sightings.len()],
         next_look: NextLook::ElsewhereToo,
     };
@@ -128,7 +129,7 @@ impl Table<'_> {
     fn decide(&self, order: &[usize], mut fit: ClockFit) -> (Judged, Vec<usize>) {
         let mut lead = order[0];
         let mut joints = self.joints(order);
-        let mut doubts: Vec<Note> = Vec::new();
+        let mut doubts: Vec<Doubt> = Vec::new();
         let conflict = self.conflict(&joints[0], order);
         if let Some(other) = conflict {
             let (by_other, mirage) = self.decide(&[other], fit.clone());
@@ -142,11 +143,12 @@ impl Table<'_> {
                 lead = other;
                 joints = self.joints(&[other]);
                 doubts.push(reasons::clocks_disagree(
-                    "larger",
+                    Preferred::Larger,
                     by_lead.fit.start.as_ref(),
                 ));
             } else if self.overlap(lead, other) {
-                doubts.push(reasons::clocks_disagree("clearer", by_other.start.as_ref()));
+                let by_other = by_other.start.as_ref();
+                doubts.push(reasons::clocks_disagree(Preferred::Clearer, by_other));
             } else {
                 // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
                 let surest = lead;
@@ -186,20 +188,20 @@ impl Table<'_> {
         let start = self.check_carry(chosen, start, &members, &mut doubts);
         // A slow digit in doubt says it better than the starts that it leaves open.
         if !checks.slow_digits_stand {
-            doubts.retain(|d| d.code != "start_unclear");
+            doubts.retain(|d| d.what != What::StartUnclear);
         }
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);
-        doubts.extend(self.clip.doubts.iter().cloned());
+        fit.was_seen_running = !doubts.iter().any(|d| d.what.is_of_no_running());
         let agreeing = fit.frames_agreeing();
         let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
-        if doubts.is_empty() {
+        if doubts.is_empty() && self.clip.doubts.is_empty() {
             fit.verdict = Verdict::Sure;
             fit.reasons = vec![reasons::agreed(agreeing, read)];
             fit.next_look = NextLook::Enough;
         } else {
             fit.verdict = Verdict::Unsure;
-            let here = doubts.iter().any(reasons::is_cured_by_more_frames);
+            let here = doubts.iter().any(|d| d.what.is_cured_by_more_frames());
             fit.next_look = if here {
                 NextLook::MoreHere {
                     sighting: self.seen[lead].sighting,
@@ -207,7 +209,12 @@ impl Table<'_> {
             } else {
                 NextLook::ElsewhereToo
             };
-            fit.reasons = doubts;
+            let of_the_file = self.clip.doubts.iter().cloned();
+            fit.reasons = doubts
+                .into_iter()
+                .map(Note::from)
+                .chain(of_the_file)
+                .collect();
         }
         let judged = Judged {
             fit,
@@ -254,7 +261,8 @@ impl Table<'_> {
         };
         // Where the digits may be late each look foretells two counts, at ln 2; on
         // the slowest panel in use that is this share of all looks.
-        let share = |j: &Joint| (j.pace.form.rate().ratio().to_f64() / SLOW_PANEL_HZ).min(1.0);
+        let late = |j: &Joint| Refresh::SLOWEST_PANEL.counts(j.pace.form.rate());
+        let share = |j: &Joint| late(j).to_f64().min(1.0);
         let pattern = |j: &Joint| std::f64::consts::LN_2 * share(j) * looks as f64;
         let is_cousin = |j: &Joint| {
             j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed
@@ -301,10 +309,9 @@ impl Table<'_> {
             };
             let at_s = Ratio::from_integer(self.windows[i].reference_tick) * self.times.tick_s;
             let here = joint.start.middle() + joint.pace.counts_per_second() * at_s;
-            let day = Ratio::from_integer(86_400);
             let apart =
                 joint.pace.form.seconds(here) - other.pace.form.seconds(other.bounds.middle());
-            let apart = apart - day * Ratio::from_integer((apart / day).round());
+            let apart = apart.wrapped(Ratio::from_integer(DAY_S));
             let coarser = other
                 .pace
                 .form
@@ -377,7 +384,7 @@ impl Table<'_> {
 
     /// The chosen start, widened by every other that cannot be told from it; a
     /// doubt for each that differs by more than a frame.
-    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Note>) -> HalfOpen {
+    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Doubt>) -> HalfOpen {
         let grain = self.grain(&chosen.pace);
         // The middle of all may be within a frame of each where the chosen start is not.
         let twice = grain * Ratio::from_integer(2);
@@ -389,7 +396,7 @@ impl Table<'_> {
         }
         for (here, there) in elsewhere {
             let doubt = either(here, there);
-            if !doubts.iter().any(|d| d.code == doubt.code) {
+            if !doubts.iter().any(|d| d.what == doubt.what) {
                 doubts.push(doubt);
             }
         }
@@ -468,6 +475,7 @@ impl Table<'_> {
             notes: Vec::new(),
             start: None,
             clock: None,
+            was_seen_running: false,
             sightings: sightings.collect(),
             next_look: NextLook::ElsewhereToo,
         }
@@ -491,11 +499,11 @@ impl Table<'_> {
 /// The start, and what the first looks of the earliest sighting, and of others that saw the display
 /// at that time, say of it by themselves, where what made the display late may have come after them.
 fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
-    let first_tick = |member: &&Member| member.looks.ticks[0];
+    let first_tick = |member: &&Member| member.placed.looks.ticks[0];
     let Some(earliest) = members.iter().min_by_key(first_tick) else {
         return start;
     };
-    let until = earliest.looks.ticks[earliest.looks.len() - 1];
+    let until = earliest.placed.looks.ticks[earliest.placed.looks.len() - 1];
     let of_then = members.iter().filter(|m| first_tick(m) <= until);
     let (mut earlier, mut later) = (Ratio::ZERO, Ratio::ZERO);
     for (first, bounds) in of_then.filter_map(|m| Some((m.first_look?, m.start.bounds))) {
@@ -513,7 +521,7 @@ pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {
 type Shown<'a> = (&'a Pace, Ratio);
 
 /// The doubt between two starts that are more than a frame apart.
-fn either(here: Shown, there: Shown) -> Note {
+fn either(here: Shown, there: Shown) -> Doubt {
     let ((a, at_a), (b, at_b)) = (here, there);
     let (here, there) = (label_of(a.form, at_a), label_of(b.form, at_b));
     if a.form.base() != b.form.base() {
@@ -536,9 +544,9 @@ fn apart(a: Shown, b: Shown) -> Ratio {
         let count = at.floor();
         let label = pace.form.label(i64::try_from(count).unwrap_or_default());
         let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
-        let seconds = i128::from(label.hours()) * 3600
-            + i128::from(label.minutes()) * 60
-            + i128::from(label.seconds());
+        let seconds = i64::from(label.hours()) * 3600
+            + i64::from(label.minutes()) * 60
+            + i64::from(label.seconds());
         (seconds, part)
     };
     let ((seconds_a, part_a), (seconds_b, part_b)) = (split(a), split(b));
@@ -546,6 +554,6 @@ fn apart(a: Shown, b: Shown) -> Ratio {
         return part_b - part_a;
     }
     let base = |(pace, _): Shown| Ratio::from_integer(pace.form.base());
-    let seconds = (seconds_b - seconds_a + 43_200).rem_euclid(86_400) - 43_200;
+    let seconds = wrapped(seconds_b - seconds_a, DAY_S);
     (Ratio::from_integer(seconds) + part_b / base(b) - part_a / base(a)) * base(a)
 }

@@ -1,8 +1,9 @@
 //! What single frames say as whole labels, where the fit says something else.
 
-use super::audit::Group;
+use super::ballot::Group;
 use super::looks::{Agreement, Looks};
-use crate::timecode::{ClockForm, Label};
+use super::placed::Placed;
+use crate::timecode::{Label, wrapped};
 use std::collections::BTreeMap;
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
@@ -28,10 +29,11 @@ pub(super) fn seconds_shown(digits: &[u8]) -> Option<i32> {
     Some(two(h, hh) * 3600 + two(m, mm) * 60 + two(s, ss))
 }
 
-/// The count that a look tells, where that is not `count`; places that do not speak against
-/// `count` are taken to agree. `None` if all agree, or if the clock never shows that label.
-fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> {
-    let fitted = form.digits(count);
+/// Counts from the fitted one to that which a look tells; places that do not speak against the
+/// fit are taken to agree. `None` if all agree, or if the clock never shows that label.
+fn told_off(placed: &Placed, look: usize) -> Option<i64> {
+    let (looks, form) = (placed.looks, placed.form);
+    let fitted = placed.label(look);
     let mut digits: Vec<u8> = fitted.as_slice().to_vec();
     let hidden = looks.dial.hidden_digits();
     for (place, digit) in digits[hidden..].iter_mut().enumerate() {
@@ -46,36 +48,25 @@ fn told(looks: &Looks, look: usize, form: ClockForm, count: i64) -> Option<i64> 
     let two = |from: usize| number(&digits[from..from + 2]) as u8;
     let label = Label::new(two(0), two(2), two(4), number(&digits[6..]));
     let there = form.count(&label).ok()?;
-    let day = form.counts_per_day();
-    let ahead = (there - count).rem_euclid(day);
-    Some(count + if ahead > day / 2 { ahead - day } else { ahead })
+    Some(wrapped(there - placed.counts[look], form.counts_per_day()))
 }
 
 /// How many of `some` looks tell a count that is `least` or more from that of the fit, or none
 /// that the clock ever shows.
-pub(super) fn away(
-    looks: &Looks,
-    some: &[usize],
-    form: ClockForm,
-    counts: &[i64],
-    least: i64,
-) -> usize {
-    let is_away = |&&look: &&usize| {
-        let count = counts[look];
-        told(looks, look, form, count).is_none_or(|there| (there - count).abs() >= least)
-    };
+pub(super) fn away(placed: &Placed, some: &[usize], least: i64) -> usize {
+    let is_away = |&&look: &&usize| told_off(placed, look).is_none_or(|off| off.abs() >= least);
     some.iter().filter(is_away).count()
 }
 
 /// True if the clock was seen to carry as no counter of anything else does: some looks agree with the
-/// `counts` of one second and some with those of another, or of one minute and of another where any
+/// counts of one second and some with those of another, or of one minute and of another where any
 /// counter goes on to the seconds behind the same number, as behind 99 hundredths.
-pub(super) fn carries(looks: &Looks, form: ClockForm, counts: &[i64]) -> bool {
+pub(super) fn carries(placed: &Placed) -> bool {
+    let form = placed.form;
     let is_decimal = form.base() == 10u32.pow(form.last_digits().into());
-    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
     let mut seen: BTreeMap<u8, usize> = BTreeMap::new();
-    for look in (0..looks.len()).filter(agrees) {
-        let label = form.label(counts[look]);
+    for look in placed.agreeing() {
+        let label = form.label(placed.counts[look]);
         let carried_to = match is_decimal {
             true => label.minutes(),
             false => label.seconds(),
@@ -87,11 +78,11 @@ pub(super) fn carries(looks: &Looks, form: ClockForm, counts: &[i64]) -> bool {
 
 /// Looks that show a number which would follow the clock's last one if its seconds were longer.
 /// A frame that caught the change to the next second has some of both on it, and leaves open what
-/// neither shows: the number must be the one that it tells best. `counts` are those that the fit
-/// says were displayed.
-pub(super) fn beyond_the_last(looks: &Looks, form: ClockForm, counts: &[i64]) -> usize {
+/// neither shows: the number must be the one that it tells best.
+pub(super) fn beyond_the_last(placed: &Placed) -> usize {
+    let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
     let of_the_clock = form.base()..10u32.pow(form.last_digits().into());
-    let is_against = |&look: &usize| looks.agreement_at(look, form, counts[look]).against > 0;
+    let is_against = |&look: &usize| placed.agreement(look).against > 0;
     let is_beyond = |look: usize| {
         let near = (0..=2).map(|before| form.label(counts[look] - before));
         near.flat_map(|label| [(label, 1), (label, 2)])
@@ -119,18 +110,17 @@ fn tells_best(looks: &Looks, look: usize, label: &[u8], places: u8) -> bool {
 /// ran otherwise, before the rest was seen. A single look is believed if it says so plainly, in
 /// several digits; two or more if they agree with each other. Looks that tell less than most do
 /// have no say.
-pub(super) fn begin_elsewhere(looks: &Looks, form: ClockForm, counts: &[i64], least: i64) -> bool {
-    let agreements: Vec<Agreement> = (0..looks.len())
-        .map(|look| looks.agreement_at(look, form, counts[look]))
-        .collect();
+pub(super) fn begin_elsewhere(placed: &Placed, least: i64) -> bool {
+    let looks = placed.looks.len();
+    let agreements: Vec<Agreement> = (0..looks).map(|look| placed.agreement(look)).collect();
     let mut read: Vec<usize> = agreements.iter().map(|a| a.read).collect();
     let middle = read.len() / 2;
     let usual = *read.select_nth_unstable(middle).1;
-    let first: Vec<usize> = (0..looks.len())
+    let first: Vec<usize> = (0..looks)
         .filter(|&look| agreements[look].read >= usual.max(1))
         .take_while(|&look| agreements[look].against > 0)
         .collect();
-    let off = |&look: &usize| Some(told(looks, look, form, counts[look])? - counts[look]);
+    let off = |&look: &usize| told_off(placed, look);
     let Some(offs) = first.iter().map(off).collect::<Option<Vec<i64>>>() else {
         return false;
     };
@@ -139,48 +129,40 @@ pub(super) fn begin_elsewhere(looks: &Looks, form: ClockForm, counts: &[i64], le
     };
     match *offs {
         [] => false,
-        [off] => off.abs() >= least && is_plain(looks, first[0], form, counts[first[0]]),
+        [off] => off.abs() >= least && is_plain(placed, first[0]),
         [off, ..] => off.abs() >= least && offs.windows(2).all(are_alike),
     }
 }
 
-/// True if a look speaks against a count in several digits, all of them together plainly.
-fn is_plain(looks: &Looks, look: usize, form: ClockForm, count: i64) -> bool {
-    let digits = form.digits(count);
-    let shown = &digits.as_slice()[looks.dial.hidden_digits()..];
-    let against = |(place, &digit): (usize, &u8)| {
+/// True if a look speaks against the fit in several digits, all of them together plainly.
+fn is_plain(placed: &Placed, look: usize) -> bool {
+    let looks = placed.looks;
+    let against = |place: usize| {
+        let digit = placed.digit(look, place);
         let says = looks.place(look, place);
         let most = says.iter().copied().fold(f32::MIN, f32::max);
         (looks.place_against(look, place, digit) == Some(true))
             .then(|| most - says[usize::from(digit)])
     };
-    let nats: Vec<f32> = shown.iter().enumerate().filter_map(against).collect();
+    let nats: Vec<f32> = (0..looks.dial.places()).filter_map(against).collect();
     nats.len() >= PLACES_OF_ONE_FRAME && nats.iter().sum::<f32>() >= BELIEVED
 }
 
 /// The second that the display shows, in the frames whose parts are `near` counts from those of
 /// `start` or less, if it is the one before or after that of the fit in most of them: seconds that
 /// come from another source change with another number than 0. In seconds after that of `start`.
-pub(super) fn other_second_at(
-    looks: &Looks,
-    form: ClockForm,
-    counts: &[i64],
-    start: i64,
-    near: i64,
-) -> Option<i64> {
+pub(super) fn other_second_at(placed: &Placed, start: i64, near: i64) -> Option<i64> {
+    let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
     let base = i64::from(form.base());
     let part = |count: i64| i64::from(form.label(count).part());
-    let is_near = |&look: &usize| {
-        let apart = (part(counts[look]) - part(start)).rem_euclid(base);
-        apart.min(base - apart) <= near
-    };
+    let is_near = |&look: &usize| wrapped(part(counts[look]) - part(start), base).abs() <= near;
     let mut others = [0, 0];
     let mut agreeing = 0;
     for look in (0..looks.len())
         .filter(|&look| looks.is_read(look))
         .filter(is_near)
     {
-        match told(looks, look, form, counts[look]).map(|there| there - counts[look]) {
+        match told_off(placed, look) {
             None => agreeing += 1,
             Some(off) if off == -base => others[0] += 1,
             Some(off) if off == base => others[1] += 1,
@@ -199,18 +181,13 @@ pub(super) fn other_second_at(
 /// places in some looks in a row, if these are plain and all say the same. Misread digits fall
 /// here and there; but a display that is followed with its places moved by one shows another
 /// digit of the label from then on, and one that was set another time.
-pub(super) fn other_value(
-    looks: &Looks,
-    form: ClockForm,
-    counts: &[i64],
-    group: Group,
-) -> Option<(usize, usize)> {
-    let hidden = looks.dial.hidden_digits();
+pub(super) fn other_value(placed: &Placed, group: Group) -> Option<(usize, usize)> {
+    let looks = placed.looks;
     let places = group.places(looks);
     places.clone().find_map(|place| {
         let (mut run, mut before) = (0, None);
-        for (look, &count) in counts.iter().enumerate() {
-            let fitted = form.digits(count).as_slice()[hidden + place];
+        for look in 0..looks.len() {
+            let fitted = placed.digit(look, place);
             let Some(is_against) = looks.place_against(look, place, fitted) else {
                 continue;
             };
@@ -223,7 +200,7 @@ pub(super) fn other_value(
             };
             before = other;
             if run >= OTHER_VALUE_LOOKS {
-                let value = group.value(form, count);
+                let value = group.value(placed.form, placed.counts[look]);
                 let tens = place + 1 < places.end;
                 let by = if tens { 10 } else { 1 };
                 let without = value - by * usize::from(fitted);
@@ -236,14 +213,13 @@ pub(super) fn other_value(
 
 /// True if a place that was left out goes on with the others, but by so much off: a clock that
 /// was set while in view, and no place that is misread.
-pub(super) fn runs_apart(looks: &Looks, place: usize, form: ClockForm, counts: &[i64]) -> bool {
-    let hidden = looks.dial.hidden_digits();
+pub(super) fn runs_apart(placed: &Placed, place: usize) -> bool {
     let mut off_by = [[0usize; 10]; 10];
     let mut told = 0;
-    for (look, &count) in counts.iter().enumerate() {
-        let (shown, most) = looks.reading(look).places[place].best();
+    for look in 0..placed.looks.len() {
+        let (shown, most) = placed.looks.reading(look).places[place].best();
         if most >= 0.5 {
-            let fitted = form.digits(count).as_slice()[hidden + place];
+            let fitted = placed.digit(look, place);
             off_by[usize::from((10 + shown - fitted) % 10)][usize::from(fitted)] += 1;
             told += 1;
         }

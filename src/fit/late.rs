@@ -1,7 +1,8 @@
 //! Lateness that no panel has: in one stretch of the looks, and not in the rest. Frames that were
 //! lost, a clock that was set by a few counts and a clip that changes its speed all look so.
 
-use super::looks::{Looks, Times};
+use super::looks::Times;
+use super::placed::Placed;
 use super::sight::is_coarse;
 use super::window::Scored;
 use crate::timecode::{HalfOpen, Ratio};
@@ -14,21 +15,19 @@ const SHORTEST_STRETCH: usize = 3;
 
 /// The counts at the reference that the first look would give on a display that is never late,
 /// if the looks that are late for this start, and those that make them so, are two stretches.
-/// `counts` are those that the start says were displayed.
 ///
 /// Panels refresh at whole multiples of the rates of seconds and tenths, or nearly: there, one
 /// change is what a panel makes, too. Then it is taken for a frame lost or repeated, of
 /// `frame_s` seconds, and no more than that.
 pub(super) fn first_look_alone(
-    looks: &Looks,
+    placed: &Placed,
     times: &Times,
     start: &Scored,
-    counts: &[i64],
     reference_tick: i64,
     frame_s: Ratio,
 ) -> Option<HalfOpen> {
     start.refresh?;
-    let form = start.pace.form;
+    let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
     let per_tick = start.pace.counts_per_second() * times.tick_s;
     // In units, so many to the count that all are whole.
     let units = per_tick.den();
@@ -36,10 +35,7 @@ pub(super) fn first_look_alone(
         let since = i128::from(looks.ticks[look] - reference_tick);
         i128::from(counts[look]) * units - per_tick.num() * since
     };
-    let plain: Vec<usize> = (0..looks.len())
-        .filter(|&look| !looks.is_mixed(look))
-        .filter(|&look| looks.agreement_at(look, form, counts[look]).agrees())
-        .collect();
+    let plain = placed.plainly_agreeing();
     let lowest = plain.iter().map(|&look| from(look)).min()?;
     let highest = plain.iter().map(|&look| from(look)).max()?;
     // Each count tells by its first look how early it came up, and by its last how late it stood.
@@ -74,12 +70,9 @@ pub(super) fn first_look_alone(
 }
 
 /// True if more of the counts came up than a display that draws this seldom can show: of a clock
-/// of 100 a panel of 60 Hz leaves out two in five. `counts` are those that the start says were
-/// displayed.
-pub(super) fn shows_too_many(looks: &Looks, start: &Scored, counts: &[i64]) -> bool {
-    let form = start.pace.form;
-    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
-    let mut shown: Vec<i64> = (0..looks.len()).filter(agrees).map(|i| counts[i]).collect();
+/// of 100 a panel of 60 Hz leaves out two in five.
+pub(super) fn shows_too_many(placed: &Placed, start: &Scored) -> bool {
+    let mut shown: Vec<i64> = placed.agreeing().map(|i| placed.counts[i]).collect();
     shown.dedup();
     let (Some(first), Some(last)) = (shown.first(), shown.last()) else {
         return false;

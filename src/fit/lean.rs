@@ -5,10 +5,10 @@
 //! from the motion. At a place that shows a 3 and later an 8, a reader that does not lean is as
 //! sure of the 3 against the 8 as of the 8 against the 3. Half the difference is its lean.
 
-use super::audit::NOTHING;
-use super::looks::Looks;
+use super::ballot::NOTHING;
+use super::placed::Placed;
 use super::sight::Blur;
-use crate::timecode::{ClockForm, Digits};
+use crate::timecode::Digits;
 
 /// Looks that one standing digit is worth where nothing that moves tells more. Judged.
 const USUAL_WORTH: f64 = 3.0;
@@ -67,8 +67,9 @@ impl Leans {
         Self { leads: Vec::new() }
     }
 
-    /// Adds one sighting, with the counts that the fit says were displayed.
-    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64], blur: Blur) {
+    /// Adds one sighting.
+    pub fn add(&mut self, placed: &Placed, blur: Blur) {
+        let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
         let places = looks.dial.places();
         let hidden = looks.dial.hidden_digits();
         if self.leads.len() < places {

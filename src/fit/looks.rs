@@ -116,8 +116,6 @@ pub(super) struct Looks<'a> {
     readings: Vec<&'a Reading>,
     /// Place of each reading in the sighting.
     pub sources: Vec<usize>,
-    /// Readings in the sighting, including those passed over.
-    pub readings_in_sighting: usize,
     /// Ticks after frame 0, ascending.
     pub ticks: Vec<i64>,
     /// ln(10 p) for each reading, place and digit: what a digit says for a
@@ -144,19 +142,22 @@ impl Agreement {
 
 impl<'a> Looks<'a> {
     /// `ticks` as in [`Times`]. Readings with another number of places than the
-    /// layout has are passed over. `None` if the layout is no clock's.
+    /// layout has are passed over. `None` if the layout is no clock's, or if no reading is left: of
+    /// looks there is a first and a last one.
     pub fn of(sighting: &'a Sighting, ticks: &[i64]) -> Option<Self> {
         let dial = Dial::of(&sighting.layout)?;
         let mut sources: Vec<usize> = (0..sighting.readings.len())
             .filter(|&i| sighting.readings[i].places.len() == dial.places())
             .collect();
+        if sources.is_empty() {
+            return None;
+        }
         sources.sort_by_key(|&i| ticks[i]);
         let mut looks = Self {
             dial,
             readings: sources.iter().map(|&i| &sighting.readings[i]).collect(),
             ticks: sources.iter().map(|&i| ticks[i]).collect(),
             sources,
-            readings_in_sighting: sighting.readings.len(),
             logs: Vec::new(),
             blank: Vec::new(),
         };
@@ -185,7 +186,6 @@ impl<'a> Looks<'a> {
             dial: self.dial,
             readings: keep.iter().map(|&i| self.readings[i]).collect(),
             sources: keep.iter().map(|&i| self.sources[i]).collect(),
-            readings_in_sighting: self.readings_in_sighting,
             ticks: keep.iter().map(|&i| self.ticks[i]).collect(),
             logs: keep
                 .iter()

@@ -2,11 +2,13 @@
 //! in time. `docs/fit.md` derives the model.
 //!
 //! - `pace`: the closed table of clocks and speeds that could have been filmed
+//! - `refresh`: how often displays are drawn anew
 //! - `looks`: readings made ready: stamps on one tick, odds as logarithms
 //! - `search`: starts worth a sweep, found digit group by digit group
 //! - `sweep`: how well every phase explains the looks, exact interval of phases
 //! - `odd`: a pace that no table holds, measured
 //! - `window`: one sighting against every pace
+//! - `placed`: looks, each with the count that the fit says was displayed in it
 //! - `held`: looks at a display that is held while its clock runs on
 //! - `sight`: what one sighting is: a clock that runs, stands still, counts down
 //! - `join`: several sightings of one clock
@@ -17,19 +19,23 @@
 //! - `labels`: what single frames say as whole labels
 //! - `late`: lateness in one stretch of the looks, which no panel has
 //! - `panel`: is there a panel that makes these late digits
-//! - `audit`: does each slow group of digits stand on its own
+//! - `ballot`: does each slow group of digits stand on its own
+//! - `census`: the sightings of a start, counted
 //! - `checks`: checks that could fail: enough frames, running, jumping, slow digits
 //! - `carry`: a start carried to frame 0 by a clock that may run fast or slow
 //! - `facing`: which way a display faces that reads both ways
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
 //! - `judge`: verdict, what to look at next
+//! - `doubt`: what may be in doubt about a start
 //! - `reasons`: the sentences that an editor reads
 
-mod audit;
+mod ballot;
 mod carry;
+mod census;
 mod checks;
 mod clock;
+mod doubt;
 mod excused;
 mod facing;
 mod held;
@@ -42,7 +48,9 @@ mod looks;
 mod odd;
 mod pace;
 mod panel;
+mod placed;
 mod reasons;
+mod refresh;
 mod search;
 mod shape;
 mod sight;
@@ -56,6 +64,7 @@ mod window;
 pub use pace::slowest_speed;
 pub use sight::DAY_S;
 
+use self::doubt::Doubt;
 use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::{Clock, Start, Verdict};
@@ -161,15 +170,16 @@ pub struct SightingFit {
     pub frames_read: usize,
     /// Those in which every told digit agrees with the fit.
     pub frames_agreeing: usize,
-    /// For each reading, as they lie in the sighting: the count that the fit
-    /// says was displayed. Empty if the sighting does not show the fitted clock.
-    pub displayed: Vec<i64>,
+    /// For each reading, as they lie in the sighting: the count that the fit says was displayed;
+    /// `None` if it says nothing of that frame, as of one in which the display is held. Empty if
+    /// the sighting does not show the fitted clock.
+    pub displayed: Vec<Option<i64>>,
 }
 
 impl SightingFit {
     /// True if the sighting shows the fitted clock.
-    pub const fn is_the_clock(&self) -> bool {
-        !self.displayed.is_empty()
+    pub fn is_the_clock(&self) -> bool {
+        self.displayed.iter().any(Option::is_some)
     }
 }
 
@@ -198,6 +208,8 @@ pub struct ClockFit {
     pub notes: Vec<Note>,
     pub start: Option<FittedStart>,
     pub clock: Option<FittedClock>,
+    /// True if there is a start, by a clock whose frames show that it runs.
+    pub was_seen_running: bool,
     /// One for each sighting, in order.
     pub sightings: Vec<SightingFit>,
     pub next_look: NextLook,
@@ -212,11 +224,6 @@ impl ClockFit {
     /// Frames, of all that were read, that agree with the fit.
     pub fn frames_agreeing(&self) -> usize {
         self.sightings.iter().map(|s| s.frames_agreeing).sum()
-    }
-
-    /// True if there is a start, by a clock whose frames show that it runs.
-    pub fn was_seen_running(&self) -> bool {
-        self.start.is_some() && !self.reasons.iter().any(reasons::is_of_no_running)
     }
 
     /// The start as outputs tell it.
@@ -326,12 +333,12 @@ fn counts_go_over(clock: Rate, clip: &ClipFacts) -> bool {
 }
 
 /// What the digits say by themselves, where what the user gave does not go with them.
-fn contradicted(mut fit: ClockFit, why: Note) -> ClockFit {
+fn contradicted(mut fit: ClockFit, why: Doubt) -> ClockFit {
     if fit.verdict == Verdict::Sure {
         fit.reasons.clear();
     }
     fit.verdict = Verdict::Unsure;
-    fit.reasons.insert(0, why);
+    fit.reasons.insert(0, why.into());
     fit
 }
 

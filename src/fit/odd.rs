@@ -4,11 +4,13 @@
 //! other, and so widen the bounds on the way to frame 0.
 
 use super::Known;
-use super::audit::ENOUGH;
+use super::ballot::ENOUGH;
 use super::clock::mark_odds;
 use super::labels;
 use super::looks::{Looks, Times};
-use super::pace::{Pace, REFRESHES, SLOWED, paces};
+use super::pace::{Pace, SLOWED, paces};
+use super::placed::Placed;
+use super::refresh::Refresh;
 use super::search::SCREENED_SPAN_S;
 use super::sight::is_coarse;
 use super::window::{self, Scored, WindowFit, fit_window};
@@ -51,11 +53,11 @@ pub(super) fn fit_odd_pace<'a>(
         return None;
     }
     let best = table.scored.first()?;
-    let counts = window::place(looks, times, best, table.reference_tick)?;
-    let drifts = drifts(looks, best, &counts);
+    let placed = window::place(looks, times, best, table.reference_tick)?;
+    let drifts = drifts(&placed, best);
     let may_have_gained = || {
         let is_late = best.refresh.is_some() && best.pace.speed == Ratio::ONE;
-        is_late && is_even_at_another_pace(looks, times, best, &counts)
+        is_late && is_even_at_another_pace(&placed, times, best)
     };
     if !drifts && !may_have_gained() {
         return None;
@@ -176,8 +178,8 @@ fn forms(mut paces: Vec<Pace>, has_semicolon: bool) -> Vec<ClockForm> {
 /// show numbers that its clock has not: a clock at another pace runs ahead and falls behind.
 /// Misread digits fall anywhere. Or if the display would have to be later than panels are; and
 /// of the few changes of a clock of seconds or tenths, one that is late or off is enough.
-fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
-    if best.refresh > Some(window::SLOW_PANEL)
+fn drifts(placed: &Placed, best: &Scored) -> bool {
+    if best.refresh > Some(Refresh::SLOWEST_PANEL)
         || is_coarse(best.pace.form) && best.refresh.is_some()
     {
         return true;
@@ -187,26 +189,24 @@ fn drifts(looks: &Looks, best: &Scored, counts: &[i64]) -> bool {
     } else {
         FEWEST_OFF
     };
-    let against = |look: usize, count: i64| looks.agreement_at(look, best.pace.form, count).against;
-    let is_off = |&look: &usize| match against(look, counts[look]) {
+    let is_off = |&look: &usize| match placed.agreement(look).against {
         0 => false,
         1 => {
             let mut near = [-2, -1, 1, 2].into_iter();
-            near.any(|off| against(look, counts[look] + off) == 0)
+            near.any(|off| placed.agreement_off(look, off).against == 0)
         }
         _ => true,
     };
-    labels::beyond_the_last(looks, best.pace.form, counts) >= labels::FEWEST
-        || (0..looks.len()).filter(is_off).take(enough).count() == enough
+    labels::beyond_the_last(placed) >= labels::FEWEST
+        || (0..placed.looks.len()).filter(is_off).take(enough).count() == enough
 }
 
 /// True if a clock a little faster or slower than the table's would have shown the same counts
 /// without ever being late. A panel that beats with the camera is late in turns, which no even
 /// clock is.
-fn is_even_at_another_pace(looks: &Looks, times: &Times, best: &Scored, counts: &[i64]) -> bool {
-    let form = best.pace.form;
-    let agrees = |&look: &usize| looks.agreement_at(look, form, counts[look]).agrees();
-    let agreeing: Vec<usize> = (0..looks.len()).filter(agrees).collect();
+fn is_even_at_another_pace(placed: &Placed, times: &Times, best: &Scored) -> bool {
+    let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
+    let agreeing: Vec<usize> = placed.agreeing().collect();
     let span = i128::from(looks.span_ticks());
     // In units, so many to the count that all paces are whole.
     let per_tick = best.pace.counts_per_second() * times.tick_s;
@@ -214,9 +214,9 @@ fn is_even_at_another_pace(looks: &Looks, times: &Times, best: &Scored, counts: 
     // A digit caught in its change is read as either of both.
     let mut open = units / 100 * (100.0 * looks.mixed_share()) as i128;
     // A pace that makes do with the fastest of panels explains more than one that does not.
-    if best.refresh > Some(window::FASTEST_PANEL) {
-        let (rate, hz) = (form.rate().ratio(), REFRESHES[window::FASTEST_PANEL].0);
-        open += units * rate.num() / (rate.den() * hz);
+    if best.refresh > Some(Refresh::FASTEST) {
+        let late = Refresh::FASTEST.counts(form.rate());
+        open += units * late.num() / late.den();
     }
     let most = CAUGHT_UP * PACES_PER_COUNT;
     (-most..=most).any(|k| {

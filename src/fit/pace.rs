@@ -177,19 +177,3 @@ pub(super) fn paces(dial: Dial, known: &Known, clip_rate: Option<Rate>) -> Vec<P
     }
     paces
 }
-
-/// Refresh rates of displays that are tried, in hertz, with ln of how likely
-/// each is beforehand, against 0 for digits that are never late (burned in, or
-/// lit directly). Slower than the panels of today are displays that redraw
-/// every second or later refresh.
-pub(super) const REFRESHES: [(i128, f64); 6] = [
-    (120, -2.0),
-    (60, -2.0),
-    (50, -3.0),
-    (30, -6.0),
-    (25, -7.0),
-    (24, -7.0),
-];
-
-/// Least common multiple of the refresh rates above.
-pub(super) const REFRESH_LCM_HZ: i128 = 600;

@@ -9,12 +9,13 @@
 //! rate, all changes may fall on ticks, and no box is too small to leave each look both counts.
 
 use super::looks::{Looks, Times};
+use super::refresh::Refresh;
 use super::sweep::{Grid, Strip};
-use super::window::{SLOW_PANEL, Scored};
+use super::window::Scored;
 use crate::timecode::Ratio;
 
-/// The slowest panel in common use, in hertz: 50, less what its crystal may be off, and more.
-const SLOWEST_HZ: (i128, i128) = (499, 10);
+/// The slowest panel in common use, in hertz, less what its crystal may be off, and more: 49.9.
+const SLOWEST_HZ: (i128, i128) = (10 * Refresh::SLOWEST_PANEL.hz() as i128 - 1, 10);
 /// Faster than most, in hertz. Displays that are faster still are late as they like, within a
 /// refresh of this.
 const FASTEST_HZ: (i128, i128) = (250, 1);
@@ -58,7 +59,7 @@ pub(super) fn may_be_a_panel(
     };
     let reach = phases.high.max(-phases.low) / ONE + 2;
     let strip = Strip::of(looks, &grid, form, count, reach);
-    let least = strip.peaks(Some(SLOW_PANEL)).0 - may_lose;
+    let least = strip.peaks(Some(Refresh::SLOWEST_PANEL)).0 - may_lose;
     let all = Panels {
         refreshes,
         ticks: Range { low: 0, high: ONE },
@@ -89,6 +90,12 @@ pub(super) fn may_be_a_panel(
 fn fixed(of: Ratio) -> i64 {
     let whole = (of * Ratio::from_integer(ONE)).floor();
     i64::try_from(whole).unwrap_or(i64::MAX / 4)
+}
+
+/// The product of two numbers in parts, in parts. That of the counts and refreshes of a few hours
+/// leaves 64 bits before it is divided, not after.
+const fn product(a: i64, b: i64) -> i64 {
+    (a as i128 * b as i128 / ONE as i128) as i64
 }
 
 /// From `low` to `high`, both included.
@@ -150,8 +157,8 @@ impl Panels {
     const fn late(&self, at: Range, refresh: Range) -> Range {
         let Range { low, high } = self.refreshes;
         let passed = [
-            at.low * if at.low < 0 { high } else { low } / ONE,
-            at.high * if at.high < 0 { low } else { high } / ONE,
+            product(at.low, if at.low < 0 { high } else { low }),
+            product(at.high, if at.high < 0 { low } else { high }),
         ];
         let from = passed[0] - 1 + self.ticks.low;
         let to = passed[1] + 1 + self.ticks.high;
@@ -176,8 +183,8 @@ impl Panels {
     /// `None` if that is little.
     fn halves(&self, farthest: i64) -> Option<[Self; 2]> {
         let refresh = ONE * ONE / self.refreshes.low;
-        let by_rate = self.refreshes.width() * farthest / ONE * refresh / ONE;
-        let by_tick = self.ticks.width() * refresh / ONE;
+        let by_rate = product(product(self.refreshes.width(), farthest), refresh);
+        let by_tick = product(self.ticks.width(), refresh);
         let by_phase = self.phases.width();
         let most = by_rate.max(by_tick).max(by_phase);
         if most < FINEST {

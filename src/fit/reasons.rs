@@ -1,7 +1,8 @@
 //! The sentences that an editor reads, with their stable codes.
 
 use super::FittedStart;
-use super::audit::Lead;
+use super::ballot::{Group, Lead};
+use super::doubt::{Doubt, What};
 use super::pace::Dial;
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
@@ -62,23 +63,23 @@ pub(super) fn agreed(agreeing: usize, read: usize) -> Note {
     )
 }
 
-pub(super) fn few_frames(agreeing: usize) -> Note {
-    Note::new(
-        "few_frames",
+pub(super) fn few_frames(agreeing: usize) -> Doubt {
+    Doubt::new(
+        What::FewFrames,
         format!("the clock could be read in only {agreeing} frames; compare one frame by eye"),
     )
 }
 
-pub(super) fn few_agree(agreeing: usize, read: usize) -> Note {
-    Note::new(
-        "few_agree",
+pub(super) fn few_agree(agreeing: usize, read: usize) -> Doubt {
+    Doubt::new(
+        What::FewAgree,
         format!("only {agreeing} of {read} read frames agree; compare one frame by eye"),
     )
 }
 
-pub(super) fn uneven(against: usize, told: usize) -> Note {
-    Note::new(
-        "uneven",
+pub(super) fn uneven(against: usize, told: usize) -> Doubt {
+    Doubt::new(
+        What::Uneven,
         format!(
             "one digit does not fit in {against} of {told} frames: the clock may run at a rate \
              that is not known here, or unevenly; compare one frame by eye"
@@ -86,9 +87,9 @@ pub(super) fn uneven(against: usize, told: usize) -> Note {
     )
 }
 
-pub(super) fn not_seen_running(distinct: usize) -> Note {
-    Note::new(
-        "not_seen_running",
+pub(super) fn not_seen_running(distinct: usize) -> Doubt {
+    Doubt::new(
+        What::NotSeenRunning,
         match distinct {
             1 => {
                 "too short a stretch to see the clock run: it reads the same throughout; compare one \
@@ -103,16 +104,16 @@ pub(super) fn not_seen_running(distinct: usize) -> Note {
     )
 }
 
-pub(super) fn group_in_doubt(lead: &Lead) -> Note {
+pub(super) fn group_in_doubt(lead: &Lead) -> Doubt {
     let name = lead.group.name();
     if lead.is_unread {
-        return Note::new(
-            format!("{name}_unknown"),
+        return Doubt::new(
+            What::Unknown(lead.group),
             format!("{name} unknown: their digits could not be read in any frame"),
         );
     }
-    Note::new(
-        format!("{name}_doubtful"),
+    Doubt::new(
+        What::Doubtful(lead.group),
         format!(
             "the {name} may be {:02} or {:02}; compare one frame by eye",
             lead.fitted, lead.rival
@@ -121,28 +122,28 @@ pub(super) fn group_in_doubt(lead: &Lead) -> Note {
 }
 
 /// A blanked leading zero and a digit that was not found look alike, ten hours apart.
-pub(super) fn hours_cut() -> Note {
-    Note::new(
-        "hours_doubtful",
+pub(super) fn hours_cut() -> Doubt {
+    Doubt::new(
+        What::Doubtful(Group::Hours),
         "only one digit of the hours was seen; compare one frame by eye: either the clock leaves \
          out a leading zero, or a digit before it was missed",
     )
 }
 
 /// A fingernail before the hours passes for their first digit now and then.
-pub(super) fn hours_seen_either_way() -> Note {
-    Note::new(
-        "hours_doubtful",
+pub(super) fn hours_seen_either_way() -> Doubt {
+    Doubt::new(
+        What::Doubtful(Group::Hours),
         "the first digit of the hours was made out only at times, and may be something else that \
          lies before them; compare one frame by eye",
     )
 }
 
 /// `off` is 1 or -1.
-pub(super) fn seconds_from_elsewhere(fitted: u8, off: i64) -> Note {
+pub(super) fn seconds_from_elsewhere(fitted: u8, off: i64) -> Doubt {
     let shown = (i64::from(fitted) + off).rem_euclid(60);
-    Note::new(
-        "seconds_doubtful",
+    Doubt::new(
+        What::Doubtful(Group::Seconds),
         format!(
             "the seconds may be {fitted:02} or {shown:02}: they do not change together with the \
              digits after them; compare one frame by eye"
@@ -151,18 +152,18 @@ pub(super) fn seconds_from_elsewhere(fitted: u8, off: i64) -> Note {
 }
 
 /// Midday and midnight are told apart by 12 and 00 only.
-pub(super) fn hours_of_twelve() -> Note {
-    Note::new(
-        "hours_doubtful",
+pub(super) fn hours_of_twelve() -> Doubt {
+    Doubt::new(
+        What::Doubtful(Group::Hours),
         "the start lies before one o'clock, all that was seen after it: a clock of twelve hours \
          shows 12 there, one of twenty-four 00; compare one frame by eye",
     )
 }
 
 /// `label` is the start by the digits alone, `other` twelve hours from it.
-pub(super) fn half_day_unknown(label: &str, other: &str) -> Note {
-    Note::new(
-        "half_day_unknown",
+pub(super) fn half_day_unknown(label: &str, other: &str) -> Doubt {
+    Doubt::new(
+        What::HalfDayUnknown,
         format!(
             "letters stand behind the digits, as AM and PM do, and are not read: the start is \
              {label} or {other}; compare one frame by eye"
@@ -170,9 +171,9 @@ pub(super) fn half_day_unknown(label: &str, other: &str) -> Note {
     )
 }
 
-pub(super) fn parts_doubtful(counts: i64) -> Note {
-    Note::new(
-        "parts_doubtful",
+pub(super) fn parts_doubtful(counts: i64) -> Doubt {
+    Doubt::new(
+        What::PartsDoubtful,
         format!(
             "the digits after the seconds fit {} counts {} nearly as well; compare one frame by \
              eye",
@@ -182,9 +183,9 @@ pub(super) fn parts_doubtful(counts: i64) -> Note {
     )
 }
 
-pub(super) fn bounds_wide(frames: Ratio) -> Note {
-    Note::new(
-        "bounds_wide",
+pub(super) fn bounds_wide(frames: Ratio) -> Doubt {
+    Doubt::new(
+        What::BoundsWide,
         format!(
             "the start is only known to within {:.1} frames; compare one frame by eye",
             frames.to_f64()
@@ -193,9 +194,9 @@ pub(super) fn bounds_wide(frames: Ratio) -> Note {
 }
 
 /// `seen` and `before` in seconds: how long the clock was seen, and how long after frame 0.
-pub(super) fn carried_far(seen: Ratio, before: Ratio, frames: f64) -> Note {
-    Note::new(
-        "carried_far",
+pub(super) fn carried_far(seen: Ratio, before: Ratio, frames: f64) -> Doubt {
+    Doubt::new(
+        What::CarriedFar,
         format!(
             "the clock was seen for {:.1} s, from {:.1} s after the first frame on: if it runs a \
              little fast or slow, the start may lie {frames:.1} frames away; compare one frame by \
@@ -206,9 +207,9 @@ pub(super) fn carried_far(seen: Ratio, before: Ratio, frames: f64) -> Note {
     )
 }
 
-pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
-    Note::new(
-        "clock_unclear",
+pub(super) fn clock_unclear(label: &str, other: &str) -> Doubt {
+    Doubt::new(
+        What::ClockUnclear,
         format!(
             "clocks of different counts a second explain the frames alike, and start at {}; give \
              the clock's rate",
@@ -218,9 +219,9 @@ pub(super) fn clock_unclear(label: &str, other: &str) -> Note {
 }
 
 /// As [`clock_unclear`], where both clocks show one label, at times `apart_s` seconds apart.
-pub(super) fn clock_tells_the_time(rate: Rate, other: Rate, label: &str, apart_s: Ratio) -> Note {
-    Note::new(
-        "clock_unclear",
+pub(super) fn clock_tells_the_time(rate: Rate, other: Rate, label: &str, apart_s: Ratio) -> Doubt {
+    Doubt::new(
+        What::ClockUnclear,
         format!(
             "clocks of {} and {} counts a second explain the frames alike, and show {label} at \
              times of day {:.2} s apart; give the clock's rate",
@@ -239,9 +240,9 @@ fn either(label: &str, other: &str) -> String {
     }
 }
 
-pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str) -> Note {
-    Note::new(
-        "rate_unknown",
+pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str) -> Doubt {
+    Doubt::new(
+        What::RateUnknown,
         format!(
             "the clock may run at {} or at {}, and then the start is {}; give the clock's rate",
             rate.decimal(),
@@ -252,9 +253,9 @@ pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str)
 }
 
 /// One clock, at two speeds of the clip.
-pub(super) fn speed_unknown(speed: Ratio, other: Ratio, label: &str, at_other: &str) -> Note {
-    Note::new(
-        "speed_unknown",
+pub(super) fn speed_unknown(speed: Ratio, other: Ratio, label: &str, at_other: &str) -> Doubt {
+    Doubt::new(
+        What::SpeedUnknown,
         format!(
             "the clip may play at {:.3} or at {:.3} of real speed, and then the start is {}; say the \
              clip's speed",
@@ -265,9 +266,9 @@ pub(super) fn speed_unknown(speed: Ratio, other: Ratio, label: &str, at_other: &
     )
 }
 
-pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Note {
-    Note::new(
-        "given_rate_contradicted",
+pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Doubt {
+    Doubt::new(
+        What::GivenRateContradicted,
         format!(
             "the digits run at {} counts a second, not at the {} that was given; check the rate, or \
              leave it out",
@@ -278,13 +279,13 @@ pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Note {
 }
 
 /// `given`: whether the user said that the clock counts drop-frame.
-pub(super) fn given_drop_frame_contradicted(given: bool) -> Note {
+pub(super) fn given_drop_frame_contradicted(given: bool) -> Doubt {
     let (does, said) = match given {
         true => ("does not skip labels", "skips"),
         false => ("skips labels", "does not skip"),
     };
-    Note::new(
-        "given_drop_frame_contradicted",
+    Doubt::new(
+        What::GivenDropFrameContradicted,
         format!(
             "the clock {does} at the minute, as the digits or the mark before the frames show, but it \
              was given that it {said} them; check that, or leave it out"
@@ -306,9 +307,9 @@ pub(super) fn given_against_mark(given: bool) -> Note {
     )
 }
 
-pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
-    Note::new(
-        "drop_frame_unknown",
+pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Doubt {
+    Doubt::new(
+        What::DropFrameUnknown,
         format!(
             "the start lies beyond a minute mark from where the clock was seen: {label} or \
              {other}, as it counts without or with drop-frame; say which"
@@ -316,9 +317,9 @@ pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Note {
     )
 }
 
-pub(super) fn start_unclear(label: &str, other: &str) -> Note {
-    Note::new(
-        "start_unclear",
+pub(super) fn start_unclear(label: &str, other: &str) -> Doubt {
+    Doubt::new(
+        What::StartUnclear,
         format!(
             "the frames fit a start at {label} nearly as well as one at {other}; compare one frame \
              by eye"
@@ -326,20 +327,20 @@ pub(super) fn start_unclear(label: &str, other: &str) -> Note {
     )
 }
 
-pub(super) fn jumped() -> Note {
-    Note::new(
-        "clock_jumped",
+pub(super) fn jumped() -> Doubt {
+    Doubt::new(
+        What::ClockJumped,
         "the clock jumps or stops while it is in view: it was set, or the clip was edited",
     )
 }
 
 /// `by_later`: the start by the later place, if it tells any.
-pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Note {
+pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Doubt {
     let by_later = by_later.map_or_else(String::new, |start| {
         format!("; by the later it would be {}", start.label)
     });
-    Note::new(
-        "clock_rejammed",
+    Doubt::new(
+        What::ClockRejammed,
         format!(
             "the clock was set anew between two places in the clip, or another one is seen in the \
              later; the start is by the earlier one{by_later}"
@@ -347,13 +348,24 @@ pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Note {
     )
 }
 
-/// `one`: which of the two the start is by; `by_other`: the start by the other one, if it tells any.
-pub(super) fn clocks_disagree(one: &str, by_other: Option<&FittedStart>) -> Note {
+/// Which of two clocks that do not agree the start is by.
+#[derive(Clone, Copy)]
+pub(super) enum Preferred {
+    Larger,
+    Clearer,
+}
+
+/// `by_other`: the start by the other one, if it tells any.
+pub(super) fn clocks_disagree(one: Preferred, by_other: Option<&FittedStart>) -> Doubt {
     let by_other = by_other.map_or_else(String::new, |start| {
         format!("; by the other it would be {}", start.label)
     });
-    Note::new(
-        "clocks_disagree",
+    let one = match one {
+        Preferred::Larger => "larger",
+        Preferred::Clearer => "clearer",
+    };
+    Doubt::new(
+        What::ClocksDisagree,
         format!(
             "two running clocks are in view and do not agree; the start is by the {one} one{by_other}"
         ),
@@ -429,9 +441,9 @@ fn written_outwards(range: HalfOpen, digits: u32) -> String {
     format!("{:.digits$} to {:.digits$}", low.min(high), low.max(high))
 }
 
-pub(super) fn speed_doubtful(speed: Ratio) -> Note {
-    Note::new(
-        "speed_doubtful",
+pub(super) fn speed_doubtful(speed: Ratio) -> Doubt {
+    Doubt::new(
+        What::SpeedDoubtful,
         format!(
             "the digits fit only if the clip plays at {:.3} of real speed, and few counts bear that \
              out, one digit would be misread throughout, or it may be a counter of something else; \
@@ -452,17 +464,17 @@ pub(super) fn odd_pace(speed: Ratio) -> Note {
     )
 }
 
-pub(super) fn stands_before_a_length() -> Note {
-    Note::new(
-        "may_be_a_player",
+pub(super) fn stands_before_a_length() -> Doubt {
+    Doubt::new(
+        What::MayBeAPlayer,
         "behind it, in the same line, another time stands that it has yet to reach: a player shows \
          so how far it has come, and how long the film is; reject it, or set the start by hand",
     )
 }
 
-pub(super) fn counts_from_frame_0() -> Note {
-    Note::new(
-        "may_be_a_length",
+pub(super) fn counts_from_frame_0() -> Doubt {
+    Doubt::new(
+        What::MayBeALength,
         "it begins at 00:00:00 on the first frame, as the recorded length does that a camera or \
          player lays over the picture; if it is the clock, set the start by hand",
     )
@@ -511,25 +523,6 @@ pub(super) fn last_places_unread(form: ClockForm) -> Note {
             form.pattern()
         ),
     )
-}
-
-/// Whether a doubt says that no clock was seen to run.
-pub(super) fn is_of_no_running(doubt: &Note) -> bool {
-    matches!(doubt.code.as_str(), "few_frames" | "not_seen_running")
-}
-
-/// Whether a doubt may go away with more frames of the same stretch.
-pub(super) fn is_cured_by_more_frames(doubt: &Note) -> bool {
-    is_of_no_running(doubt)
-        || matches!(
-            doubt.code.as_str(),
-            "bounds_wide"
-                | "carried_far"
-                | "clock_unclear"
-                | "speed_unknown"
-                | "start_unclear"
-                | "parts_doubtful"
-        )
 }
 
 #[cfg(test)]

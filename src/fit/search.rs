@@ -8,6 +8,7 @@
 
 use super::looks::{Looks, Times};
 use super::pace::Pace;
+use super::refresh::Refresh;
 use super::sweep::Grid;
 use crate::timecode::{Label, Ratio};
 use std::collections::BTreeMap;
@@ -59,10 +60,10 @@ const STARTS_TRIED: usize = 6;
 /// counts stray frames and late digits more roughly than the sweep does.
 const FAR_BEHIND: f64 = 0.2;
 
-/// Counts that a display may lag behind in the search: one panel refresh of
-/// 1/50 s, rounded up.
+/// Counts that a display may lag behind in the search: one refresh of the
+/// slowest panel, rounded up.
 pub(super) fn lag_counts(pace: &Pace) -> i64 {
-    i64::from(pace.form.base().div_ceil(50))
+    i64::from(pace.form.base().div_ceil(Refresh::SLOWEST_PANEL.hz()))
 }
 
 /// The tick at the middle of the looks that vote first.

@@ -5,9 +5,8 @@
 //! of them a place showed that moved is known from the motion, and the mean of many frames has little
 //! noise. What lies over a digit makes it like none of them.
 
-use super::looks::Looks;
+use super::placed::Placed;
 use crate::glyph::Shape;
-use crate::timecode::{ClockForm, Digits};
 
 /// Correlation with the clock's own digit, at least, and how much nearer a digit must lie to that than
 /// to another one (half way is 0). Of 18,077 pairs of a digit that stood in a filmed clip and
@@ -32,16 +31,15 @@ pub(super) struct Shapes {
 }
 
 impl Shapes {
-    /// Of a sighting, with the counts that the fit says were displayed.
-    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64]) -> Self {
-        let hidden = looks.dial.hidden_digits();
-        let labels: Vec<Digits> = counts.iter().map(|&count| form.digits(count)).collect();
+    /// Of one sighting.
+    pub fn of(placed: &Placed) -> Self {
+        let looks = placed.looks;
         let mut shapes = Self {
             standing: Vec::new(),
             moved: Vec::new(),
         };
         for place in 0..looks.dial.places() {
-            let digit_at = |look: usize| labels[look].as_slice()[hidden + place];
+            let digit_at = |look: usize| placed.digit(look, place);
             let mut is_shown = [false; 10];
             (0..looks.len()).for_each(|look| is_shown[usize::from(digit_at(look))] = true);
             let seen = (0..looks.len()).filter_map(|look| {

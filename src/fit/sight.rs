@@ -1,7 +1,7 @@
 //! One sighting, by itself: is it a clock, does it run.
 
 use super::Known;
-use super::audit::{Ballot, ENOUGH, Group};
+use super::ballot::{Ballot, ENOUGH, Group};
 use super::held::Held;
 use super::lean::{Leans, Trust};
 use super::looks::{Looks, Times};
@@ -30,14 +30,14 @@ pub const FEW_FRAMES: usize = 4;
 const STRETCH_S: i128 = 30;
 /// Looks this many clip seconds behind the first of a sighting, or more, are not fitted: a clock
 /// shows each label once a day, and stamps further apart are damaged.
-pub const DAY_S: i128 = 86_400;
+pub const DAY_S: i64 = 86_400;
 /// Fewest looks of a stretch.
 const LOOKS_OF_A_STRETCH: usize = 12;
 
 /// What a sighting is, by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
-    /// The groups of digits are no clock's.
+    /// The groups of digits are no clock's, or no reading has as many.
     OtherLayout,
     /// No start explains the digits.
     Nothing,
@@ -112,14 +112,13 @@ impl<'a> Seen<'a> {
         let frame_s = looks.frame_s(times);
         let frame = (frame_s * best.pace.counts_per_second()).ceil();
         let near = i64::try_from(frame).unwrap_or(1).max(1);
-        placed.is_some_and(|counts| {
-            (counts[look] - near..=counts[look] + near)
-                .any(|count| looks.agreement_at(look, best.pace.form, count).agrees())
+        placed.is_some_and(|placed| {
+            (-near..=near).any(|off| placed.agreement_off(look, off).agrees())
         })
     }
 }
 
-/// Fits each stretch of a sighting and says what it is.
+/// Fits each stretch of a sighting and says what it is; nothing of one without a reading.
 pub(super) fn see<'a>(
     sighting: usize,
     of: &'a Sighting,
@@ -127,6 +126,9 @@ pub(super) fn see<'a>(
     times: &Times,
     known: &Known,
 ) -> Vec<Seen<'a>> {
+    if of.readings.is_empty() {
+        return Vec::new();
+    }
     let Some(looks) = Looks::of(of, ticks) else {
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
@@ -306,14 +308,12 @@ fn see_stretch<'a>(
     let Some(best) = seen.window.scored.first() else {
         return seen;
     };
-    if let Some(counts) = window::place(looks, times, best, seen.window.reference_tick) {
-        let form = best.pace.form;
-        let frame_s = looks.frame_s(times);
+    if let Some(placed) = window::place(looks, times, best, seen.window.reference_tick) {
         let mut leans = Leans::new();
-        leans.add(looks, form, &counts, Blur::of(best, frame_s));
+        leans.add(&placed, Blur::of(best, looks.frame_s(times)));
         seen.trust = leans.trust();
         seen.window.ballots = Group::ALL
-            .map(|group| Ballot::of(group, looks, form, &counts, seen.trust))
+            .map(|group| Ballot::of(group, &placed, seen.trust))
             .into();
     }
     let standing = window::standing(looks);
@@ -351,14 +351,12 @@ fn see_stretch<'a>(
 }
 
 pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
-    let placed = window.scored.first().and_then(|best| {
-        let counts = window::place(looks, times, best, window.reference_tick)?;
-        let frame_s = looks.frame_s(times);
-        Some((best, counts, Blur::of(best, frame_s)))
+    let tally = window.scored.first().and_then(|best| {
+        let placed = window::place(looks, times, best, window.reference_tick)?;
+        let blur = Blur::of(best, looks.frame_s(times));
+        Some(Tally::of(&placed, blur))
     });
-    placed.map_or(Tally::EMPTY, |(best, counts, blur)| {
-        Tally::of(looks, best.pace.form, &counts, blur)
-    })
+    tally.unwrap_or(Tally::EMPTY)
 }
 
 /// Counts of the slowest clock, and seconds of its own, in which any clock must have stepped:

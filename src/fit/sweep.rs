@@ -7,7 +7,8 @@
 //! the count that every look, and every slack, lies on a whole unit.
 
 use super::looks::{Looks, Times};
-use super::pace::{Pace, REFRESH_LCM_HZ, REFRESHES};
+use super::pace::Pace;
+use super::refresh::Refresh;
 use crate::timecode::ClockForm;
 use std::ops::RangeInclusive;
 
@@ -37,8 +38,8 @@ pub(super) struct Grid {
     at: Vec<i64>,
     /// Slack in units without a late display: what the stamps' rounding needs.
     rounding: i64,
-    /// For [`REFRESHES`]: units by which the display may be late.
-    late: [i64; REFRESHES.len()],
+    /// For [`Refresh::ALL`]: units by which the display may be late.
+    late: [i64; Refresh::ALL.len()],
 }
 
 impl Grid {
@@ -47,7 +48,7 @@ impl Grid {
         let per_tick = pace.counts_per_second() * times.tick_s;
         let clock = pace.form.rate().ratio();
         // A late display lags by clock / hz counts; this makes all of them whole.
-        let late_den = clock.den().checked_mul(REFRESH_LCM_HZ)?;
+        let late_den = clock.den().checked_mul(Refresh::LCM_HZ.into())?;
         let units = (per_tick.den() / gcd(per_tick.den(), late_den)).checked_mul(late_den)?;
         let step = i64::try_from(units / per_tick.den() * per_tick.num()).ok()?;
         let late_unit = units / late_den * clock.num();
@@ -61,9 +62,9 @@ impl Grid {
                 (at.unsigned_abs() < 1 << 61).then_some(at + rounding)
             })
             .collect::<Option<_>>()?;
-        let mut late = [0; REFRESHES.len()];
-        for (units, (hz, _)) in late.iter_mut().zip(REFRESHES) {
-            *units = i64::try_from(late_unit * (REFRESH_LCM_HZ / hz)).ok()?;
+        let mut late = [0; Refresh::ALL.len()];
+        for (units, refresh) in late.iter_mut().zip(Refresh::ALL) {
+            *units = i64::try_from(late_unit * i128::from(Refresh::LCM_HZ / refresh.hz())).ok()?;
         }
         Some(Self {
             units: i64::try_from(units).ok()?,
@@ -105,13 +106,13 @@ impl Grid {
         (first.hours(), first.minutes()) != (last.hours(), last.minutes())
     }
 
-    /// Slack in units for an entry of [`REFRESHES`], or for a display that is never late.
-    pub fn slack(&self, refresh: Option<usize>) -> i64 {
-        self.rounding + refresh.map_or(0, |i| self.late[i])
+    /// Slack in units for a display, or for one that is never late.
+    pub fn slack(&self, refresh: Option<Refresh>) -> i64 {
+        self.rounding + refresh.map_or(0, |refresh| self.late[refresh as usize])
     }
 
     /// A slack in counts, rounded up.
-    fn slack_counts(&self, refresh: Option<usize>) -> i64 {
+    fn slack_counts(&self, refresh: Option<Refresh>) -> i64 {
         (self.slack(refresh) + self.units - 1).div_euclid(self.units)
     }
 }
@@ -180,10 +181,8 @@ impl<'g> Strip<'g> {
         let units = grid.units;
         // Phases are kept relative to `count` until they leave this module.
         let low = -reach * units;
-        let most_late = (0..REFRESHES.len())
-            .map(|i| grid.slack_counts(Some(i)))
-            .max()
-            .unwrap_or(0);
+        let slacks = Refresh::ALL.map(|refresh| grid.slack_counts(Some(refresh)));
+        let most_late = slacks.into_iter().fold(0, i64::max);
         let width = usize::try_from(2 * reach + most_late + 2).expect("small");
         let first: Vec<i64> = (0..looks.len())
             .map(|i| grid.count_at(i, low) - most_late - 1)
@@ -262,7 +261,7 @@ impl<'g> Strip<'g> {
     }
 
     /// Sweeps all phases of the strip for one kind of display.
-    pub fn sweep(&self, refresh: Option<usize>) -> Swept {
+    pub fn sweep(&self, refresh: Option<Refresh>) -> Swept {
         let mut pieces = Vec::with_capacity(1 + 2 * self.order.len() * self.counts as usize);
         self.walk(refresh, |piece| pieces.push(piece));
         Swept {
@@ -276,7 +275,7 @@ impl<'g> Strip<'g> {
     }
 
     /// The highest best and the highest mean of a sweep.
-    pub fn peaks(&self, refresh: Option<usize>) -> (f64, f64) {
+    pub fn peaks(&self, refresh: Option<Refresh>) -> (f64, f64) {
         let mut peaks = (f64::MIN, f64::MIN);
         self.walk(refresh, |piece| {
             peaks = (peaks.0.max(piece.best), peaks.1.max(piece.mean));
@@ -285,7 +284,7 @@ impl<'g> Strip<'g> {
     }
 
     /// Hands on the pieces in the order of their phases.
-    fn walk(&self, refresh: Option<usize>, mut each: impl FnMut(Piece)) {
+    fn walk(&self, refresh: Option<Refresh>, mut each: impl FnMut(Piece)) {
         let units = self.grid.units;
         let slack = self.grid.slack(refresh);
         let mut frames: Vec<Allowed> = (0..self.first.len())
@@ -364,7 +363,7 @@ impl<'g> Strip<'g> {
     }
 
     /// The likeliest count that a display of this kind shows at a look.
-    pub fn shown(&self, look: usize, phase: i64, refresh: Option<usize>) -> i64 {
+    pub fn shown(&self, look: usize, phase: i64, refresh: Option<Refresh>) -> i64 {
         let newest = self.grid.count_at(look, phase);
         let oldest = self.grid.count_at(look, phase - self.grid.slack(refresh));
         let says = |count: i64| {

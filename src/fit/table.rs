@@ -3,8 +3,9 @@
 use super::Known;
 use super::join::Joint;
 use super::late;
-use super::looks::{Looks, Times};
+use super::looks::Times;
 use super::pace::Pace;
+use super::placed::Placed;
 use super::sight::{Seen, is_coarse};
 use super::window::{self, Scored, WindowFit};
 use crate::facts::ClipFacts;
@@ -33,9 +34,8 @@ pub(super) struct Member<'a> {
     /// Index into what was seen.
     pub index: usize,
     pub start: &'a Scored,
-    pub looks: &'a Looks<'a>,
-    /// The counts that the start says were displayed.
-    pub counts: Vec<i64>,
+    /// Its looks, with the counts of the start.
+    pub placed: Placed<'a>,
     /// What the first look says by itself, where the display is late in one stretch only.
     pub first_look: Option<HalfOpen>,
 }
@@ -48,20 +48,13 @@ impl Table<'_> {
             let start = start.as_ref()?;
             let looks = self.seen[index].looks.as_ref()?;
             let reference_tick = self.windows[index].reference_tick;
-            let counts = window::place(looks, self.times, start, reference_tick)?;
-            let first_look = late::first_look_alone(
-                looks,
-                self.times,
-                start,
-                &counts,
-                reference_tick,
-                self.frame_s(),
-            );
+            let placed = window::place(looks, self.times, start, reference_tick)?;
+            let first_look =
+                late::first_look_alone(&placed, self.times, start, reference_tick, self.frame_s());
             Some(Member {
                 index,
                 start,
-                looks,
-                counts,
+                placed,
                 first_look,
             })
         };
@@ -151,12 +144,11 @@ impl Table<'_> {
     pub fn not_told_better(member: &Member, better: &[&Member]) -> Vec<usize> {
         let agrees_at = |tick: i64| {
             better.iter().any(|other| {
-                let form = other.start.pace.form;
-                let look = other.looks.ticks.binary_search(&tick);
-                look.is_ok_and(|i| other.looks.agreement_at(i, form, other.counts[i]).agrees())
+                let look = other.placed.looks.ticks.binary_search(&tick);
+                look.is_ok_and(|look| other.placed.agreement(look).agrees())
             })
         };
-        let ticks = member.looks.ticks.iter().enumerate();
+        let ticks = member.placed.looks.ticks.iter().enumerate();
         ticks
             .filter(|&(_, &tick)| !agrees_at(tick))
             .map(|(look, _)| look)
@@ -171,16 +163,16 @@ impl Table<'_> {
             return false;
         };
         let whole = members.iter().filter(|member| {
-            member.looks.dial.hour_digits == looks.dial.hour_digits
-                && member.looks.dial.last_digits > looks.dial.last_digits
+            member.placed.looks.dial.hour_digits == looks.dial.hour_digits
+                && member.placed.looks.dial.last_digits > looks.dial.last_digits
                 && self.same_digits(index, member.index).is_some()
         });
         let places = looks.dial.places();
         whole.into_iter().any(|member| {
             let alike = (0..looks.len()).filter(|&look| {
-                let in_both = member.looks.ticks.binary_search(&looks.ticks[look]);
+                let in_both = member.placed.looks.ticks.binary_search(&looks.ticks[look]);
                 in_both.is_ok_and(|i| {
-                    let digits = member.start.pace.form.digits(member.counts[i]);
+                    let digits = member.placed.label(i);
                     let shown = &digits.as_slice()[..looks.dial.hidden_digits() + places];
                     looks.agreement(look, shown).agrees()
                 })
@@ -196,7 +188,7 @@ impl Table<'_> {
         let of = |digits| {
             members
                 .iter()
-                .filter(move |m| m.looks.dial.hour_digits == digits)
+                .filter(move |m| m.placed.looks.dial.hour_digits == digits)
         };
         of(1).any(|cut| of(2).any(|whole| self.same_digits(cut.index, whole.index).is_some()))
     }

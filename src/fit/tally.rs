@@ -1,10 +1,9 @@
 //! Frames of one sighting, counted: which agree with the fit, and how the others do not.
 
-use super::audit::Group;
+use super::ballot::Group;
 use super::excused::excuse;
-use super::looks::Looks;
+use super::placed::Placed;
 use super::sight::Blur;
-use crate::timecode::ClockForm;
 
 /// Looks told and looks against at a place: a quarter, and three at least.
 const fn is_often_off(&(told, against): &(usize, usize)) -> bool {
@@ -45,28 +44,27 @@ impl Tally {
         excused: Vec::new(),
     };
 
-    pub fn of(looks: &Looks, form: ClockForm, counts: &[i64], blur: Blur) -> Self {
+    pub fn of(placed: &Placed, blur: Blur) -> Self {
+        let looks = placed.looks;
         let mut tally = Self {
             places: vec![(0, 0); looks.dial.places()],
             excused: vec![0; looks.dial.places()],
             ..Self::EMPTY
         };
-        let hidden = looks.dial.hidden_digits();
         let mut seen: Vec<Vec<u8>> = Vec::new();
         let seconds = Group::Seconds.places(looks);
         let (mut run, mut agreed, mut other_second) = (0, 0, 0);
-        for (look, &count) in counts.iter().enumerate() {
+        for look in 0..looks.len() {
             if !looks.is_read(look) {
                 continue;
             }
             tally.read += 1;
-            let digits = form.digits(count);
+            let label = placed.label(look);
+            let digits = &label.as_slice()[looks.dial.hidden_digits()..];
             let mut is_other_second = false;
             let mut against_at = Vec::new();
             for (place, (told, against)) in tally.places.iter_mut().enumerate() {
-                if let Some(is_against) =
-                    looks.place_against(look, place, digits.as_slice()[hidden + place])
-                {
+                if let Some(is_against) = looks.place_against(look, place, digits[place]) {
                     *told += 1;
                     *against += usize::from(is_against);
                     against_at.extend(is_against.then_some(place));
@@ -77,14 +75,14 @@ impl Tally {
             tally.longest_other_second = tally.longest_other_second.max(other_second);
             if against_at.is_empty() {
                 tally.agreeing += 1;
-                seen.push(digits.as_slice()[hidden..].to_vec());
+                seen.push(digits.to_vec());
                 agreed += 1;
                 if agreed > 1 {
                     run = 0;
                 }
                 continue;
             }
-            let excuse = excuse(looks, look, form, counts, blur);
+            let excuse = excuse(placed, look, blur);
             for &place in &against_at {
                 tally.excused[place] += usize::from(excuse.holds(place));
             }

@@ -1,11 +1,13 @@
 //! One sighting against every pace: which starts explain it, and how tightly.
 
-use super::audit::{Ballot, ENOUGH};
+use super::ballot::{Ballot, ENOUGH};
 use super::looks::{Looks, Times};
-use super::pace::{Pace, REFRESHES};
+use super::pace::Pace;
+use super::placed::Placed;
+use super::refresh::Refresh;
 use super::search::{self, Candidate};
 use super::sweep::{DOUBT, DOUBT_UNEVEN, Grid, Strip, Swept};
-use crate::timecode::{HalfOpen, Label, Ratio};
+use crate::timecode::{HalfOpen, Label, Ratio, wrapped};
 
 /// Starts this far behind the best one, in nats, are dropped before the last,
 /// finer weighing: more than any reweighing can make up for.
@@ -34,8 +36,8 @@ pub(super) struct Scored {
     pub core: HalfOpen,
     /// Where the looks are explained best, within `bounds` or near them.
     likeliest: Ratio,
-    /// Entry of the refresh table that explains late digits.
-    pub refresh: Option<usize>,
+    /// The refresh that explains late digits.
+    pub refresh: Option<Refresh>,
     /// ln of the probability, up to a constant that all starts of one sighting share.
     pub score: f64,
     /// The same if the display may be late by as much as any panel is, and
@@ -69,9 +71,8 @@ impl WindowFit {
 
 impl Scored {
     pub fn slack(&self) -> Ratio {
-        self.refresh.map_or(Ratio::ZERO, |i| {
-            self.pace.form.rate().ratio() / Ratio::from_integer(REFRESHES[i].0)
-        })
+        let counts = |refresh: Refresh| refresh.counts(self.pace.form.rate());
+        self.refresh.map_or(Ratio::ZERO, counts)
     }
 
     /// The same phase at a time of day about `foretold` counts, at its cost in
@@ -96,9 +97,7 @@ impl Scored {
                 let cost = ballots.iter().map(|b| b.cost(label, near)).sum::<f64>();
                 Some((form.count(&near).ok()?, cost))
             })
-            .min_by_key(|&(near, _)| {
-                (near - foretold_count.rem_euclid(form.counts_per_day())).abs()
-            })?;
+            .min_by_key(|&(near, _)| wrapped(near - foretold_count, form.counts_per_day()).abs())?;
         let moved = Ratio::from_integer(near - count);
         let start = Self {
             bounds: self.bounds.shift(moved),
@@ -171,8 +170,9 @@ pub(super) fn fit_window(
     for start in &mut starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let strip = start.strip(looks, &grid);
-        let [(_, on_time), (best, late)] = [None, Some(PANEL)].map(|refresh| strip.peaks(refresh));
-        start.score = start.pace.prior + on_time.max(late + prior(Some(PANEL)));
+        let usual = Some(Refresh::USUAL);
+        let [(_, on_time), (best, late)] = [None, usual].map(|refresh| strip.peaks(refresh));
+        start.score = start.pace.prior + on_time.max(late + prior(usual));
         start.lenient_score = start.pace.prior + best;
     }
     let Some(best) = starts
@@ -229,15 +229,9 @@ pub(super) fn fit_window(
 
 /// Nats within which a phase explains the looks as well as the best one.
 const CERTAIN: f64 = 0.5;
-/// Index of 60 Hz in the refresh table.
-const PANEL: usize = 1;
-/// Index of 120 Hz, the fastest that is tried.
-pub(super) const FASTEST_PANEL: usize = 0;
-/// Index of 50 Hz, the slowest panel in common use.
-pub(super) const SLOW_PANEL: usize = 2;
 
-fn prior(refresh: Option<usize>) -> f64 {
-    refresh.map_or(0.0, |i| REFRESHES[i].1)
+fn prior(refresh: Option<Refresh>) -> f64 {
+    refresh.map_or(0.0, Refresh::prior)
 }
 
 /// A start before its last weighing.
@@ -296,13 +290,13 @@ impl Start {
     /// Chooses the least slack that explains the looks, and bounds the phase.
     fn weigh(&self, looks: &Looks, grid: &Grid, doubt: f64) -> Scored {
         let strip = self.strip(looks, grid);
-        let total = |(refresh, swept): &(Option<usize>, Swept)| swept.mean + prior(*refresh);
+        let total = |(refresh, swept): &(Option<Refresh>, Swept)| swept.mean + prior(*refresh);
         let ceiling = strip.ceiling();
-        let mut swept: Vec<(Option<usize>, Swept)> = Vec::new();
+        let mut swept: Vec<(Option<Refresh>, Swept)> = Vec::new();
         let mut most = f64::MIN;
-        for refresh in std::iter::once(None).chain((0..REFRESHES.len()).map(Some)) {
+        for refresh in std::iter::once(None).chain(Refresh::ALL.map(Some)) {
             // Slower displays only serve what no panel explains.
-            if refresh > Some(SLOW_PANEL) && most > ceiling + prior(refresh) {
+            if refresh > Some(Refresh::SLOWEST_PANEL) && most > ceiling + prior(refresh) {
                 break;
             }
             swept.push((refresh, strip.sweep(refresh)));
@@ -316,6 +310,9 @@ impl Start {
             }
         }
         let (refresh, winner) = &swept[chosen];
+        let by_slow_panel = (swept.iter())
+            .find(|(refresh, _)| *refresh == Some(Refresh::SLOWEST_PANEL))
+            .expect("no panel is left out");
         let mut hull = winner.hull(doubt, f64::MIN).expect("the best piece passes");
         // Looks that all fall on one phase of the clock cannot tell a late
         // display: its lag is then constant, and the count is as displayed.
@@ -353,7 +350,7 @@ impl Start {
             likeliest: counts(winner.likeliest()),
             refresh: *refresh,
             score: most + self.pace.prior + chance,
-            lenient_score: swept[1 + SLOW_PANEL].1.best + self.pace.prior,
+            lenient_score: by_slow_panel.1.best + self.pace.prior,
             gain: winner.best,
         }
     }
@@ -366,12 +363,12 @@ fn misread_shares(looks: &Looks, best: &Start, grid: &Grid) -> Vec<f32> {
     const DRAWN_BY: f32 = 50.0;
     const USUAL: f32 = 0.005;
     let strip = best.strip(looks, grid);
-    let swept = strip.sweep(Some(PANEL));
+    let swept = strip.sweep(Some(Refresh::USUAL));
     let phase = swept.likeliest();
     let hidden = looks.dial.hidden_digits();
     let mut told = vec![(0, 0); looks.dial.places()];
     for look in 0..looks.len() {
-        let count = best.count + strip.shown(look, phase, Some(PANEL));
+        let count = best.count + strip.shown(look, phase, Some(Refresh::USUAL));
         let digits = best.pace.form.digits(count);
         for (place, (read, against)) in told.iter_mut().enumerate() {
             let digit = digits.as_slice()[hidden + place];
@@ -385,20 +382,25 @@ fn misread_shares(looks: &Looks, best: &Start, grid: &Grid) -> Vec<f32> {
     told.into_iter().map(share).collect()
 }
 
-/// The counts that a start says were displayed.
-pub(super) fn place(
-    looks: &Looks,
+/// The looks, with the counts that a start says were displayed.
+pub(super) fn place<'p>(
+    looks: &'p Looks,
     times: &Times,
     start: &Scored,
     reference_tick: i64,
-) -> Option<Vec<i64>> {
+) -> Option<Placed<'p>> {
+    let form = start.pace.form;
     let grid = Grid::of(looks, times, &start.pace, reference_tick)?;
     let count = i64::try_from(start.likeliest.floor()).ok()?;
     let phase = (start.likeliest - Ratio::from_integer(count)) * Ratio::from_integer(grid.units);
     let phase = i64::try_from(phase.floor()).ok()?;
-    let strip = Strip::of(looks, &grid, start.pace.form, count, 1);
+    let strip = Strip::of(looks, &grid, form, count, 1);
     let shown = |look| count + strip.shown(look, phase, start.refresh);
-    Some((0..looks.len()).map(shown).collect())
+    Some(Placed {
+        looks,
+        form,
+        counts: (0..looks.len()).map(shown).collect(),
+    })
 }
 
 /// One clock that stands still, at the label that all looks together say.

@@ -134,7 +134,8 @@ fn change(clock: ClockForm, clock_count: i64, clip: ClockForm, clip_count: i64) 
         _ => Change::Apart {
             clock,
             clip,
-            ahead_s: ahead_s(named_s(clip, clip_count) - named_s(clock, clock_count)),
+            ahead_s: (named_s(clip, clip_count) - named_s(clock, clock_count))
+                .wrapped(Ratio::from_integer(86_400)),
         },
     }
 }
@@ -145,19 +146,6 @@ fn named_s(form: ClockForm, count: i64) -> Ratio {
     let seconds = (i128::from(label.hours()) * 60 + i128::from(label.minutes())) * 60
         + i128::from(label.seconds());
     Ratio::from_integer(seconds) + Ratio::new(label.part().into(), form.base().into())
-}
-
-/// The short way round the dial.
-fn ahead_s(difference_s: Ratio) -> Ratio {
-    let day = Ratio::from_integer(86_400);
-    let half = Ratio::from_integer(43_200);
-    if difference_s > half {
-        difference_s - day
-    } else if difference_s < -half {
-        difference_s + day
-    } else {
-        difference_s
-    }
 }
 
 impl Change {

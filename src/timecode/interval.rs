@@ -46,6 +46,13 @@ impl HalfOpen {
         }
     }
 
+    /// The interval moved by the whole days that bring its middle nearest to `place`.
+    #[must_use]
+    pub fn nearest_to(self, place: Ratio, day: Ratio) -> Self {
+        let apart = self.middle() - place;
+        self.shift(apart.wrapped(day) - apart)
+    }
+
     /// Halfway between the ends.
     pub fn middle(self) -> Ratio {
         (self.low + self.high) / Ratio::from_integer(2)

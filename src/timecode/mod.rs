@@ -1,7 +1,7 @@
 //! Exact time: what everything else counts with. Standard library only, no
 //! floats but for display.
 //!
-//! - [`Ratio`]: a rational number over `i128`
+//! - [`Ratio`]: a rational number over `i128`; [`wrapped`]: the short way round a dial
 //! - [`Rate`]: counts or frames per second, as an integer ratio
 //! - [`ClockForm`]: how a clock counts; count to label, label to count, count to seconds
 //! - [`Label`], [`Digits`]: the text form of a count, split up
@@ -24,4 +24,4 @@ pub use form::ClockForm;
 pub use interval::HalfOpen;
 pub use label::{Digits, Label};
 pub use rate::Rate;
-pub use ratio::Ratio;
+pub use ratio::{Ratio, wrapped};

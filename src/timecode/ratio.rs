@@ -92,6 +92,16 @@ impl Ratio {
         self.floor() + if rest >= self.den - rest { 1 } else { 0 }
     }
 
+    /// The short way round a dial that begins anew after `day`: `self` less the nearest whole number
+    /// of days, at least `-day / 2` and below `day / 2`.
+    ///
+    /// # Panics
+    /// If `day` is zero, or as the operators do.
+    #[must_use]
+    pub fn wrapped(self, day: Self) -> Self {
+        self - day * Self::from_integer((self / day).round())
+    }
+
     /// # Panics
     /// If the numerator is `i128::MIN`.
     pub const fn abs(self) -> Self {
@@ -167,6 +177,16 @@ impl Ratio {
             num: self.num.checked_neg()?,
             den: self.den,
         })
+    }
+}
+
+/// As [`Ratio::wrapped`], of whole counts or seconds on a dial of `day` of them; `day` is above zero.
+pub const fn wrapped(value: i64, day: i64) -> i64 {
+    let ahead = value.rem_euclid(day);
+    if ahead < day - ahead {
+        ahead
+    } else {
+        ahead - day
     }
 }
 

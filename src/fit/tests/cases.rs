@@ -175,6 +175,7 @@ fn stamps_rounded_to_milliseconds_do_not_move_the_start() {
             &Known::default(),
         );
         assert_eq!(label(&fit), "10:20:30:07");
+        assert!(width(&fit) <= 1.5, "{rate} {fit:#?}");
     }
 }
 

@@ -5,7 +5,7 @@ use super::cases::{assert_unsure, codes, run};
 use super::sim::{Filmed, Scene, drop_frames, frames};
 use crate::fit::ClockFit;
 use crate::outcome::Verdict;
-use crate::timecode::{ClockForm, Rate};
+use crate::timecode::{ClockForm, Rate, wrapped};
 
 /// Shows from look `from` to `to` what `from` showed.
 fn hold(filmed: &mut Filmed, from: usize, to: usize) {
@@ -54,8 +54,21 @@ fn a_display_that_is_held_behind_a_run_tells_the_start_by_the_run() {
             assert!(is_told(&fit), "{what}");
             let counts = fit.start.as_ref().unwrap().counts;
             let off = counts.middle().to_f64() - scene.phi;
-            let frame = (scene.form.rate().ratio() / scene.camera.ratio()).to_f64();
-            assert!(off.abs() <= frame.max(1.0), "{off} {what}");
+            let per_frame = (scene.form.rate().ratio() / scene.camera.ratio()).to_f64();
+            assert!(off.abs() <= per_frame.max(1.0), "{off} {what}");
+            // Nothing is said of frames in which it is held, and what is true of all others.
+            let day = scene.form.counts_per_day();
+            let shown = |look: usize| (scene.phi + per_frame * look as f64).floor() as i64;
+            let apart = |a: i64, b: i64| wrapped(a - b, day).abs();
+            for (look, displayed) in fit.sightings[0].displayed.iter().enumerate() {
+                let is_told = match displayed {
+                    Some(count) => {
+                        !(from + 1..to).contains(&look) && apart(*count, shown(look)) <= 1
+                    }
+                    None => (from..to).contains(&look) || apart(shown(look), shown(from)) <= 1,
+                };
+                assert!(is_told, "{look} {displayed:?} {what}");
+            }
         }
     }
 }

@@ -1,9 +1,9 @@
 //! Which late digits a panel makes, and which none does.
 
 use super::cases::{assert_sure, run};
-use super::sim::{Scene, frames};
+use super::sim::{Filmed, Scene, frames};
 use crate::fit::Known;
-use crate::fit::audit::ENOUGH;
+use crate::fit::ballot::ENOUGH;
 use crate::fit::looks::{Looks, Times};
 use crate::fit::pace::{Dial, paces};
 use crate::fit::panel::may_be_a_panel;
@@ -12,8 +12,7 @@ use crate::timecode::{Rate, Ratio};
 
 /// Whether a panel may show `clock` as it was filmed, nearly as well as a display that is late at
 /// will.
-fn may_be(scene: &Scene, clock: Rate) -> bool {
-    let filmed = scene.film();
+fn may_be(filmed: &Filmed, clock: Rate) -> bool {
     let sightings = [&filmed.sighting];
     let times = Times::of(&sightings, &filmed.facts);
     let mut looks = Looks::of(&filmed.sighting, &times.ticks[0]).unwrap();
@@ -61,10 +60,31 @@ fn no_panel_in_use_is_ruled_out() {
                 scene.frames = (0..40 + seed % 110).collect();
                 scene.seed = seed;
                 assert!(
-                    may_be(&scene, clock),
+                    may_be(&scene.film(), clock),
                     "{clock} on {hz} Hz by {camera}: {scene:?}"
                 );
             }
+        }
+    }
+}
+
+/// Damage may leave the stamp of one frame most of a day away.
+#[test]
+fn a_stray_stamp_rules_out_no_panel() {
+    for clock in [Rate::F24, Rate::F60, Rate::F120] {
+        for hours in [5, 10, 23] {
+            let label = if clock == Rate::F120 {
+                "00:20:30:007"
+            } else {
+                "00:20:30:07"
+            };
+            let mut scene = Scene::new(frames(clock), label, Rate::F25);
+            scene.refresh = Some((60.0, 0.3));
+            let mut filmed = scene.film();
+            let last = filmed.sighting.readings.last_mut().unwrap();
+            let stray = Ratio::from_integer(hours * 3600) / last.stamp.tick_seconds;
+            last.stamp.ticks += i64::try_from(stray.floor()).unwrap();
+            assert!(may_be(&filmed, clock), "{clock} {hours} h");
         }
     }
 }

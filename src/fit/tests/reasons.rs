@@ -4,6 +4,7 @@ use super::cases::{assert_sure, assert_unsure, codes, run, run_knowing};
 use super::sim::{Filmed, Scene, frames};
 use crate::fit::lean::Leans;
 use crate::fit::looks::Looks;
+use crate::fit::placed::Placed;
 use crate::fit::reasons::drift as drift_note;
 use crate::fit::sight::Blur;
 use crate::fit::{ClockFit, Known};
@@ -138,7 +139,12 @@ fn worth_of(filmed: &Filmed, scene: &Scene) -> f64 {
         steps: 1,
     };
     let mut leans = Leans::new();
-    leans.add(&looks, scene.form, &counts_of(scene), blur);
+    let placed = Placed {
+        looks: &looks,
+        form: scene.form,
+        counts: counts_of(scene),
+    };
+    leans.add(&placed, blur);
     leans.trust().worth
 }
 

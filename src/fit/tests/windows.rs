@@ -405,6 +405,24 @@ fn hours_lit_in_one_sighting_serve_the_other() {
     assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
 }
 
+/// The clock loses a count and a half between the two, so that its foretold second may be the first
+/// of a day and the true one the last of the day before.
+#[test]
+fn hours_lit_in_one_sighting_serve_the_other_over_midnight() {
+    for before_midnight in 0..60 {
+        let mut scene = Scene::new(frames(Rate::F25), "00:00:00:00", Rate::F25);
+        scene.phi += f64::from(24 * 3600 * 25 - 15_000 - before_midnight);
+        scene.drift = 1.0 - 100e-6;
+        let lit = windows(&scene, &[0]).remove(0);
+        scene.dark = vec![0, 1];
+        let dark = windows(&scene, &[0, 15_000]).remove(1);
+        let fit = run(&[lit, dark]);
+        let are_the_clock = fit.sightings.iter().all(|s| s.is_the_clock());
+        assert!(are_the_clock, "{before_midnight} {fit:#?}");
+        assert_eq!(fit.verdict, Verdict::Sure, "{before_midnight} {fit:#?}");
+    }
+}
+
 /// The clock is held at a time and then started. What stands at another time is another number, and
 /// so is what stands beside the running clock in another layout.
 #[test]

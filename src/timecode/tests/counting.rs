@@ -212,11 +212,7 @@ fn refusal(clock: ClockForm, text: &str) -> String {
 
 #[test]
 fn labels_that_drop_frame_skips_are_refused_by_name() {
-    for (rate, last_skipped, first) in [
-        (Rate::F29_97, 1, 2),
-        (Rate::F59_94, 3, 4),
-        (Rate::F119_88, 7, 8),
-    ] {
+    for (rate, first) in [(Rate::F29_97, 2), (Rate::F59_94, 4), (Rate::F119_88, 8)] {
         let clock = form(rate, true);
         for minute in 0..60 {
             for frame in 0..first {
@@ -228,7 +224,6 @@ fn labels_that_drop_frame_skips_are_refused_by_name() {
                 }
             }
         }
-        assert!(last_skipped + 1 == first);
         assert!(clock.parse(&format!("00:01:00;{first:02}")).is_ok());
     }
     let text = refusal(form(Rate::F29_97, true), "00:01:00;00");

@@ -1,6 +1,6 @@
 //! Rates, ratios and intervals: reading, rounding, ordering, ranges.
 
-use super::super::{ClockForm, HalfOpen, Rate, Ratio};
+use super::super::{ClockForm, HalfOpen, Rate, Ratio, wrapped};
 use super::small_ratio;
 use proptest::prelude::*;
 
@@ -195,6 +195,35 @@ fn ratios_are_read_exactly() {
         assert!(text.parse::<Ratio>().is_err(), "{text}");
     }
     assert_eq!(Ratio::from_integer(25).to_string(), "25/1");
+}
+
+/// By hand, on a dial of 24 and on one of 25.
+#[test]
+fn the_short_way_round_a_dial_is_half_of_it_at_most() {
+    for (value, of_24, of_25) in [
+        (0, 0, 0),
+        (1, 1, 1),
+        (23, -1, -2),
+        (-23, 1, 2),
+        (11, 11, 11),
+        (12, -12, 12),
+        (-12, -12, -12),
+        (13, -11, -12),
+        (49, 1, -1),
+    ] {
+        for (day, short) in [(24, of_24), (25, of_25)] {
+            assert_eq!(wrapped(value, day), short, "{value} of {day}");
+            let [value, day, short] = [value, day, short].map(Ratio::from_integer);
+            assert_eq!(value.wrapped(day), short, "{value} of {day}");
+        }
+    }
+    let [half, day] = [Ratio::new(25, 2), Ratio::from_integer(25)];
+    assert_eq!((half.wrapped(day), (-half).wrapped(day)), (-half, -half));
+    let late = HalfOpen::new(Ratio::from_integer(22), Ratio::from_integer(24));
+    let early = HalfOpen::new(Ratio::from_integer(-2), Ratio::ZERO);
+    let day = Ratio::from_integer(24);
+    assert_eq!(late.nearest_to(Ratio::ONE, day), early);
+    assert_eq!(early.nearest_to(Ratio::from_integer(20), day), late);
 }
 
 #[test]

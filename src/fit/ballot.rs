@@ -2,6 +2,7 @@
 
 use super::lean::Trust;
 use super::looks::Looks;
+use super::placed::Placed;
 use super::shape::Shapes;
 use crate::timecode::{ClockForm, Label};
 use std::ops::Range;
@@ -138,9 +139,9 @@ pub(super) struct Ballot {
 
 impl Ballot {
     /// The ballot of one sighting; see [`Ballot::add`].
-    pub fn of(group: Group, looks: &Looks, form: ClockForm, counts: &[i64], trust: Trust) -> Self {
+    pub fn of(group: Group, placed: &Placed, trust: Trust) -> Self {
         let mut ballot = Self::new(group, trust);
-        ballot.add(looks, form, counts);
+        ballot.add(placed);
         ballot
     }
 
@@ -164,8 +165,9 @@ impl Ballot {
         }
     }
 
-    /// Adds one sighting, with the counts that the fit says were displayed.
-    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64]) {
+    /// Adds one sighting.
+    pub fn add(&mut self, placed: &Placed) {
+        let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
         let group = self.group;
         let size = group.size();
         let places = group.places(looks);
@@ -224,10 +226,13 @@ impl Ballot {
         }
     }
 
-    /// Adds what the digits of one sighting look like, with the count displayed in its first look.
-    pub fn add_shapes(&mut self, shapes: &Shapes, looks: &Looks, form: ClockForm, first: i64) {
-        let places = self.group.places(looks);
-        let fitted = self.group.value(form, first);
+    /// Adds what the digits of one sighting look like.
+    pub fn add_shapes(&mut self, shapes: &Shapes, placed: &Placed) {
+        let Some(&first) = placed.counts.first() else {
+            return;
+        };
+        let places = self.group.places(placed.looks);
+        let fitted = self.group.value(placed.form, first);
         let size = self.group.size();
         for (i, place) in places.clone().enumerate() {
             let tells: [bool; 10] = std::array::from_fn(|other| shapes.tell(place, other));
@@ -294,8 +299,9 @@ impl Shifts {
         }
     }
 
-    /// Adds one sighting, with the counts that the fit says were displayed.
-    pub fn add(&mut self, looks: &Looks, form: ClockForm, counts: &[i64]) {
+    /// Adds one sighting.
+    pub fn add(&mut self, placed: &Placed) {
+        let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
         let says = |look, count| f64::from(looks.says(look, form.digits(count).as_slice()));
         for (look, &count) in counts.iter().enumerate() {
             let fitted = says(look, count);
