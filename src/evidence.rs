@@ -149,15 +149,12 @@ fn spread<T>(all: &[T], most: usize) -> impl Iterator<Item = &T> {
 
 /// The count that the likeliest digits make, if they make a label of this clock.
 fn read_count(clock: &FittedClock, sighting: &Sighting, reading: &Reading) -> Option<i64> {
-    let mut digits = reading.places.iter().map(|odds| odds.best());
+    let mut digits = reading.places.iter().map(|odds| odds.told());
     let mut fields = Vec::new();
     for &group in &sighting.layout.groups {
         let mut field = String::new();
-        for (digit, p) in digits.by_ref().take(usize::from(group)) {
-            if p < 0.5 {
-                return None;
-            }
-            field.push(char::from(b'0' + digit));
+        for digit in digits.by_ref().take(usize::from(group)) {
+            field.push(char::from(b'0' + digit?));
         }
         fields.push(field);
     }

@@ -43,6 +43,12 @@ impl DigitOdds {
         best
     }
 
+    /// The digit that has half of the weight or more, if one has: such a place tells it.
+    pub fn told(&self) -> Option<u8> {
+        let (digit, p) = self.best();
+        (p >= 0.5).then_some(digit)
+    }
+
     /// All ten probabilities, digit 0 first.
     pub const fn all(&self) -> &[f32; 10] {
         &self.0
@@ -111,10 +117,7 @@ impl Reading {
     pub fn guess(&self) -> String {
         self.places
             .iter()
-            .map(|odds| match odds.best() {
-                (digit, p) if p >= 0.5 => char::from(b'0' + digit),
-                _ => '?',
-            })
+            .map(|odds| odds.told().map_or('?', |digit| char::from(b'0' + digit)))
             .collect()
     }
 }

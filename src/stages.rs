@@ -303,7 +303,7 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
                 .iter()
                 .rev()
                 .zip(reading.places.iter().rev())
-                .all(|(&digit, odds)| odds.best().0 == digit || odds.best().1 < 0.5);
+                .all(|(&digit, odds)| odds.told().is_none_or(|told| told == digit));
             dots.push((time_s, into, agrees));
         }
     }

@@ -4,6 +4,7 @@
 use super::looks::Looks;
 use super::placed::Placed;
 use super::sight::Blur;
+use crate::reading::DigitOdds;
 
 /// The lit segments of the digits 0 to 9, a to g from the lowest bit on.
 const SEGMENTS: [u8; 10] = [
@@ -79,12 +80,7 @@ fn is_pile(told: u8, shown: &[u8], at: usize) -> bool {
 fn is_moved(looks: &Looks, look: usize, label: &[u8]) -> bool {
     let group = label.len() - usize::from(looks.dial.last_digits)..label.len();
     let places = &looks.reading(look).places[group.clone()];
-    let told: Vec<u8> = places
-        .iter()
-        .map(|odds| odds.best())
-        .filter(|&(_, most)| most >= 0.5)
-        .map(|(digit, _)| digit)
-        .collect();
+    let told: Vec<u8> = places.iter().filter_map(DigitOdds::told).collect();
     !told.is_empty()
         && told.len() + 1 == group.len()
         && group.clone().any(|missing| {

@@ -1,6 +1,7 @@
 //! A display that is held while its clock runs on, as slates hold theirs at the clap.
 
 use super::looks::Looks;
+use crate::reading::DigitOdds;
 use std::ops::Range;
 
 /// A label is held if it stands this many times longer than any that was seen to change before.
@@ -11,8 +12,6 @@ const LONGER: i64 = 6;
 const FEWEST_LOOKS: usize = 5;
 /// Labels that must have been seen to change before one can be said to be held.
 const FEWEST_LABELS: usize = 6;
-/// Probability from which a digit is told.
-const TOLD: f32 = 0.5;
 
 /// Looks at held labels, told apart from those at a display that runs.
 pub(super) struct Held {
@@ -81,8 +80,7 @@ fn labels(looks: &Looks) -> Vec<(usize, usize)> {
 
 fn digits(looks: &Looks, look: usize) -> Vec<Option<u8>> {
     let places = &looks.reading(look).places[..looks.dial.places()];
-    let told = |(digit, odds): (u8, f32)| (odds >= TOLD).then_some(digit);
-    places.iter().map(|odds| told(odds.best())).collect()
+    places.iter().map(DigitOdds::told).collect()
 }
 
 fn tells(digits: &[Option<u8>]) -> usize {
@@ -99,6 +97,6 @@ fn agree(one: &[Option<u8>], other: &[Option<u8>]) -> bool {
 fn tells_the_last_place(looks: &Looks, some: Range<usize>) -> bool {
     let of = some.len();
     let last = looks.dial.places() - 1;
-    let tells = |&look: &usize| looks.reading(look).places[last].best().1 >= TOLD;
+    let tells = |&look: &usize| looks.reading(look).places[last].told().is_some();
     2 * some.filter(tells).count() > of
 }

@@ -54,7 +54,7 @@ const UNUSUAL_DRIFT: f64 = 10.0;
 
 /// A sighting at its own time.
 #[derive(Clone, Copy)]
-struct Held {
+struct Anchored {
     /// Seconds after frame 0.
     at_s: Ratio,
     bounds: HalfOpen,
@@ -62,10 +62,10 @@ struct Held {
 
 /// A sighting holds where it is nearest to frame 0: a sighting that sees frame
 /// 0 then carries nothing over, and its bounds stay as they are.
-fn held(window: &WindowFit, start: &Scored, times: &Times) -> Held {
+fn anchored(window: &WindowFit, start: &Scored, times: &Times) -> Anchored {
     let seconds = |ticks: i64| Ratio::from_integer(ticks) * times.tick_s;
     let back = seconds(window.reference_tick - window.first_tick);
-    Held {
+    Anchored {
         at_s: seconds(window.first_tick),
         bounds: start.bounds.shift(-(start.pace.counts_per_second() * back)),
     }
@@ -135,7 +135,7 @@ struct Line<'t> {
     /// Counts by which each sighting may show less than the clock holds: a lag
     /// that is constant in each, and cannot be seen there, may differ between them.
     lag: Ratio,
-    members: Vec<Held>,
+    members: Vec<Anchored>,
 }
 
 impl<'t> Line<'t> {
@@ -149,14 +149,14 @@ impl<'t> Line<'t> {
         if may_lag {
             line.lag = Refresh::SLOWEST_PANEL.counts(first.pace.form.rate());
         }
-        line.members.push(line.held(window, first));
+        line.members.push(line.anchored(window, first));
         line
     }
 
-    fn held(&self, window: &WindowFit, start: &Scored) -> Held {
-        let mut held = held(window, start, self.times);
-        held.bounds.high = held.bounds.high + self.lag;
-        held
+    fn anchored(&self, window: &WindowFit, start: &Scored) -> Anchored {
+        let mut anchored = anchored(window, start, self.times);
+        anchored.bounds.high = anchored.bounds.high + self.lag;
+        anchored
     }
 
     /// The best start of `window` that lies on this line, which it joins. If
@@ -177,7 +177,7 @@ impl<'t> Line<'t> {
 
     fn joins(&mut self, window: &WindowFit, start: &Scored) -> bool {
         // A clock that ran past midnight starts a day later, or earlier.
-        let mut candidate = self.held(window, start);
+        let mut candidate = self.anchored(window, start);
         candidate.bounds = nearest_day(&self.members[0], candidate, &self.pace);
         if self.members.len() < MOST_MEMBERS {
             self.members.push(candidate);
@@ -220,7 +220,7 @@ impl<'t> Line<'t> {
     }
 
     /// What some sightings leave over at this pace, which may itself be in doubt.
-    fn corridor_of(&self, members: &[Held], drift_ppm: i128) -> Option<Corridor> {
+    fn corridor_of(&self, members: &[Anchored], drift_ppm: i128) -> Option<Corridor> {
         corridor(members, &self.pace, drift_ppm + self.pace.doubt_ppm)
     }
 
@@ -232,7 +232,7 @@ impl<'t> Line<'t> {
     }
 }
 
-fn nearest_day(anchor: &Held, other: Held, pace: &Pace) -> HalfOpen {
+fn nearest_day(anchor: &Anchored, other: Anchored, pace: &Pace) -> HalfOpen {
     let day = Ratio::from_integer(pace.form.counts_per_day());
     let foretold = anchor.bounds.middle() + pace.counts_per_second() * (other.at_s - anchor.at_s);
     other.bounds.nearest_to(foretold, day)
@@ -247,7 +247,7 @@ struct Corridor {
 
 /// The phases at frame 0 and the rates, within `drift_ppm` of the pace, that
 /// all `members` allow; `None` if there are none.
-fn corridor(members: &[Held], pace: &Pace, drift_ppm: i128) -> Option<Corridor> {
+fn corridor(members: &[Anchored], pace: &Pace, drift_ppm: i128) -> Option<Corridor> {
     let nominal = pace.counts_per_second();
     let drift = nominal * Ratio::new(drift_ppm, 1_000_000);
     let mut rate = HalfOpen::new(nominal - drift, nominal + drift);
@@ -284,7 +284,7 @@ fn corridor(members: &[Held], pace: &Pace, drift_ppm: i128) -> Option<Corridor> 
         }
     }
     let phases = |rate: Ratio| {
-        let at_0 = |m: &Held| m.bounds.shift(-(rate * m.at_s));
+        let at_0 = |m: &Anchored| m.bounds.shift(-(rate * m.at_s));
         members.iter().map(at_0).reduce(HalfOpen::intersect)
     };
     let mut phase: Option<HalfOpen> = None;

@@ -217,8 +217,7 @@ pub(super) fn runs_apart(placed: &Placed, place: usize) -> bool {
     let mut off_by = [[0usize; 10]; 10];
     let mut told = 0;
     for look in 0..placed.looks.len() {
-        let (shown, most) = placed.looks.reading(look).places[place].best();
-        if most >= 0.5 {
+        if let Some(shown) = placed.looks.reading(look).places[place].told() {
             let fitted = placed.digit(look, place);
             off_by[usize::from((10 + shown - fitted) % 10)][usize::from(fitted)] += 1;
             told += 1;

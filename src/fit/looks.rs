@@ -302,14 +302,14 @@ impl<'a> Looks<'a> {
             return None;
         }
         let odds = &self.readings[look].places[place];
-        let (_, best) = odds.best();
-        (best >= 0.5).then(|| odds.of(digit) < 0.1 * best)
+        let told = odds.told()?;
+        Some(odds.of(digit) < 0.1 * odds.of(told))
     }
 
     /// Whether any place of a reading tells a digit.
     pub fn is_read(&self, look: usize) -> bool {
         let places = &self.readings[look].places[..self.dial.places()];
-        (0..places.len()).any(|p| !self.blank.contains(&p) && places[p].best().1 >= 0.5)
+        (0..places.len()).any(|p| !self.blank.contains(&p) && places[p].told().is_some())
     }
 
     /// Whether the last digit of a look is caught between two.
