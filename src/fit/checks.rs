@@ -117,7 +117,7 @@ impl Table<'_> {
         doubts.extend(jumped.then(reasons::jumped));
         let before_a_length = self.stands_before_a_length(chosen);
         doubts.extend(before_a_length.then(reasons::stands_before_a_length));
-        doubts.extend(counts_from_frame_0(form, start).then(reasons::counts_from_frame_0));
+        doubts.extend(may_be_a_length(form, start).then(reasons::may_be_a_length));
         doubts.extend(not_running);
         doubts.extend(uneven.map(|(told, against)| reasons::uneven(against, told)));
         if is_at_another_speed {
@@ -404,12 +404,16 @@ fn hours_of_twelve(form: ClockForm, on_frame_0: i64, census: &Census) -> Option<
     is_open.then(reasons::hours_of_twelve)
 }
 
-/// True if a clock without frames begins its day at frame 0: so does a recorded length that is laid
-/// over the picture, and a clock of the time of day by rare chance. What counts frames from zero
-/// there may well be the timecode of a file that never got another one.
-fn counts_from_frame_0(form: ClockForm, start: HalfOpen) -> bool {
+/// True if a clock without frames shows less than an hour on frame 0: so do stopwatches, players, the
+/// length of a call, and how long has been recorded or flown, laid over the picture; a clock of the
+/// time of day only in its first hour. What counts frames may well be the timecode of a file that
+/// never got another one.
+fn may_be_a_length(form: ClockForm, start: HalfOpen) -> bool {
     let from_zero = (start.middle()).wrapped(Ratio::from_integer(form.counts_per_day()));
-    let beside = from_zero.abs() - start.width() / Ratio::from_integer(2);
-    let within = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * form.rate().ratio();
-    ClockForm::WITHOUT_FRAMES.contains(&form) && beside <= within
+    let half = start.width() / Ratio::from_integer(2);
+    let second = form.rate().ratio();
+    let before = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * second;
+    ClockForm::WITHOUT_FRAMES.contains(&form)
+        && from_zero + half >= -before
+        && from_zero < Ratio::from_integer(60 * 60) * second
 }

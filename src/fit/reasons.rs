@@ -375,9 +375,10 @@ pub(super) fn clocks_disagree(one: Preferred, by_other: Option<&FittedStart>) ->
 /// The note of an assumed rate.
 pub(super) fn rate_assumed(rate: Rate, rates: &[Rate], clip: Option<Rate>) -> Note {
     let all: Vec<String> = rates.iter().map(|r| r.decimal()).collect();
-    let why = clip.map_or_else(String::new, |clip| {
-        format!(", because the clip runs at {}", clip.decimal())
-    });
+    let why = match clip.filter(|&clip| clip == rate) {
+        Some(_) => ", because the clip runs at that rate",
+        None => "",
+    };
     Note::new(
         "rate_assumed",
         format!(
@@ -472,11 +473,11 @@ pub(super) fn stands_before_a_length() -> Doubt {
     )
 }
 
-pub(super) fn counts_from_frame_0() -> Doubt {
+pub(super) fn may_be_a_length() -> Doubt {
     Doubt::new(
         What::MayBeALength,
-        "it begins at 00:00:00 on the first frame, as the recorded length does that a camera or \
-         player lays over the picture; if it is the clock, set the start by hand",
+        "it shows less than an hour and no frames, as a stopwatch, a player or a recorded length \
+         does; if it is the time of day, set the start by hand",
     )
 }
 

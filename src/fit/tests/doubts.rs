@@ -306,7 +306,6 @@ fn letters_behind_hours_of_one_to_twelve_leave_half_a_day_open() {
         // No hours of such a clock.
         (ClockForm::Seconds, "13:04:22", None),
         (ClockForm::Seconds, "12:59:58", None),
-        (ClockForm::Seconds, "00:04:22", None),
         // Frames are counted through the day.
         (frames(Rate::F30), "10:04:22:07", None),
     ] {

@@ -309,21 +309,21 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
     for (form, at, length, there, is_one) in [
         (
             ClockForm::Seconds,
-            "00:12:05",
+            "01:12:05",
             "01:42:16",
             quad(240.0, 0.0),
             true,
         ),
         (
             ClockForm::Seconds,
-            "00:12:05",
+            "01:12:05",
             "01:42:16",
             quad(-240.0, 0.0),
             false,
         ),
         (
             ClockForm::Seconds,
-            "00:12:05",
+            "01:12:05",
             "01:42:16",
             quad(0.0, 60.0),
             false,
@@ -337,7 +337,7 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
         ),
         (
             frames(Rate::F25),
-            "00:12:05:10",
+            "01:12:05:10",
             "01:42:16:02",
             quad(240.0, 0.0),
             false,
@@ -353,16 +353,19 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
     }
 }
 
-/// What begins at zero on frame 0 is how long was recorded, unless it counts frames.
+/// Less than an hour is how long something lasted, unless it counts frames.
 #[test]
-fn seconds_that_begin_with_the_clip_may_be_a_recorded_length() {
+fn seconds_below_an_hour_may_be_a_recorded_length() {
     for (form, at, is_one) in [
         (ClockForm::Seconds, "00:00:00", true),
         (ClockForm::Tenths, "00:00:00.0", true),
         (ClockForm::Hundredths, "00:00:00.30", true),
         (ClockForm::Hundredths, "23:59:59.70", true),
-        (ClockForm::Seconds, "00:00:02", false),
-        (ClockForm::Tenths, "00:00:00.8", false),
+        (ClockForm::Seconds, "00:00:02", true),
+        (ClockForm::Tenths, "00:00:00.8", true),
+        (ClockForm::Hundredths, "00:59:50.00", true),
+        (ClockForm::Thousandths, "01:00:00.000", false),
+        (ClockForm::Seconds, "23:59:58", false),
         (ClockForm::Seconds, "10:00:00", false),
         (frames(Rate::F25), "00:00:00:00", false),
     ] {
