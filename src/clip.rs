@@ -421,6 +421,7 @@ mod tests {
             glyphs: Vec::new(),
             last_mark: MarkOdds::UNKNOWN,
             quad: Quad::from_corners(corners.map(|(x, y)| Point::new(x, y))),
+            digit_px: 1.0,
         };
         let sighting = Sighting {
             layout: Layout {

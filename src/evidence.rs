@@ -289,6 +289,7 @@ mod tests {
                 Place::new(9.0, 3.0),
                 Place::new(0.0, 3.0),
             ]),
+            digit_px: 3.0,
         }
     }
 

@@ -102,8 +102,10 @@ pub struct Reading {
     pub glyphs: Vec<Glyph>,
     /// What stands before the last group.
     pub last_mark: MarkOdds,
-    /// Where the digits stood, in presented pixels.
+    /// Where the digits stood, all rows of them, in presented pixels.
     pub quad: Quad,
+    /// How tall the digits of the tallest row were there, presented pixels.
+    pub digit_px: f32,
 }
 
 impl Reading {

@@ -434,6 +434,7 @@ mod tests {
                 glyphs: Vec::new(),
                 last_mark: MarkOdds::UNKNOWN,
                 quad,
+                digit_px: quad.height_px(),
             });
         }
         track

@@ -137,7 +137,9 @@ impl Table<'_> {
                 return (Judged::nothing_of(fit, 0.0), mirage);
             }
             let by_other = by_other.fit;
-            if self.overlap(lead, other) && self.is_much_larger(other, lead) {
+            let are_apart = !self.overlap(lead, other);
+            let are_two = !are_apart || self.count_other_parts(lead, other);
+            if are_two && self.is_much_larger(other, lead) {
                 // A slate is held up close; a counter laid over the picture reads better.
                 let (by_lead, _) = self.decide(&[lead], fit.clone());
                 lead = other;
@@ -146,7 +148,10 @@ impl Table<'_> {
                     Preferred::Larger,
                     by_lead.fit.start.as_ref(),
                 ));
-            } else if self.overlap(lead, other) {
+            } else if are_two && self.is_much_larger(lead, other) {
+                let by_other = by_other.start.as_ref();
+                doubts.push(reasons::clocks_disagree(Preferred::Larger, by_other));
+            } else if !are_apart {
                 let by_other = by_other.start.as_ref();
                 doubts.push(reasons::clocks_disagree(Preferred::Clearer, by_other));
             } else {
@@ -327,12 +332,18 @@ impl Table<'_> {
 
     /// True if the digits of one display are much larger in the picture than those of another.
     fn is_much_larger(&self, one: usize, other: usize) -> bool {
-        let height_px = |i: usize| {
+        let digit_px = |i: usize| {
             let looks = self.seen[i].looks.as_ref()?;
-            let middle = looks.reading(looks.len() / 2);
-            Some(middle.quad.height_px())
+            Some(looks.reading(looks.len() / 2).digit_px)
         };
-        matches!((height_px(one), height_px(other)), (Some(a), Some(b)) if a > MUCH_LARGER * b)
+        matches!((digit_px(one), digit_px(other)), (Some(a), Some(b)) if a > MUCH_LARGER * b)
+    }
+
+    /// True if one of two sightings shows other parts of a second than the other: they are two
+    /// displays, then, and not one that was set anew in between.
+    fn count_other_parts(&self, one: usize, other: usize) -> bool {
+        let last_digits = |i: usize| Some(self.seen[i].looks.as_ref()?.dial.last_digits);
+        last_digits(one) != last_digits(other)
     }
 
     /// The start to report, and how its rate is known. It counts without drop-frame where that is open,

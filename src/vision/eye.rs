@@ -299,7 +299,7 @@ impl Eye {
         let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
-        let mut is_lettered = false;
+        let (mut is_lettered, mut digit_px) = (false, 0.0f32);
         for (row, view) in last.rows.iter().zip(views) {
             let Some(view) = view else {
                 return Ok(None);
@@ -319,6 +319,7 @@ impl Eye {
                     .mark_between(xs[first_of_last - 1], xs[first_of_last]);
             }
             let quad = view.quad(row);
+            digit_px = digit_px.max(quad.height_px());
             rows.push(Row {
                 quad,
                 ..row.clone()
@@ -343,6 +344,7 @@ impl Eye {
             glyphs,
             last_mark,
             quad,
+            digit_px,
         };
         Ok(Some(Followed {
             display,

@@ -247,19 +247,59 @@ fn two_running_clocks_that_disagree_are_not_sure() {
     assert_eq!(label(&fit), "10:20:30:07");
 }
 
+/// A scene whose digits are so tall, px.
+fn of_height(scene: &Scene, digit_px: f32) -> Filmed {
+    let mut filmed = scene.film();
+    (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.digit_px = digit_px);
+    filmed
+}
+
+/// The length of a call on a phone, then a slate: not a clock that was set anew, if they count other
+/// parts of a second and one is much larger.
+#[test]
+fn a_clock_of_another_form_before_the_slate_is_not_the_slate_set_anew() {
+    let scene = |form, at, range: std::ops::Range<u64>| {
+        let mut scene = Scene::new(form, at, Rate::F25);
+        scene.frames = range.collect();
+        scene
+    };
+    let later = scene(frames(Rate::F25), "10:20:30:07", 200..240);
+    for (form, at, height, expected, code) in [
+        (
+            ClockForm::Seconds,
+            "01:07:41",
+            20.0,
+            "10:20:30:07",
+            "clocks_disagree",
+        ),
+        (
+            ClockForm::Seconds,
+            "01:07:41",
+            30.0,
+            "01:07:41",
+            "clock_rejammed",
+        ),
+        (
+            frames(Rate::F25),
+            "01:07:41:00",
+            20.0,
+            "01:07:41:00",
+            "clock_rejammed",
+        ),
+    ] {
+        let call = scene(form, at, 0..90);
+        let fit = run(&[of_height(&call, height), of_height(&later, 40.0)]);
+        assert_eq!(codes(&fit), [code], "{at} {height}");
+        assert_eq!(label(&fit), expected, "{at} {height}");
+    }
+}
+
 /// A counter laid over the picture reads better than a slate that is held up close.
 #[test]
 fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
     let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
     let mut counter = Scene::new(frames(Rate::F25), "01:00:00:00", Rate::F25);
     counter.frames = (0..90).collect();
-    let of_height = |scene: &Scene, height: f32| {
-        let mut filmed = scene.film();
-        let corners = [(0.0, 0.0), (200.0, 0.0), (200.0, height), (0.0, height)];
-        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
-        (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
-        filmed
-    };
     for (height, expected, by) in [
         (
             40.0,
@@ -271,7 +311,11 @@ fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
             "01:00:00:00",
             "by the clearer one; by the other it would be 10:20:30:07",
         ),
-        (12.0, "01:00:00:00", "by the clearer one"),
+        (
+            12.0,
+            "01:00:00:00",
+            "by the larger one; by the other it would be 10:20:30:07",
+        ),
     ] {
         let fit = run(&[of_height(&slate, height), of_height(&counter, 20.0)]);
         assert_eq!(codes(&fit), ["clocks_disagree"]);
