@@ -12,12 +12,12 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::media::{self, CopyTimecode};
 use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
+use crate::path_text::{text_of, with_suffix};
 use crate::preview;
 use crate::progress::{Event, Wish};
 use crate::save::{FileStamp, Ledger, Told};
 use crate::sidecar::{Admit, csv, edl, json, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
-use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
 use withdrawn::{told_of, told_of_all};
@@ -111,11 +111,11 @@ impl Delivery<'_> {
         let told = told_of_all(self.card);
         if self.products.contains(&Product::Otio) {
             let media = |index: usize| match copies.get(&index) {
-                Some(copy) => crate::card::text_of(copy),
+                Some(copy) => text_of(copy),
                 None => {
                     let whole = fs::canonicalize(&self.sources[index]);
                     let whole = whole.unwrap_or_else(|_| self.sources[index].clone());
-                    format!("/{}", crate::card::text_of(&whole))
+                    format!("/{}", text_of(&whole))
                 }
             };
             let names: BTreeMap<&str, usize> = (0..)
@@ -167,7 +167,7 @@ impl Delivery<'_> {
     /// ending, as readers look for it (XMP specification, part 3); the whole name where two
     /// clips differ in nothing else.
     fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
-        let short = |path: &Path| path.with_extension(&xmp::SUFFIX[1..]);
+        let short = |path: &Path| with_suffix(&path.with_extension(""), xmp::SUFFIX);
         let mut users: BTreeMap<String, usize> = BTreeMap::new();
         let fold = |path: &Path| path.to_string_lossy().to_lowercase();
         for path in self.below_out {
@@ -234,11 +234,16 @@ impl Delivery<'_> {
     /// ending follows once more.
     fn copy_name(&self, index: usize, ledger: &Ledger) -> Result<PathBuf> {
         let own = &self.below_out[index];
-        let mut name = own.with_file_name(media::copied_name(&self.sources[index])?);
-        let ending = OsString::from(name.extension().unwrap_or_default());
-        while name != *own && self.is_of_another(&name, index, ledger) {
-            name.as_mut_os_string().push(".");
-            name.as_mut_os_string().push(&ending);
+        let copied = media::copied_name(&self.sources[index])?;
+        let mut name = own.with_file_name(&copied);
+        let Some(ending) = copied.extension().filter(|_| name != *own) else {
+            return Ok(name);
+        };
+        let ending = format!(".{}", ending.to_string_lossy());
+        // Cut where the two together are too long.
+        name = with_suffix(own, &ending);
+        while self.is_of_another(&name, index, ledger) {
+            name = with_suffix(&name, &ending);
         }
         Ok(name)
     }
@@ -390,13 +395,7 @@ fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
     } = FileStamp::of(&facts);
     Ok(format!(
         "{} {size_byte} {changed_ns} {label} {more} {}",
-        crate::card::text_of(source),
+        text_of(source),
         env!("CARGO_PKG_VERSION")
     ))
-}
-
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
-    let mut name = OsString::from(path);
-    name.push(suffix);
-    name.into()
 }

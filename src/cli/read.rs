@@ -12,6 +12,7 @@ use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, Result};
 use rollmark::fault;
 use rollmark::outcome::{ClipOutcome, Evidence};
+use rollmark::path_text::text_of;
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
@@ -95,7 +96,7 @@ fn hand_over(
     let named = names
         .iter()
         .zip(outcomes)
-        .map(|(names, outcome)| (names.text(), card::text_of(&names.sidecar()), outcome));
+        .map(|(names, outcome)| (names.text(), text_of(&names.sidecar()), outcome));
     let card = card::of_single_clips(named.collect(), tool());
     let below_out: Vec<PathBuf> = names.iter().map(|names| names.clip.clone()).collect();
     let clips = Clips {

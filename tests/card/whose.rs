@@ -153,6 +153,63 @@ fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
     }
 }
 
+/// As many bytes as a file system takes.
+#[test]
+fn the_files_of_a_clip_with_the_longest_name_are_all_written() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mkv", "10:00:00:00", H264);
+    let longest = format!("{}.mkv", "a".repeat(251));
+    fs::rename(
+        shelf.path("card/A001.mkv"),
+        shelf.path("card").join(&longest),
+    )
+    .unwrap();
+    for words in [
+        [
+            "card",
+            "card",
+            "--out",
+            "out",
+            "--write",
+            "xmp,copy,preview",
+        ]
+        .map(str::to_owned),
+        [
+            "read",
+            &format!("card/{longest}"),
+            "--out",
+            "out",
+            "--pictures",
+            "pictures",
+        ]
+        .map(str::to_owned),
+    ] {
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        for run in 1..=2 {
+            let output = run_in(&shelf, "", &words);
+            assert_eq!(
+                output.status.code(),
+                Some(0),
+                "run {run}: {}",
+                said(&output)
+            );
+        }
+    }
+    let files: Vec<String> = fs::read_dir(shelf.path("out"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    for ending in [".mkv.rollmark.json", ".xmp", ".mov", ".preview.mp4"] {
+        let ending = ending.trim_start_matches(".mkv");
+        let of_the_clip = |name: &&String| name.starts_with("aaa") && name.ends_with(ending);
+        assert_eq!(
+            files.iter().filter(of_the_clip).count(),
+            1,
+            "{ending}: {files:?}"
+        );
+    }
+}
+
 #[test]
 fn lists_of_clips_read_in_another_run_are_replaced_with_a_word() {
     let shelf = Shelf::new();
