@@ -17,6 +17,7 @@ use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 /// Reads all clips and shows them.
@@ -32,6 +33,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
+    remove_leftovers(settings, &names);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
     let mut handed_to = match &settings.out {
@@ -83,6 +85,19 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     }
     results.finish(settings.out.as_deref(), &remarks)?;
     Ok(status)
+}
+
+/// Removes what a killed run left half-written where this one writes.
+fn remove_leftovers(settings: &ReadSettings, names: &[ClipNames]) {
+    let mut files = Vec::new();
+    for names in names {
+        let sidecar = settings.out.iter().map(|out| out.join(names.sidecar()));
+        let pictures = settings.pictures.iter();
+        let picture = pictures.map(|folder| folder.join(names.pictures()).join("any"));
+        files.extend(sidecar.chain(picture));
+    }
+    let folders: BTreeSet<&Path> = files.iter().filter_map(|file| file.parent()).collect();
+    folders.into_iter().for_each(save::remove_leftovers);
 }
 
 /// Writes what `--write` asks for, and tells what earlier runs wrote and no longer holds.

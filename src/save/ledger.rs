@@ -207,13 +207,17 @@ impl Ledger {
             let hash = hash_from(old).map_err(|e| cannot_write(&file, e))?;
             check(&lines, &hash)
         };
+        let mut held = None;
         long_file(&file, may_replace, |temporary| {
             let Some(made) = make(temporary.path())? else {
                 return Ok(None);
             };
             let line = || -> io::Result<Line> {
-                // Whoever made it may have put another file in its place.
-                File::open(temporary.path())?.sync_all()?;
+                // Whoever made it may have put another file in its place, which is no leftover
+                // either.
+                let made = held.insert(File::open(temporary.path())?);
+                let _ = made.try_lock();
+                made.sync_all()?;
                 Ok(Line {
                     file: key,
                     sha256: Some(hash_from(&mut File::open(temporary.path())?)?),

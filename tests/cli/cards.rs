@@ -159,3 +159,20 @@ fn clips_that_are_gone_are_told_below_the_table() {
     let page = fs::read_to_string(place.path("out/report.html")).unwrap();
     assert!(page.contains("No longer on the card"));
 }
+
+#[test]
+fn what_a_killed_run_left_is_removed_where_clips_are_read_one_by_one_too() {
+    let place = Place::new();
+    place.file("A001.mov", b"");
+    place.file("out/.rollmark-aB3xYz.part", b"half a copy");
+    place.file("out/.rollmark-aB3xYz.txt", b"mine");
+    place
+        .rollmark()
+        .args(["read", "A001.mov", "--out", "out"])
+        .assert()
+        .code(1);
+    assert_eq!(
+        place.files_in("out"),
+        [".rollmark-aB3xYz.txt", "A001.mov.rollmark.json"]
+    );
+}
