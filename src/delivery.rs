@@ -275,8 +275,8 @@ impl Delivery<'_> {
             .map_err(|error| error.in_file(source))?;
         let name = self.copy_name(index, ledger)?;
         let made_from = made_from(source, &start.label(), start.form().rate().to_string())?;
-        if ledger.has(&name, &made_from) {
-            return Ok(Some((name, Vec::new())));
+        if let Some(notes) = ledger.made(&name, &made_from) {
+            return Ok(Some((name, notes.to_vec())));
         }
         let target = self.out.join(&name);
         let report = media::copy_with_timecode(source, &target, &start, &mut |event| {
@@ -285,7 +285,6 @@ impl Delivery<'_> {
         let Some(report) = report else {
             return Ok(None);
         };
-        ledger.note_made(&name, &made_from)?;
         let lost = report.not_carried.join(", ");
         let mut notes = report.notes;
         if !lost.is_empty() {
@@ -294,6 +293,7 @@ impl Delivery<'_> {
                 format!("the copy has no room for: {lost}"),
             ));
         }
+        ledger.note_made(&name, &made_from, &notes)?;
         Ok(Some((name, notes)))
     }
 
@@ -311,7 +311,7 @@ impl Delivery<'_> {
             let source = &self.sources[index];
             let label = outcome.start.as_ref().map_or("", |start| &start.label);
             let made = made_from(source, label, outcome.tool.version.clone()).and_then(|from| {
-                if ledger.has(&name, &from) {
+                if ledger.made(&name, &from).is_some() {
                     return Ok(Some(()));
                 }
                 ledger.must_not_be_anothers(&name, source)?;

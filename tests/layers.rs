@@ -36,7 +36,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     (
         "save",
-        &["error", "path_text", "outcome", "sidecar"],
+        &["error", "note", "path_text", "outcome", "sidecar"],
     ),
     (
         "report",

@@ -7,6 +7,7 @@ use super::{
     unwritable, write,
 };
 use crate::error::{Error, ErrorKind, Result};
+use crate::note::Note;
 use crate::path_text::{from_bytes, path_of, text_of};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -52,6 +53,9 @@ pub struct Told {
 struct Made {
     from: String,
     stamp: FileStamp,
+    /// What was told of it, for runs that find it there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    notes: Vec<Note>,
 }
 
 impl Made {
@@ -59,6 +63,7 @@ impl Made {
         Ok(Self {
             from: from.to_owned(),
             stamp: FileStamp::of(&fs::metadata(file)?),
+            notes: Vec::new(),
         })
     }
 }
@@ -180,13 +185,14 @@ impl Ledger {
         self.lines.contains_key(&text_of(below_out))
     }
 
-    /// True if `below_out` was made from just that by an earlier run, and is as it was.
-    pub fn has(&self, below_out: &Path, made_from: &str) -> bool {
-        let last = self.lines.get(&text_of(below_out)).and_then(|l| l.last());
-        let made = last.and_then(|line| line.made.as_ref());
-        made.is_some_and(|made| {
-            Made::of(&self.out.join(below_out), made_from).is_ok_and(|now| now == *made)
-        })
+    /// What was noted of `below_out` if it was made from just that by an earlier run, and is as
+    /// it was.
+    pub fn made(&self, below_out: &Path, made_from: &str) -> Option<&[Note]> {
+        let last = self.lines.get(&text_of(below_out))?.last()?;
+        let made = last.made.as_ref()?;
+        let now = Made::of(&self.out.join(below_out), made_from).ok()?;
+        let is_same = now.from == made.from && now.stamp == made.stamp;
+        is_same.then_some(&made.notes)
     }
 
     /// Lets `make` write a long file to a temporary name, then gives it its own below the
@@ -234,11 +240,13 @@ impl Ledger {
     ///
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if the file cannot be read or the list not be written.
-    pub fn note_made(&mut self, below_out: &Path, made_from: &str) -> Result<()> {
+    pub fn note_made(&mut self, below_out: &Path, made_from: &str, notes: &[Note]) -> Result<()> {
         let file = self.out.join(below_out);
+        let mut made = Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?;
+        made.notes = notes.to_vec();
         self.note(Line {
             file: text_of(below_out),
-            made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?),
+            made: Some(made),
             ..Line::default()
         })
     }
@@ -651,11 +659,11 @@ mod tests {
                 Ok(Some(()))
             })
         };
-        assert!(!ledger.has(name, "take 1"));
+        assert!(ledger.made(name, "take 1").is_none());
         make(&mut ledger, "take 1", "pictures").unwrap().unwrap();
-        assert!(ledger.has(name, "take 1") && !ledger.has(name, "take 2"));
+        assert!(ledger.made(name, "take 1").is_some() && ledger.made(name, "take 2").is_none());
         make(&mut ledger, "take 2", "others").unwrap().unwrap();
-        assert!(ledger.has(name, "take 2"));
+        assert!(ledger.made(name, "take 2").is_some());
         fs::write(out.path().join(name), b"cut by hand").unwrap();
         assert!(ledger.made(name, "take 2").is_none());
         let error = make(&mut ledger, "take 3", "again").unwrap_err();

@@ -153,6 +153,22 @@ fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
     }
 }
 
+#[test]
+fn what_a_copy_has_no_room_for_is_told_of_copies_that_are_there_too() {
+    let shelf = Shelf::new();
+    fs::write(shelf.path("notes.txt"), "scene 12").unwrap();
+    let attached = format!("{H264} -attach notes.txt -metadata:s:t mimetype=text/plain");
+    clip(&shelf, "A001.mkv", "10:00:00:00", &attached);
+    let words = ["card", "card", "--out", "out", "--write", "copy"];
+    for run in 1..=2 {
+        let output = run_in(&shelf, "", &words);
+        assert_eq!(output.status.code(), Some(0));
+        let said = said(&output) + &String::from_utf8_lossy(&output.stdout);
+        let told = "A001.mkv: the copy has no room for: attachment notes.txt";
+        assert!(said.contains(told), "run {run}: {said}");
+    }
+}
+
 /// As many bytes as a file system takes.
 #[test]
 fn the_files_of_a_clip_with_the_longest_name_are_all_written() {
