@@ -9,6 +9,7 @@ pub use withdrawn::Withdrawn;
 
 use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
+use crate::fault;
 use crate::media::{self, CopyTimecode};
 use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
@@ -202,7 +203,9 @@ impl Delivery<'_> {
         for (index, clip) in self.card.clips.iter().enumerate() {
             let told = told_of(clip).filter(|_| self.admit.lets_in(&clip.outcome));
             let Some(told) = told else { continue };
-            let made = self.copy(index, ledger, listener);
+            let made = caught(&self.sources[index], "copy", || {
+                self.copy(index, ledger, listener)
+            });
             let noted = made.and_then(|made| {
                 if let Some((name, _)) = &made {
                     ledger.note_told(name, &told)?;
@@ -315,8 +318,10 @@ impl Delivery<'_> {
                     return Ok(Some(()));
                 }
                 ledger.must_not_be_anothers(&name, source)?;
-                ledger.make(&name, &from, |file| {
-                    preview::write(source, outcome, file, &mut |event| listener(index, event))
+                caught(source, "preview", || {
+                    ledger.make(&name, &from, |file| {
+                        preview::write(source, outcome, file, &mut |event| listener(index, event))
+                    })
                 })
             });
             match made {
@@ -365,6 +370,18 @@ impl Delivered {
             Err(error) => self.faults.push(error),
         }
     }
+}
+
+/// What `job` gives; a fault of this program in the middle of it is that clip's alone.
+fn caught<T>(source: &Path, product: &str, job: impl FnOnce() -> Result<T>) -> Result<T> {
+    fault::catch(job).unwrap_or_else(|said| {
+        Err(Error::new(
+            ErrorKind::CannotWrite,
+            format!("making its {product} hit a fault of this program ({said})"),
+        )
+        .in_file(source)
+        .next("report it with the clip"))
+    })
 }
 
 /// The start that a copy carries.

@@ -129,6 +129,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "path_text",
             "progress",
             "outcome",
+            "fault",
             "clip_base",
             "sidecar",
             "save",

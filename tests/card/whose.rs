@@ -154,6 +154,53 @@ fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
 }
 
 #[test]
+fn a_fault_of_the_program_at_one_clip_stops_no_copy_or_preview_of_another() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    clip(&shelf, "A002.mov", "10:05:00:00", H264);
+    let out = shelf.path("out");
+    let words = ["card", "card", "--out", "out"];
+    assert_eq!(run_in(&shelf, "", &words).status.code(), Some(0));
+    let names = ["A001.mov", "A002.mov"].map(str::to_owned);
+    let read = names.clone().map(|name| {
+        let bytes = fs::read(out.join(format!("{name}.rollmark.json"))).unwrap();
+        (name.clone(), name, object::from_bytes(&bytes).unwrap())
+    });
+    let tool = read[0].2.tool.clone();
+    let card = of_single_clips(read.into(), tool);
+    let sources = names.clone().map(|name| shelf.path("card").join(name));
+    let delivery = Delivery {
+        card: &card,
+        sources: &sources,
+        below_out: &names.map(PathBuf::from),
+        out: &out,
+        products: &[Product::Copy, Product::Preview].into(),
+        admit: Admit::default(),
+    };
+    let mut ledger = Ledger::open(&out, STATE_FOLDER).unwrap();
+    let done = delivery.write(&mut ledger, &mut |clip, _| {
+        assert!(clip != 0, "a slip in the first clip");
+        Wish::GoOn
+    });
+    assert!(!done.is_stopped && done.refusals.is_empty());
+    assert_eq!(
+        done.files,
+        ["A002.mov", "A002.mov.preview.mp4"].map(PathBuf::from)
+    );
+    let told: Vec<String> = done.faults.iter().map(ToString::to_string).collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    for said in &told {
+        assert!(
+            said.contains("A001.mov") && said.contains("a slip"),
+            "{said}"
+        );
+    }
+    let left = hashes(&out).into_keys();
+    let mut left = left.filter(|file| file.to_string_lossy().ends_with(".part"));
+    assert_eq!(left.next(), None);
+}
+
+#[test]
 fn what_a_copy_has_no_room_for_is_told_of_copies_that_are_there_too() {
     let shelf = Shelf::new();
     fs::write(shelf.path("notes.txt"), "scene 12").unwrap();
