@@ -3,7 +3,7 @@
 //! that the clock showed, frame by frame.
 
 use crate::caption::text;
-use crate::clip_base::{clock_form, phi_bounds};
+use crate::clip_base::{clock_form, exact_speed, phi_bounds};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
@@ -59,13 +59,12 @@ impl Forecast {
         let clock = outcome.clock.as_ref()?;
         let form = clock_form(clock)?;
         let rate = form.rate().ratio();
-        // Rounded to a part in a million: in a day, less than a tenth of a count.
         let micro = |value: f64| Ratio::new((value * 1e6).round() as i128, 1_000_000);
         let slack = clock.refresh_hz.filter(|hz| *hz > 1.0);
         Some(Self {
             form,
             phi: phi_bounds(outcome.start.as_ref()?)?,
-            pace: rate * micro(outcome.clip.speed),
+            pace: rate * exact_speed(outcome.clip.speed),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
         })
     }

@@ -4,14 +4,14 @@
 
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::{Slate, days, exact_speed};
+use super::gaps::{Slate, days};
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
 use super::own_clock::{HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
 use super::settle;
 use super::words::{offset_in_words, span, time_of_day};
-use crate::clip_base::{self, duration_s};
+use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
 use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};

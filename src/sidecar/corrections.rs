@@ -386,11 +386,9 @@ fn passed(outcome: &ClipOutcome, form: ClockForm, frame: i64) -> Result<Ratio, S
     Ok(at_s * real_rate(outcome, form))
 }
 
-/// Counts per clip second. The outcome has the speed as a float; nine decimals are far
-/// more than a label needs.
+/// Counts per clip second.
 fn real_rate(outcome: &ClipOutcome, form: ClockForm) -> Ratio {
-    let billionths = (outcome.clip.speed.clamp(1e-3, 1e3) * 1e9).round() as i64;
-    form.rate().ratio() * Ratio::new(billionths.into(), 1_000_000_000)
+    form.rate().ratio() * clip_base::exact_speed(outcome.clip.speed)
 }
 
 type FrameClock = (ClockForm, Option<bool>, String, String);
