@@ -359,14 +359,23 @@ fn pass(
         .collect();
     let mut last_pts: Vec<Option<i64>> = vec![None; from.len()];
     let mut first_field: Option<Packet> = None;
+    let mut failures = 0;
     loop {
         let mut packet = Packet::empty();
         match packet.read(input) {
             Ok(()) => {}
             Err(ffmpeg::Error::Eof) => return Ok(true),
-            // The survey has read the file: what fails now is missed by the comparison.
-            Err(_) => continue,
+            // The survey has read the file: what fails now is missed by the comparison, unless
+            // nothing comes any more.
+            Err(e) => {
+                failures += 1;
+                if failures > survey::MOST_FAILURES {
+                    return Err(survey::unreadable(e).in_file(order.source));
+                }
+                continue;
+            }
         }
+        failures = 0;
         if heard.advance(packet.size() as u64) == Wish::Stop {
             return Ok(false);
         }
