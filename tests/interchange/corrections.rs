@@ -2,6 +2,7 @@
 
 use crate::cards::{frames, outcome, unsure, without_start};
 use proptest::prelude::*;
+use rollmark::clip_base;
 use rollmark::error::ErrorKind;
 use rollmark::note::Note;
 use rollmark::outcome::{ClipOutcome, Verdict};
@@ -146,6 +147,7 @@ fn a_clock_is_said_to_count_drop_frame() {
     let open = "nothing seen tells whether the clock counts drop-frame";
     let mut unasked = read.clone();
     unasked.notes.push(Note::new("drop_frame_open", open));
+    clip_base::fill(&mut unasked);
     for text in [
         text,
         "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:58;28\"\n",
