@@ -9,15 +9,16 @@ pub use withdrawn::Withdrawn;
 
 use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
+use crate::fault;
 use crate::media::{self, CopyTimecode};
 use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
+use crate::path_text::{text_of, with_suffix};
 use crate::preview;
 use crate::progress::{Event, Wish};
 use crate::save::{FileStamp, Ledger, Told};
 use crate::sidecar::{Admit, csv, edl, json, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
-use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
 use withdrawn::{told_of, told_of_all};
@@ -111,11 +112,11 @@ impl Delivery<'_> {
         let told = told_of_all(self.card);
         if self.products.contains(&Product::Otio) {
             let media = |index: usize| match copies.get(&index) {
-                Some(copy) => crate::card::text_of(copy),
+                Some(copy) => text_of(copy),
                 None => {
                     let whole = fs::canonicalize(&self.sources[index]);
                     let whole = whole.unwrap_or_else(|_| self.sources[index].clone());
-                    format!("/{}", crate::card::text_of(&whole))
+                    format!("/{}", text_of(&whole))
                 }
             };
             let names: BTreeMap<&str, usize> = (0..)
@@ -167,7 +168,7 @@ impl Delivery<'_> {
     /// ending, as readers look for it (XMP specification, part 3); the whole name where two
     /// clips differ in nothing else.
     fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
-        let short = |path: &Path| path.with_extension(&xmp::SUFFIX[1..]);
+        let short = |path: &Path| with_suffix(&path.with_extension(""), xmp::SUFFIX);
         let mut users: BTreeMap<String, usize> = BTreeMap::new();
         let fold = |path: &Path| path.to_string_lossy().to_lowercase();
         for path in self.below_out {
@@ -202,7 +203,9 @@ impl Delivery<'_> {
         for (index, clip) in self.card.clips.iter().enumerate() {
             let told = told_of(clip).filter(|_| self.admit.lets_in(&clip.outcome));
             let Some(told) = told else { continue };
-            let made = self.copy(index, ledger, listener);
+            let made = caught(&self.sources[index], "copy", || {
+                self.copy(index, ledger, listener)
+            });
             let noted = made.and_then(|made| {
                 if let Some((name, _)) = &made {
                     ledger.note_told(name, &told)?;
@@ -234,11 +237,16 @@ impl Delivery<'_> {
     /// ending follows once more.
     fn copy_name(&self, index: usize, ledger: &Ledger) -> Result<PathBuf> {
         let own = &self.below_out[index];
-        let mut name = own.with_file_name(media::copied_name(&self.sources[index])?);
-        let ending = OsString::from(name.extension().unwrap_or_default());
-        while name != *own && self.is_of_another(&name, index, ledger) {
-            name.as_mut_os_string().push(".");
-            name.as_mut_os_string().push(&ending);
+        let copied = media::copied_name(&self.sources[index])?;
+        let mut name = own.with_file_name(&copied);
+        let Some(ending) = copied.extension().filter(|_| name != *own) else {
+            return Ok(name);
+        };
+        let ending = format!(".{}", ending.to_string_lossy());
+        // Cut where the two together are too long.
+        name = with_suffix(own, &ending);
+        while self.is_of_another(&name, index, ledger) {
+            name = with_suffix(&name, &ending);
         }
         Ok(name)
     }
@@ -270,8 +278,8 @@ impl Delivery<'_> {
             .map_err(|error| error.in_file(source))?;
         let name = self.copy_name(index, ledger)?;
         let made_from = made_from(source, &start.label(), start.form().rate().to_string())?;
-        if ledger.has(&name, &made_from) {
-            return Ok(Some((name, Vec::new())));
+        if let Some(notes) = ledger.made(&name, &made_from) {
+            return Ok(Some((name, notes.to_vec())));
         }
         let target = self.out.join(&name);
         let report = media::copy_with_timecode(source, &target, &start, &mut |event| {
@@ -280,7 +288,6 @@ impl Delivery<'_> {
         let Some(report) = report else {
             return Ok(None);
         };
-        ledger.note_made(&name, &made_from)?;
         let lost = report.not_carried.join(", ");
         let mut notes = report.notes;
         if !lost.is_empty() {
@@ -289,6 +296,7 @@ impl Delivery<'_> {
                 format!("the copy has no room for: {lost}"),
             ));
         }
+        ledger.note_made(&name, &made_from, &notes)?;
         Ok(Some((name, notes)))
     }
 
@@ -306,12 +314,14 @@ impl Delivery<'_> {
             let source = &self.sources[index];
             let label = outcome.start.as_ref().map_or("", |start| &start.label);
             let made = made_from(source, label, outcome.tool.version.clone()).and_then(|from| {
-                if ledger.has(&name, &from) {
+                if ledger.made(&name, &from).is_some() {
                     return Ok(Some(()));
                 }
                 ledger.must_not_be_anothers(&name, source)?;
-                ledger.make(&name, &from, |file| {
-                    preview::write(source, outcome, file, &mut |event| listener(index, event))
+                caught(source, "preview", || {
+                    ledger.make(&name, &from, |file| {
+                        preview::write(source, outcome, file, &mut |event| listener(index, event))
+                    })
                 })
             });
             match made {
@@ -362,6 +372,18 @@ impl Delivered {
     }
 }
 
+/// What `job` gives; a fault of this program in the middle of it is that clip's alone.
+fn caught<T>(source: &Path, product: &str, job: impl FnOnce() -> Result<T>) -> Result<T> {
+    fault::catch(job).unwrap_or_else(|said| {
+        Err(Error::new(
+            ErrorKind::CannotWrite,
+            format!("making its {product} hit a fault of this program ({said})"),
+        )
+        .in_file(source)
+        .next("report it with the clip"))
+    })
+}
+
 /// The start that a copy carries.
 fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
     let base = outcome.start.as_ref().and_then(|s| s.in_clip_base.as_ref());
@@ -390,13 +412,7 @@ fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
     } = FileStamp::of(&facts);
     Ok(format!(
         "{} {size_byte} {changed_ns} {label} {more} {}",
-        crate::card::text_of(source),
+        text_of(source),
         env!("CARGO_PKG_VERSION")
     ))
-}
-
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
-    let mut name = OsString::from(path);
-    name.push(suffix);
-    name.into()
 }

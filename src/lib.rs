@@ -27,6 +27,7 @@ pub mod glyph;
 pub mod media;
 pub mod note;
 pub mod outcome;
+pub mod path_text;
 pub mod preview;
 pub mod progress;
 pub mod reading;

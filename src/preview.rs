@@ -3,7 +3,7 @@
 //! that the clock showed, frame by frame.
 
 use crate::caption::text;
-use crate::clip_base::{clock_form, phi_bounds};
+use crate::clip_base::{clock_form, exact_speed, phi_bounds};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
@@ -59,13 +59,12 @@ impl Forecast {
         let clock = outcome.clock.as_ref()?;
         let form = clock_form(clock)?;
         let rate = form.rate().ratio();
-        // Rounded to a part in a million: in a day, less than a tenth of a count.
         let micro = |value: f64| Ratio::new((value * 1e6).round() as i128, 1_000_000);
         let slack = clock.refresh_hz.filter(|hz| *hz > 1.0);
         Some(Self {
             form,
             phi: phi_bounds(outcome.start.as_ref()?)?,
-            pace: rate * micro(outcome.clip.speed),
+            pace: rate * exact_speed(outcome.clip.speed),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
         })
     }
@@ -112,8 +111,9 @@ impl Counts {
 }
 
 /// Draws the first slate of a clip, and the last if there are several, into an MP4
-/// file at `file`, which is replaced: the caller gives a temporary name. `None`, and
-/// `file` as it was, if the listener wants to stop.
+/// file at `file`, which is replaced: the caller gives a temporary name, and the movie
+/// comes by way of the same with the ending `.mp4`. `None`, and `file` as it was, if the
+/// listener wants to stop.
 ///
 /// # Errors
 /// [`ErrorKind::BadRequest`] if the outcome has no start to be checked; those of
@@ -125,7 +125,6 @@ pub fn write(
     listener: &mut dyn Listener,
 ) -> Result<Option<()>> {
     let mut clip = media::open(source)?;
-    let folder = file.parent().unwrap_or(Path::new("."));
     let cannot = |e: std::io::Error| {
         Error::new(ErrorKind::CannotWrite, "the preview cannot be written")
             .in_file(file)
@@ -133,16 +132,15 @@ pub fn write(
             .because(e)
     };
     // The recorder knows a container by its name's ending, and replaces nothing.
-    let making = tempfile::Builder::new()
-        .prefix(".rollmark-")
-        .tempdir_in(folder)
-        .map_err(cannot)?;
-    let movie = making.path().join("preview.mp4");
+    let movie = file.with_extension("mp4");
     if draw(&mut clip, outcome, &movie, listener)?.is_none() {
         return Ok(None);
     }
-    std::fs::rename(&movie, file).map_err(cannot)?;
-    Ok(Some(()))
+    let moved = std::fs::rename(&movie, file);
+    if moved.is_err() {
+        let _ = std::fs::remove_file(&movie);
+    }
+    moved.map(Some).map_err(cannot)
 }
 
 /// As [`write()`], of any footage into a new file.

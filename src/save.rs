@@ -15,7 +15,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::sidecar::{card_json, json};
 use image::RgbImage;
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, Cursor, Read, Write};
 use std::path::Path;
 
@@ -100,8 +100,8 @@ pub fn record(bytes: &[u8], file: &Path) -> Result<()> {
     write(file, bytes, |_| Ok(()))
 }
 
-/// Removes from `folder` what a run that was killed left half-written. The caller makes
-/// sure that no other run writes there.
+/// Removes from `folder` what a run that was killed left half-written. What another run is
+/// writing is kept: its temporary files are locked, as far as the drive has locks.
 pub fn remove_leftovers(folder: &Path) {
     // What cannot be listed or removed does no harm: it is never read.
     let Ok(entries) = fs::read_dir(folder) else {
@@ -114,7 +114,12 @@ pub fn remove_leftovers(folder: &Path) {
             .and_then(|name| name.strip_prefix(TEMPORARY.0)?.strip_suffix(TEMPORARY.1))
             .is_some_and(|middle| middle.chars().all(|c| c.is_ascii_alphanumeric()));
         if is_leftover && entry.file_type().is_ok_and(|kind| kind.is_file()) {
-            let _ = fs::remove_file(entry.path());
+            let file = entry.path();
+            let is_free = File::open(&file)
+                .is_ok_and(|file| !matches!(file.try_lock(), Err(TryLockError::WouldBlock)));
+            if is_free {
+                let _ = fs::remove_file(file);
+            }
         }
     }
 }
@@ -249,13 +254,26 @@ fn content(file: &Path) -> io::Result<Content> {
     }
 }
 
-fn temporary_in(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
+/// A file that [`remove_leftovers`] takes away once the run that made it is no more.
+pub(crate) fn temporary_in(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(TEMPORARY.0).suffix(TEMPORARY.1);
     // Temporary files are private; results get the rights that any new file gets.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder)
+    let mut temporary = builder.tempfile_in(folder)?;
+    // Another run that looks for leftovers may come between making and locking.
+    while is_taken(&temporary) {
+        temporary = builder.tempfile_in(folder)?;
+    }
+    Ok(temporary)
+}
+
+/// True if somebody else holds the new file's lock or has removed it. Some network drives have
+/// no locks; there, two runs at once are the user's risk.
+fn is_taken(temporary: &tempfile::NamedTempFile) -> bool {
+    let lock = temporary.as_file().try_lock();
+    matches!(lock, Err(TryLockError::WouldBlock)) || !temporary.path().exists()
 }
 
 /// A rename is on disk only when its folder is; other systems do that themselves.
@@ -506,7 +524,11 @@ mod tests {
         for name in kept.iter().chain(&[".rollmark-aB3xYz.part"]) {
             fs::write(folder.path().join(name), b"x").unwrap();
         }
+        // What a run, this one or another, is at work on is no leftover.
+        let at_work = temporary_in(folder.path()).unwrap();
         remove_leftovers(folder.path());
+        assert!(at_work.path().exists());
+        drop(at_work);
         let mut expected = kept.map(|name| folder.path().join(name));
         expected.sort();
         assert_eq!(names_in(folder.path()), expected);

@@ -551,3 +551,32 @@ fn shells_learn_the_commands() {
             .stdout(contains("rehearse").and(contains("corrections")));
     }
 }
+
+/// `/dev/full` takes nothing, as a full disk.
+#[test]
+fn results_that_standard_output_does_not_take_are_no_success() {
+    let place = Place::new();
+    place.file("card/A001.mov", b"");
+    for words in [
+        &["card", "card", "--out", "out", "--json"][..],
+        &["read", "card/A001.mov", "--json"],
+        &["completions", "bash"],
+        &["--version"],
+        &["--help"],
+    ] {
+        let full = fs::File::options().write(true).open("/dev/full").unwrap();
+        let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+            .current_dir(place.path(""))
+            .args(words)
+            .stdout(full)
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{words:?}: {said}");
+        assert!(
+            said.contains("cannot write to standard output"),
+            "{words:?}: {said}"
+        );
+    }
+    assert!(place.path("out/card.json").is_file());
+}

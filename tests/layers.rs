@@ -13,6 +13,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("glyph", &[]),
     ("error", &[]),
     ("note", &[]),
+    ("path_text", &[]),
     ("progress", &[]),
     ("caption", &[]),
     ("wide", &[]),
@@ -24,10 +25,23 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("clip_base", &["timecode", "note", "outcome"]),
     (
         "sidecar",
-        &["timecode", "error", "note", "outcome", "clip_base"],
+        &[
+            "timecode",
+            "error",
+            "note",
+            "path_text",
+            "outcome",
+            "clip_base",
+        ],
     ),
-    ("save", &["error", "outcome", "sidecar"]),
-    ("report", &["timecode", "note", "outcome", "clip_base"]),
+    (
+        "save",
+        &["error", "note", "path_text", "outcome", "sidecar"],
+    ),
+    (
+        "report",
+        &["timecode", "note", "path_text", "outcome", "clip_base"],
+    ),
     (
         "media",
         &[
@@ -84,6 +98,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "timecode",
             "error",
             "note",
+            "path_text",
             "progress",
             "facts",
             "outcome",
@@ -111,8 +126,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
         &[
             "error",
             "note",
+            "path_text",
             "progress",
             "outcome",
+            "fault",
             "clip_base",
             "sidecar",
             "save",

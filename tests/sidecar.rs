@@ -326,9 +326,15 @@ fn the_page_lists_every_code_that_is_written() {
     let mut sources = Vec::new();
     collect(&root().join("src"), &mut sources);
     let mut codes: Vec<String> = Vec::new();
+    let mut by_name = 0;
     for file in sources {
         let text = fs::read_to_string(&file).unwrap();
         let text = text.split("#[cfg(test)]\nmod tests {").next().unwrap();
+        // `const CODE: &str = "code";` of the same file.
+        let constant = |name: &str| {
+            let (_, value) = text.split_once(&format!("const {name}: &str = \""))?;
+            Some(value.split_once('"')?.0.to_owned())
+        };
         // `Note::new("code", ...)`, `self.note("code", ...)`, and the tables of error kinds and doubts.
         for call in ["Note::new(", "self.note(", "=> "] {
             let is_table = file.ends_with("src/error.rs") || file.ends_with("src/fit/doubt.rs");
@@ -336,12 +342,19 @@ fn the_page_lists_every_code_that_is_written() {
                 continue;
             }
             codes.extend(text.split(call).skip(1).filter_map(|rest| {
-                let (code, _) = rest.trim_start().strip_prefix('"')?.split_once('"')?;
-                Some(code.to_owned())
+                let rest = rest.trim_start();
+                if let Some(rest) = rest.strip_prefix('"') {
+                    return Some(rest.split_once('"')?.0.to_owned());
+                }
+                let (name, _) = rest.split_once(|c: char| c != '_' && !c.is_ascii_uppercase())?;
+                let code = (!name.is_empty()).then(|| constant(name)).flatten();
+                by_name += usize::from(code.is_some());
+                code
             }));
         }
     }
     assert!(codes.len() > 20, "the sources were not understood");
+    assert!(by_name > 5, "{by_name} codes were found by their names");
     let missing: Vec<_> = codes
         .into_iter()
         .filter(|code| !page.contains(&format!("`{code}`")))

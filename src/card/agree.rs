@@ -4,14 +4,14 @@
 
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::{Slate, exact_speed};
+use super::gaps::Slate;
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
 use super::own_clock::{HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
 use super::settle;
 use super::words::{offset_in_words, span, time_of_day};
-use crate::clip_base::{self, duration_s};
+use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
 use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
@@ -423,14 +423,18 @@ impl<'a> Card<'a> {
                     let form = clip_base::clock_form(outcome.clock.as_ref()?)?;
                     let counts = clip_base::phi_bounds(outcome.start.as_ref()?)?;
                     let start = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high));
-                    Some((start, self.real_length_s(clip)?, clip))
+                    // What runs past midnight may meet what began behind it.
+                    let tomorrow = start.shift(form.day_seconds());
+                    let length_s = self.real_length_s(clip)?;
+                    Some([(start, length_s, clip), (tomorrow, length_s, clip)])
                 })
+                .flatten()
                 .collect();
             takes.sort_by_key(|(start, _, clip)| (start.low, start.high, *clip));
             let mut told = Vec::new();
-            let mut longest: Option<(HalfOpen, Ratio, usize)> = None;
+            let mut ends_last: Option<(HalfOpen, Ratio, usize)> = None;
             for &take in &takes {
-                if let Some(before) = longest {
+                if let Some(before) = ends_last.filter(|before| before.2 != take.2) {
                     // What surely overlaps, whatever the bounds.
                     let shared = before.0.low + before.1 - take.0.high;
                     if shared.min(take.1) > Ratio::new(OVERLAP_S.0, OVERLAP_S.1)
@@ -440,8 +444,8 @@ impl<'a> Card<'a> {
                     }
                 }
                 let ends_later = |b: &(HalfOpen, Ratio, usize)| take.0.low + take.1 > b.0.low + b.1;
-                if longest.as_ref().is_none_or(ends_later) {
-                    longest = Some(take);
+                if ends_last.as_ref().is_none_or(ends_later) {
+                    ends_last = Some(take);
                 }
             }
             for (a, b, shared) in told {

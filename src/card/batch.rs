@@ -70,7 +70,7 @@ pub(super) fn probe(
     listener: &dyn CardListener,
     stop: &Stop,
 ) -> Result<Vec<Probe>> {
-    let key = |index: usize| super::names::text_of(&whole[index]);
+    let key = |index: usize| crate::path_text::text_of(&whole[index]);
     let kept = records.probes();
     let done = AtomicUsize::new(0);
     let probed = in_parallel(

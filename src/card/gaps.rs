@@ -1,6 +1,6 @@
 //! What lies between two chapters, in frames: exact arithmetic on starts and lengths.
 
-use crate::clip_base;
+use crate::clip_base::{self, exact_speed};
 use crate::outcome::ClipOutcome;
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
 
@@ -42,29 +42,6 @@ impl Slate {
     fn counts_like(&self, other: &Self) -> bool {
         self.form == other.form || self.form.day_seconds() == other.form.day_seconds()
     }
-}
-
-/// The simplest ratio that rounds to `speed`: outcomes hold it as a float, but every speed
-/// is a ratio of two trade rates.
-pub(super) fn exact_speed(speed: f64) -> Ratio {
-    const CLOSE: f64 = 1e-12;
-    if !(speed.is_finite() && speed > 1e-6 && speed < 1e6) {
-        return Ratio::ONE;
-    }
-    // Convergents of the continued fraction.
-    let (mut num, mut den, mut last_num, mut last_den) = (1_i128, 0_i128, 0_i128, 1_i128);
-    let mut rest = speed;
-    for _ in 0..24 {
-        let whole = rest.floor();
-        let term = whole as i128;
-        (num, last_num) = (term * num + last_num, num);
-        (den, last_den) = (term * den + last_den, den);
-        if (num as f64 / den as f64 - speed).abs() <= CLOSE * speed || den > 1_000_000 {
-            break;
-        }
-        rest = 1.0 / (rest - whole);
-    }
-    Ratio::new(num, den)
 }
 
 /// What lies between two chapters.

@@ -5,6 +5,7 @@ use super::names;
 use super::scan::CARD_FILE;
 use crate::note::Note;
 use crate::outcome::Gone;
+use crate::path_text::text_of;
 use crate::sidecar::card_json;
 use std::collections::BTreeSet;
 use std::fs;
@@ -30,7 +31,7 @@ pub(super) fn listed_before(out: &Path) -> Vec<Gone> {
 
 /// Those `before` whose sidecar is not one of this run's, and is still there.
 pub(super) fn gone(before: Vec<Gone>, sidecars: &[PathBuf], out: &Path) -> Vec<Gone> {
-    let current: BTreeSet<String> = sidecars.iter().map(|path| names::text_of(path)).collect();
+    let current: BTreeSet<String> = sidecars.iter().map(|path| text_of(path)).collect();
     let mut told = BTreeSet::new();
     let is_gone = |one: &Gone| {
         // An escaped name is no path; better listed too long than dropped.

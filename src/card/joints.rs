@@ -2,9 +2,9 @@
 //! between them, and the start of those that show no clock. Exact in time.
 
 use super::chapters::Pattern;
-use super::gaps::{Gap, Slate, exact_speed};
+use super::gaps::{Gap, Slate};
 use super::moment::Moment;
-use crate::clip_base::{self, duration_s};
+use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
 use crate::outcome::{Chapter, ClipOutcome, Clock, Start, Verdict};
 use crate::timecode::{HalfOpen, Ratio};

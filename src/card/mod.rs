@@ -39,7 +39,6 @@ mod tests;
 mod words;
 
 pub use batch::{Ended, GAVE_UP};
-pub use names::text_of;
 pub use scan::{CARD_FILE, REPORT_FILE, STATE_FOLDER};
 pub use single::{SingleClip, of_single_clips};
 pub use stop::Stop;
@@ -55,6 +54,7 @@ use crate::note::Note;
 use crate::outcome::{
     CARD_FORMAT_VERSION, CardClip, CardOutcome, ClipOutcome, Evidence, Skipped, Tool,
 };
+use crate::path_text::text_of;
 use crate::progress::{Event, Listener};
 use crate::save::{self, Ledger};
 use std::collections::BTreeSet;
@@ -250,7 +250,7 @@ pub fn run(
         .map(|((&i, name), sidecar)| Job {
             file: scan.files[i].clone(),
             whole: whole[i].clone(),
-            name: names::text_of(name),
+            name: text_of(name),
             sidecar: settings.out.join(sidecar),
             holder: made.holder(sidecar, &whole[i]),
             duration_s: probes[i].duration_s(),
@@ -288,7 +288,7 @@ pub fn run(
         .zip(&jobs)
         .map(|(measured, job)| Member {
             card: job.file.card,
-            path: names::text_of(&job.file.relative),
+            path: text_of(&job.file.relative),
             name: job.name.clone(),
             outcome: match measured {
                 Some(outcome) => by_hand(&job.name, outcome),
@@ -311,7 +311,7 @@ pub fn run(
             .zip(jobs.iter().zip(&sidecars))
             .map(|((outcome, camera), (job, sidecar))| CardClip {
                 name: job.name.clone(),
-                sidecar: names::text_of(sidecar),
+                sidecar: text_of(sidecar),
                 camera,
                 outcome,
             })
@@ -358,10 +358,7 @@ fn in_order(files: &[Found], fates: &[Fate]) -> Vec<usize> {
     let clips: Vec<usize> = (0..files.len())
         .filter(|&i| fates[i] == Fate::Clip)
         .collect();
-    let texts: Vec<String> = clips
-        .iter()
-        .map(|&i| names::text_of(&files[i].relative))
-        .collect();
+    let texts: Vec<String> = clips.iter().map(|&i| text_of(&files[i].relative)).collect();
     let named: Vec<(usize, &str)> = clips
         .iter()
         .zip(&texts)
@@ -385,7 +382,7 @@ fn skipped(scan: &scan::Scan, fates: &[Fate], prefixes: &[PathBuf]) -> Vec<Skipp
     all.sort_by(|a, b| a.0.cmp(&b.0).then_with(|| names::natural(&a.1, &b.1)));
     all.into_iter()
         .map(|(card, relative, reason)| Skipped {
-            name: names::text_of(&prefixes[card].join(relative)),
+            name: text_of(&prefixes[card].join(relative)),
             reason,
         })
         .collect()

@@ -1,38 +1,11 @@
-//! Names that are the same on every system: paths as text without loss, their natural
-//! order, and where in the output folder the sidecar of a clip lies.
+//! Names that are the same on every system: the natural order of paths, and where in the output folder the sidecar of a clip lies.
 
+use crate::path_text::{text_of, with_suffix};
 use crate::sidecar::json;
-use sha2::{Digest, Sha256};
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
-use std::fmt::Write as _;
 use std::path::{Component, Path, PathBuf};
-
-/// The longest file name that common file systems take, in bytes (`NAME_MAX` of Linux and
-/// macOS; in UTF-16 units on NTFS and exFAT, which is never shorter).
-const LONGEST_NAME: usize = 255;
-
-/// A relative path as text: parts joined by `/`, bytes that are not UTF-8 as `\xNN`, and a
-/// backslash as `\x5C`, so that no two paths have the same text.
-pub fn text_of(path: &Path) -> String {
-    let mut text = String::new();
-    for part in path.components() {
-        let Component::Normal(part) = part else {
-            continue;
-        };
-        if !text.is_empty() {
-            text.push('/');
-        }
-        for chunk in part.as_encoded_bytes().utf8_chunks() {
-            text.push_str(&chunk.valid().replace('\\', r"\x5C"));
-            for byte in chunk.invalid() {
-                write!(text, "\\x{byte:02X}").expect("a string takes everything");
-            }
-        }
-    }
-    text
-}
 
 /// Natural order of relative paths: folder by folder, runs of digits by their number, all
 /// else byte by byte. Total, and independent of locale and file system.
@@ -154,8 +127,7 @@ fn folded(path: &Path) -> String {
 }
 
 /// Where the sidecars of `clips` lie, relative to the output folder: the clip's own path
-/// and [`json::SUFFIX`]. Names too long for that are cut and get a part of their digest;
-/// names that differ by the case of letters only get a number.
+/// and [`json::SUFFIX`], see [`with_suffix`]; names that differ by the case of letters only get a number.
 pub(super) fn sidecars(clips: &[PathBuf]) -> Vec<PathBuf> {
     let mut taken = BTreeSet::new();
     clips
@@ -170,36 +142,10 @@ pub(super) fn sidecars(clips: &[PathBuf]) -> Vec<PathBuf> {
 }
 
 fn sidecar(clip: &Path, nth: u32) -> PathBuf {
-    let name = clip.file_name().unwrap_or_default();
-    let suffix = if nth == 1 {
-        json::SUFFIX.to_owned()
-    } else {
-        format!("~{nth}{}", json::SUFFIX)
-    };
-    if name.len() + suffix.len() <= LONGEST_NAME {
-        let mut name = name.to_owned();
-        name.push(suffix);
-        return clip.with_file_name(name);
+    match nth {
+        1 => with_suffix(clip, json::SUFFIX),
+        _ => with_suffix(clip, &format!("~{nth}{}", json::SUFFIX)),
     }
-    let digest = &digest_of(name.as_encoded_bytes())[..12];
-    let room = LONGEST_NAME - suffix.len() - 1 - digest.len();
-    let mut kept = String::new();
-    for letter in text_of(Path::new(name)).chars() {
-        if kept.len() + letter.len_utf8() > room {
-            break;
-        }
-        kept.push(letter);
-    }
-    clip.with_file_name(format!("{kept}~{digest}{suffix}"))
-}
-
-/// SHA-256 in hexadecimal.
-pub(super) fn digest_of(bytes: &[u8]) -> String {
-    let mut text = String::new();
-    for byte in Sha256::digest(bytes) {
-        write!(text, "{byte:02x}").expect("a string takes everything");
-    }
-    text
 }
 
 #[cfg(test)]
@@ -230,16 +176,6 @@ mod tests {
                 prop_assert!(natural(a, c).is_le());
             }
         }
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn every_path_has_a_text_of_its_own() {
-        use std::os::unix::ffi::OsStrExt;
-        let path = |bytes: &[u8]| PathBuf::from(std::ffi::OsStr::from_bytes(bytes));
-        assert_eq!(text_of(&path(b"a/\xFF \"b\".mov")), "a/\\xFF \"b\".mov");
-        assert_eq!(text_of(&path(b"a/\\xFF.mov")), "a/\\x5CxFF.mov");
-        assert_eq!(text_of(&path(b"two\nlines.mov")), "two\nlines.mov");
     }
 
     #[test]
@@ -273,18 +209,5 @@ mod tests {
                 "DCIM/1.MOV~2.rollmark.json"
             ])
         );
-    }
-
-    #[test]
-    fn a_name_too_long_for_a_suffix_is_cut_and_stays_apart() {
-        let long = |end: &str| format!("d/{}{end}.mov", "ü".repeat(123));
-        let names = sidecars(&[long("a").into(), long("b").into()]);
-        assert_ne!(names[0], names[1]);
-        for name in &names {
-            let len = name.file_name().unwrap().len();
-            assert!(len <= LONGEST_NAME && len > 250, "{len}");
-            assert!(name.to_str().unwrap().ends_with(json::SUFFIX));
-            assert_eq!(name.parent(), Some(Path::new("d")));
-        }
     }
 }

@@ -2,11 +2,11 @@
 //! read, and one for all probes. A record counts only while file, settings, tool and model
 //! are what they were.
 
-use super::names;
 use super::scan::STATE_FOLDER;
 use super::sift::Probe;
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{ClipOutcome, Evidence, Tool};
+use crate::path_text::{digest_of, text_of};
 use crate::save::{self, FileStamp};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use std::collections::{BTreeMap, BTreeSet};
@@ -34,7 +34,7 @@ pub(super) struct Records {
 #[derive(Serialize, Deserialize)]
 struct Head {
     format: u32,
-    /// The whole path, as text; see [`names::text_of`].
+    /// The whole path, as text; see [`text_of`].
     path: String,
     stamp: FileStamp,
     settings: String,
@@ -119,7 +119,7 @@ impl Records {
 
     fn head(&self, whole_path: &Path) -> Option<Head> {
         let head = head_of(&self.clip_file(whole_path))?;
-        (head.path == names::text_of(whole_path)).then_some(head)
+        (head.path == text_of(whole_path)).then_some(head)
     }
 
     /// What was kept to check the clip by eye; nothing if there is no record.
@@ -145,7 +145,7 @@ impl Records {
     ) -> Result<()> {
         let head = Head {
             format: RECORD_FORMAT,
-            path: names::text_of(whole_path),
+            path: text_of(whole_path),
             stamp,
             settings: self.settings.clone(),
             tool: self.tool.clone(),
@@ -161,7 +161,7 @@ impl Records {
         let kept: BTreeSet<String> = clips.iter().map(|clip| file_name(clip)).collect();
         let roots: Vec<String> = roots
             .iter()
-            .map(|root| format!("{}/", names::text_of(root)))
+            .map(|root| format!("{}/", text_of(root)))
             .collect();
         let entries = fs::read_dir(self.folder.join("clips"))
             .into_iter()
@@ -251,7 +251,7 @@ fn head_of(file: &Path) -> Option<Head> {
 /// still be JSON, and another start.
 fn sealed(value: &impl Serialize) -> Vec<u8> {
     let json = serde_json::to_vec(value).expect("strings, numbers and lists always serialise");
-    let digest = names::digest_of(&json);
+    let digest = digest_of(&json);
     [digest.as_bytes(), b" ", &json, b"\n"].concat()
 }
 
@@ -259,13 +259,13 @@ fn sealed(value: &impl Serialize) -> Vec<u8> {
 fn unsealed<T: DeserializeOwned>(line: &[u8]) -> Option<T> {
     let (digest, rest) = line.split_at_checked(DIGEST_LETTERS)?;
     let json = rest.strip_prefix(b" ")?;
-    let is_whole = names::digest_of(json).as_bytes() == digest;
+    let is_whole = digest_of(json).as_bytes() == digest;
     is_whole.then(|| serde_json::from_slice(json).ok())?
 }
 
 /// What the files of one clip are called.
 fn file_name(whole_path: &Path) -> String {
-    let digest = names::digest_of(whole_path.as_os_str().as_encoded_bytes());
+    let digest = digest_of(whole_path.as_os_str().as_encoded_bytes());
     format!("{}.json", &digest[..32])
 }
 

@@ -329,7 +329,7 @@ mod tests {
         let mut ledger = Ledger::open(&other, STATE_FOLDER).unwrap();
         for copy in ["a.mov", "day/b.mov"] {
             lay(&other, &[copy]);
-            ledger.note_made(Path::new(copy), "a clip").unwrap();
+            ledger.note_made(Path::new(copy), "a clip", &[]).unwrap();
         }
         let found = |folder: &Path| {
             let scan = scan(&[folder.into()], &card.path().join("out")).unwrap();

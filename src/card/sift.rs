@@ -1,11 +1,11 @@
 //! Which files are clips: decided by what probing says, not by names. A name only decides
 //! what a file that cannot be opened was meant to be, and whose proxy a small clip is.
 
-use super::names;
 use super::scan::Found;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::HeaderFacts;
 use crate::note::Note;
+use crate::path_text::text_of;
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -111,7 +111,7 @@ pub(super) fn sift(files: &[Found], probes: &[Probe], unreadable: &BTreeSet<usiz
             "proxy",
             format!(
                 "a smaller copy of {}, which is read instead",
-                names::text_of(&files[large].relative)
+                text_of(&files[large].relative)
             ),
         ));
     }

@@ -21,15 +21,16 @@ use serde_json::{Value, json};
 use std::borrow::Cow;
 use std::io::{self, Write};
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock};
 use std::time::{Duration, Instant};
 
 /// Runs the card.
 ///
 /// # Errors
 /// Those of [`card::run`]; [`ErrorKind::BadRequest`] for corrections that cannot be read;
-/// [`ErrorKind::Model`] if the built-in networks do not load.
+/// [`ErrorKind::Model`] if the built-in networks do not load; [`ErrorKind::CannotWrite`] if
+/// standard output does not take the results, which are on disk by then.
 pub fn run(settings: &CardSettings) -> Result<Status> {
     let begun = Instant::now();
     let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
@@ -104,6 +105,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
                 "complete": is_complete,
                 "not_written": missing,
             }));
+            teller.has_told()?;
         }
         CardShow::Table { in_colour } => {
             show(&run, settings, in_colour, &remarks, begun.elapsed())?;
@@ -243,7 +245,17 @@ impl Work for Reader<'_> {
 struct Teller {
     show: CardShow,
     bars: BatchBars,
-    names: std::sync::OnceLock<Vec<String>>,
+    names: OnceLock<Vec<Name>>,
+    /// The first line that standard output did not take, and why.
+    fault: Mutex<Option<Error>>,
+}
+
+/// What a clip is called.
+struct Name {
+    /// In `card.json`, and so in events for scripts.
+    text: String,
+    /// Safe on a terminal.
+    shown: String,
 }
 
 impl Teller {
@@ -251,37 +263,44 @@ impl Teller {
         Self {
             show,
             bars: BatchBars::new(show != CardShow::Json),
-            names: std::sync::OnceLock::new(),
+            names: OnceLock::new(),
+            fault: Mutex::new(None),
         }
     }
 
     fn hear(&self, event: &CardEvent<'_>) {
         if let CardEvent::Planned { clips } = event {
-            let names = clips.iter().map(|clip| plain(&clip.name)).collect();
-            self.names.set(names).expect("a run is planned once");
+            let name = |text: &str| Name {
+                text: text.to_owned(),
+                shown: plain(text),
+            };
+            let names = clips.iter().map(|clip| name(&clip.name)).collect();
+            if self.names.set(names).is_err() {
+                unreachable!("a run is planned once");
+            }
         }
         let name = |clip: usize| {
             let names = self
                 .names
                 .get()
                 .expect("clips are planned before they are read");
-            names[clip].as_str()
+            &names[clip]
         };
-        self.bars.hear(event, &name);
+        self.bars.hear(event, &|clip| &*name(clip).shown);
         if self.show != CardShow::Json {
             return;
         }
         let line = match event {
             CardEvent::Scanned { files } => json!({"event": "scanned", "files": files}),
             CardEvent::Planned { clips } => json!({"event": "planned", "clips": clips.len()}),
-            CardEvent::Began { clip } => json!({"event": "began", "clip": name(*clip)}),
+            CardEvent::Began { clip } => json!({"event": "began", "clip": name(*clip).text}),
             CardEvent::Finished {
                 clip,
                 outcome,
                 is_from_record,
             } => json!({
                 "event": "finished",
-                "clip": name(*clip),
+                "clip": name(*clip).text,
                 "verdict": outcome.verdict,
                 "start": outcome.start.as_ref().map(|start| &start.label),
                 "from_record": is_from_record,
@@ -292,7 +311,19 @@ impl Teller {
     }
 
     fn tell(&self, line: &Value) {
-        let _ = writeln!(io::stdout().lock(), "{line}");
+        if let Err(error) = super::print(format!("{line}\n").as_bytes()) {
+            self.fault().get_or_insert(error);
+        }
+    }
+
+    /// # Errors
+    /// [`ErrorKind::CannotWrite`] if standard output did not take all lines.
+    fn has_told(&self) -> Result<()> {
+        self.fault().take().map_or(Ok(()), Err)
+    }
+
+    fn fault(&self) -> MutexGuard<'_, Option<Error>> {
+        self.fault.lock().expect("no thread panics while it prints")
     }
 
     fn end(&self) {

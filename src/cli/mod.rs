@@ -48,14 +48,12 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
         Err(usage) => {
-            // Help goes to standard output, complaints to standard error. A
-            // reader who closed the pipe has seen enough.
-            let _ = usage.print();
-            return if usage.use_stderr() {
-                exit_code(Status::CouldNotRun)
-            } else {
-                exit_code(Status::Fine)
-            };
+            // Help goes to standard output, complaints to standard error.
+            let printed = usage.print().and_then(|()| io::stdout().flush());
+            if usage.use_stderr() {
+                return exit_code(Status::CouldNotRun);
+            }
+            return ended(is_read(printed).map(|_| Status::Fine));
         }
     };
     rollmark::fault::keep_off_the_screen();
@@ -75,6 +73,10 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
             Ok(Status::CouldNotRun)
         }
     };
+    ended(done)
+}
+
+fn ended(done: Result<Status>) -> ExitCode {
     exit_code(done.unwrap_or_else(|error| {
         remark(&complaint(&error));
         Status::CouldNotRun
@@ -88,7 +90,12 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
 /// [`ErrorKind::CannotWrite`] for any other reason.
 fn print(bytes: &[u8]) -> Result<bool> {
     let mut stdout = io::stdout().lock();
-    match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
+    is_read(stdout.write_all(bytes).and_then(|()| stdout.flush()))
+}
+
+/// As [`print`], of what was written there.
+fn is_read(written: io::Result<()>) -> Result<bool> {
+    match written {
         Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(false),
         Ok(()) => Ok(true),
         Err(e) => Err(
@@ -119,14 +126,13 @@ fn print_version() -> Result<Status> {
     const HASH_DIGITS: usize = 12;
     let tool = rollmark::clip::tool();
     let model = tool.model.get(..HASH_DIGITS).unwrap_or(&tool.model);
-    let _ = writeln!(
-        io::stdout(),
-        "{} {} (model {model}, FFmpeg {})",
+    let line = format!(
+        "{} {} (model {model}, FFmpeg {})\n",
         tool.name,
         tool.version,
         rollmark::media::ffmpeg_version()
     );
-    Ok(Status::Fine)
+    print(line.as_bytes()).map(|_| Status::Fine)
 }
 
 /// `text` without what a terminal obeys: the name of a file may hold any of it.

@@ -2,6 +2,7 @@
 //! file name, below as many of its parent folders as tell it from the other
 //! clips of the run.
 
+use rollmark::path_text::{text_of, with_suffix};
 use rollmark::sidecar::json;
 use std::collections::HashMap;
 use std::ffi::OsString;
@@ -18,24 +19,18 @@ pub struct ClipNames {
 impl ClipNames {
     /// The name in results and corrections.
     pub fn text(&self) -> String {
-        rollmark::card::text_of(&self.clip)
+        text_of(&self.clip)
     }
 
     /// `A001.mov.rollmark.json`
     pub fn sidecar(&self) -> PathBuf {
-        self.with_suffix(json::SUFFIX)
+        with_suffix(&self.clip, json::SUFFIX)
     }
 
     /// `A001.mov.pictures`: a folder of its own, so that the output folder may
     /// even be the one that holds the clips.
     pub fn pictures(&self) -> PathBuf {
-        self.with_suffix(".pictures")
-    }
-
-    fn with_suffix(&self, suffix: &str) -> PathBuf {
-        let mut name = self.clip.clone().into_os_string();
-        name.push(suffix);
-        name.into()
+        with_suffix(&self.clip, ".pictures")
     }
 }
 

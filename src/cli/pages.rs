@@ -6,7 +6,6 @@ use super::args::{Args, CompletionsArgs, ManualArgs};
 use clap::CommandFactory;
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::save;
-use std::io::{self, Write};
 
 /// Writes one manual page per command into a folder.
 ///
@@ -26,13 +25,11 @@ pub fn manual(args: &ManualArgs) -> Result<Status> {
 /// Prints the completions of one shell.
 ///
 /// # Errors
-/// None today; the type is that of all commands.
+/// [`ErrorKind::CannotWrite`] if standard output does not take them.
 pub fn completions(args: &CompletionsArgs) -> Result<Status> {
     let mut script = Vec::new();
     let mut command = Args::command();
     let name = command.get_name().to_owned();
     clap_complete::generate(args.shell, &mut command, name, &mut script);
-    // A reader who closed the pipe has seen enough.
-    let _ = io::stdout().write_all(&script);
-    Ok(Status::Fine)
+    super::print(&script).map(|_| Status::Fine)
 }

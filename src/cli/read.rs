@@ -12,10 +12,12 @@ use rollmark::clip::{ClipRead, read_clip, tool};
 use rollmark::error::{Error, Result};
 use rollmark::fault;
 use rollmark::outcome::{ClipOutcome, Evidence};
+use rollmark::path_text::text_of;
 use rollmark::save::{self, Ledger};
 use rollmark::sidecar::json;
 use rollmark::vision::Eye;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 /// Reads all clips and shows them.
@@ -31,6 +33,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
+    remove_leftovers(settings, &names);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
     let mut handed_to = match &settings.out {
@@ -84,6 +87,19 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     Ok(status)
 }
 
+/// Removes what a killed run left half-written where this one writes.
+fn remove_leftovers(settings: &ReadSettings, names: &[ClipNames]) {
+    let mut files = Vec::new();
+    for names in names {
+        let sidecar = settings.out.iter().map(|out| out.join(names.sidecar()));
+        let pictures = settings.pictures.iter();
+        let picture = pictures.map(|folder| folder.join(names.pictures()).join("any"));
+        files.extend(sidecar.chain(picture));
+    }
+    let folders: BTreeSet<&Path> = files.iter().filter_map(|file| file.parent()).collect();
+    folders.into_iter().for_each(save::remove_leftovers);
+}
+
 /// Writes what `--write` asks for, and tells what earlier runs wrote and no longer holds.
 fn hand_over(
     settings: &ReadSettings,
@@ -95,7 +111,7 @@ fn hand_over(
     let named = names
         .iter()
         .zip(outcomes)
-        .map(|(names, outcome)| (names.text(), card::text_of(&names.sidecar()), outcome));
+        .map(|(names, outcome)| (names.text(), text_of(&names.sidecar()), outcome));
     let card = card::of_single_clips(named.collect(), tool());
     let below_out: Vec<PathBuf> = names.iter().map(|names| names.clip.clone()).collect();
     let clips = Clips {

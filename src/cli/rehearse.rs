@@ -5,14 +5,14 @@ use super::bars::CardBar;
 use super::{Status, plain};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::rehearse::scenario::{ANSWERS_FILE, Size, begin, finish, plan};
-use std::io::{self, Write};
 use std::path::Path;
 
 /// Films the card and says what to run next.
 ///
 /// # Errors
 /// [`ErrorKind::WouldReplace`] if the folder holds anything; those of
-/// [`rollmark::rehearse::scenario`] if it cannot be filled.
+/// [`rollmark::rehearse::scenario`] if it cannot be filled; [`ErrorKind::CannotWrite`] if
+/// standard output does not take what is to be said.
 pub fn run(args: &RehearseArgs) -> Result<Status> {
     refuse_if_used(&args.folder)?;
     let planned = plan(args.seed, Size::PRACTICE);
@@ -25,13 +25,12 @@ pub fn run(args: &RehearseArgs) -> Result<Status> {
     drop(bar);
     let answers = finish(&args.folder, args.seed, &planned)?;
     let folder = plain(&args.folder.to_string_lossy());
-    let _ = writeln!(
-        io::stdout(),
+    let said = format!(
         "{} clips are in {folder}, and what should come out in {folder}/{ANSWERS_FILE}\n\
-         Now read them:  rollmark card {folder} --out RESULTS",
+         Now read them:  rollmark card {folder} --out RESULTS\n",
         answers.len(),
     );
-    Ok(Status::Fine)
+    super::print(said.as_bytes()).map(|_| Status::Fine)
 }
 
 /// A card in a folder of its own can be thrown away without a second look.

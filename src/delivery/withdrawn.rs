@@ -7,11 +7,13 @@ use super::{Delivery, Product};
 use crate::clip_base;
 use crate::error::Error;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
+use crate::path_text::{path_of, text_of, with_suffix};
 use crate::preview;
 use crate::save::{Ledger, Told, hex};
 use crate::sidecar::{edl, xmp};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// Ends what is told of a start that was not sure.
@@ -130,11 +132,21 @@ enum Now {
 /// True if a copy's name is its clip's, or that with an ending more. Earlier versions put the
 /// new ending in place of the clip's.
 fn begins_with_clip(copy: &Path, told: &Told) -> bool {
-    let name = |text: &str| text.rsplit('/').next().map(str::to_owned);
-    let clip = told.clip.as_deref().and_then(name);
-    let copy = name(&crate::card::text_of(copy));
-    clip.zip(copy)
-        .is_none_or(|(clip, copy)| copy.starts_with(&clip))
+    let Some(clip) = told.clip.as_deref().map(path_of) else {
+        return true;
+    };
+    let ending = copy.extension().unwrap_or_default().to_string_lossy();
+    let name = |path: &Path| path.file_name().map(text_of_name);
+    name(copy)
+        .zip(name(&clip))
+        .is_none_or(|(copy, name_of_clip)| {
+            copy.starts_with(&name_of_clip)
+                || Some(copy) == name(&with_suffix(&clip, &format!(".{ending}")))
+        })
+}
+
+fn text_of_name(name: &OsStr) -> String {
+    text_of(Path::new(name))
 }
 
 fn sentence(

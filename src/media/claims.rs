@@ -36,7 +36,12 @@ impl HeadSample {
         let mut delays = Vec::new();
         for packet in packets {
             count += 1;
-            delays.extend(packet.pts().zip(packet.dts()).map(|(pts, dts)| pts - dts));
+            delays.extend(
+                packet
+                    .pts()
+                    .zip(packet.dts())
+                    .map(|(pts, dts)| pts.saturating_sub(dts)),
+            );
             last_dts = packet.dts().or(last_dts);
             has_bare_key |= packet.is_key() && packet.pts().is_none();
             stamps.extend(packet.pts().filter(|_| !source::is_hidden(packet)));
@@ -135,12 +140,15 @@ impl SampleTable {
                 }
                 table.presented += 1;
                 if let Some(previous) = previous.replace(entry.timestamp) {
-                    table.spacing.observe(entry.timestamp - previous);
+                    table
+                        .spacing
+                        .observe(entry.timestamp.saturating_sub(previous));
                 }
                 if end <= file_len {
                     table.presented_whole += 1;
                     let first = *first_whole.get_or_insert(entry.timestamp);
-                    table.whole_ticks = table.whole_ticks.max(entry.timestamp - first);
+                    let whole_ticks = entry.timestamp.saturating_sub(first);
+                    table.whole_ticks = table.whole_ticks.max(whole_ticks);
                 }
             }
         }

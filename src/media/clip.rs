@@ -189,7 +189,9 @@ impl Clip {
     /// The next frame that the pace lets through, `closest` ticks behind the one before.
     fn pull(&mut self, closest: i64) -> Option<Shot> {
         loop {
-            let after = self.floor.map(|floor| self.stamper.zero() + floor);
+            let after = self
+                .floor
+                .map(|floor| self.stamper.zero().saturating_add(floor));
             let picture = match self.pace {
                 Pace::KeyFrames { widest_s, .. } if !self.must_count => {
                     let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
@@ -247,7 +249,7 @@ impl Clip {
         }
         let before = self.neighbour.replace(ticks).filter(|_| !self.skips());
         if let Some(before) = before {
-            self.spacing.observe(ticks - before);
+            self.spacing.observe(ticks.saturating_sub(before));
             self.note_spacing();
         }
         self.doubt_gap();
@@ -317,8 +319,8 @@ impl Clip {
             return Ok(true);
         }
         self.lose_place();
-        let latest = self.stamper.zero() + ticks;
-        Ok(self.source.jump(latest - back, latest))
+        let latest = self.stamper.zero().saturating_add(ticks);
+        Ok(self.source.jump(latest.saturating_sub(back), latest))
     }
 
     /// Reads to the last frame at or before `aim` and leaves it, and the one
@@ -509,7 +511,7 @@ impl Clip {
             (true, last) => last.map(|last| Ratio::from_integer(last) + self.stamper.step()),
             (false, _) => tally
                 .furthest
-                .map(|end| Ratio::from_integer(end - self.stamper.zero())),
+                .map(|end| Ratio::from_integer(end.saturating_sub(self.stamper.zero()))),
         };
         let Some(end_s) = read.map(|ticks| ticks * self.facts.tick_seconds) else {
             return;
@@ -569,7 +571,8 @@ impl Footage for Clip {
         self.given = current.filter(|_| matches!(pace, Pace::Ahead { .. }));
         let decodes_on = was == Pace::EveryFrame && self.resume_after.is_none();
         if let Some(given) = self.given.filter(|_| decodes_on) {
-            self.source.go_on_from(self.stamper.zero() + given);
+            self.source
+                .go_on_from(self.stamper.zero().saturating_add(given));
         } else if !self.must_count {
             let is_rough = matches!(pace, Pace::KeyFrames { is_rough: true, .. });
             self.source.set_rough(is_rough);

@@ -9,6 +9,7 @@ use super::boxes;
 use super::open;
 use super::orient::Orientation;
 use crate::error::{Error, ErrorKind, Result};
+use crate::save;
 use crate::timecode::Rate;
 use ffmpeg_next::{
     self as ffmpeg, Dictionary, Packet, Rational, codec, color, encoder, ffi, format::Pixel,
@@ -51,7 +52,9 @@ impl Recorder {
     fn create_unnamed(path: &Path, options: RecordOptions) -> Result<Self> {
         open::prepare();
         let (container, orientation) = check(path, &options)?;
-        let temporary = temporary_beside(path).map_err(cannot_write)?;
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
+        let temporary =
+            save::temporary_in(folder.unwrap_or(Path::new("."))).map_err(cannot_write)?;
         let mut output = open_output(temporary.path(), container.muxer)?;
         // SAFETY: the muxer is open, and its description constant.
         let wants_headers =
@@ -258,16 +261,6 @@ fn refused(options: &RecordOptions, container: Container, cause: ffmpeg::Error) 
     ))
     .next("choose another codec, rate or file name extension")
     .because(cause)
-}
-
-fn temporary_beside(path: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".rollmark-").suffix(".part");
-    // Temporary files are private; movies get the rights that any new file gets.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder.unwrap_or(Path::new(".")))
 }
 
 pub(super) fn open_output(path: &Path, muxer: &str) -> Result<Output> {

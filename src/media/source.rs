@@ -51,6 +51,29 @@ struct Run {
     last_dts: Option<i64>,
 }
 
+/// What was asked of the decoder, and what another one is asked in its place.
+#[derive(Clone, Copy, Debug, Default)]
+struct Wishes {
+    accepts_incomplete: bool,
+    is_rough: bool,
+}
+
+impl Wishes {
+    fn tell(self, decoder: &mut ffmpeg::decoder::Video) {
+        let skipped = if self.is_rough {
+            Discard::All
+        } else {
+            Discard::Default
+        };
+        // SAFETY: the context is open and used by this thread only.
+        let context = unsafe { &mut *decoder.as_mut_ptr() };
+        context.skip_loop_filter = skipped.into();
+        if self.accepts_incomplete {
+            context.flags |= ffi::AV_CODEC_FLAG_OUTPUT_CORRUPT as i32;
+        }
+    }
+}
+
 /// Tells whether a rewound file stands at its first packet again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Mark {
@@ -90,6 +113,7 @@ pub(super) struct Source {
     demuxer: Input,
     stream: usize,
     decoder: ffmpeg::decoder::Video,
+    wishes: Wishes,
     /// No picture was looked at when the file was opened.
     is_as_claimed: bool,
     /// Packets of the picture stream that were read but not decoded yet.
@@ -139,6 +163,7 @@ impl Source {
             demuxer,
             stream,
             decoder,
+            wishes: Wishes::default(),
             is_as_claimed,
             ahead: VecDeque::new(),
             head: None,
@@ -211,20 +236,15 @@ impl Source {
     /// Lets the decoder give out pictures that it holds to be incomplete: for
     /// streams that never say where one can start.
     pub(super) fn accept_incomplete(&mut self) {
-        // SAFETY: the context is open and used by this thread only.
-        unsafe { (*self.decoder.as_mut_ptr()).flags |= ffi::AV_CODEC_FLAG_OUTPUT_CORRUPT as i32 };
+        self.wishes.accepts_incomplete = true;
+        self.wishes.tell(&mut self.decoder);
     }
 
     /// Leaves out the filter that smooths the edges of blocks (H.264, 8.7; H.265, 8.7), from
     /// the next packet on.
     pub(super) fn set_rough(&mut self, is_rough: bool) {
-        let skipped = if is_rough {
-            Discard::All
-        } else {
-            Discard::Default
-        };
-        // SAFETY: the context is open and used by this thread only.
-        unsafe { (*self.decoder.as_mut_ptr()).skip_loop_filter = skipped.into() };
+        self.wishes.is_rough = is_rough;
+        self.wishes.tell(&mut self.decoder);
     }
 
     /// The next frame in presentation order; `None` at the end.
@@ -275,6 +295,7 @@ impl Source {
         }
         self.demuxer = reopened.demuxer;
         self.decoder = reopened.decoder;
+        self.wishes.tell(&mut self.decoder);
         self.run = Run::default();
         Ok(())
     }

@@ -26,7 +26,7 @@ impl Spacing {
         stamps.sort_unstable();
         let mut spacing = Self::default();
         for pair in stamps.windows(2) {
-            spacing.observe(pair[1] - pair[0]);
+            spacing.observe(pair[1].saturating_sub(pair[0]));
         }
         spacing
     }
@@ -103,7 +103,8 @@ pub(super) fn nominal_rate(claims: RateClaims) -> Option<Rate> {
     let mean = match claims.stamps {
         [first, .., last] if last > first => {
             let count = i64::try_from(claims.stamps.len() - 1).ok()?;
-            Some((Ratio::from_integer(count) / gap(last - first), last - first))
+            let span_ticks = last.saturating_sub(*first);
+            Some((Ratio::from_integer(count) / gap(span_ticks), span_ticks))
         }
         _ => None,
     };
@@ -122,7 +123,8 @@ pub(super) fn nominal_rate(claims: RateClaims) -> Option<Rate> {
 }
 
 fn median_gap(stamps: &[i64]) -> Option<i64> {
-    let mut gaps: Vec<i64> = stamps.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let gap = |pair: &[i64]| pair[1].saturating_sub(pair[0]);
+    let mut gaps: Vec<i64> = stamps.windows(2).map(gap).collect();
     gaps.sort_unstable();
     gaps.get(gaps.len() / 2).copied()
 }

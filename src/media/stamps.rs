@@ -130,10 +130,10 @@ impl Stamper {
         }
         self.given += 1;
         let (ticks, frames) = self.rebuild();
-        let ticks = ticks.max(last + 1);
+        let ticks = ticks.max(last.saturating_add(1));
         // The same stamp twice is one frame too many; stamps that run back begin anew.
         if let Some(own) = own.filter(|own| last_own != Some(*own)) {
-            self.shift = ticks - own;
+            self.shift = ticks.saturating_sub(own);
         }
         self.last = Some(ticks);
         self.rebuilt.1 = frames;
@@ -160,6 +160,7 @@ impl Stamper {
 
 #[cfg(test)]
 mod tests {
+    use super::super::spacing::{RateClaims, Spacing, nominal_rate};
     use super::*;
 
     fn stamped(step: Ratio, raw: &[Option<i64>]) -> (Vec<Option<i64>>, u64) {
@@ -235,6 +236,37 @@ mod tests {
             .map(|n| 40 * (n - 3 * i64::from(n % 5 == 4)))
             .collect();
         assert!(dubious(&torn));
+    }
+
+    #[test]
+    fn stamps_at_the_ends_of_their_range_stop_nothing() {
+        const ENDS: [i64; 7] = [i64::MIN + 1, i64::MAX, 0, i64::MAX - 1, -1, i64::MIN + 2, 1];
+        for (first, second, third) in triples(&ENDS) {
+            let mut stamper = Stamper::new();
+            for raw in [first, second, third, second, third] {
+                stamper.ticks(Some(raw));
+                stamper.is_late(raw);
+            }
+            let mut stamps = [first, second, third];
+            let spacing = Spacing::of_stamps(&mut stamps);
+            for is_uneven in [spacing.is_uneven(), true, false] {
+                nominal_rate(RateClaims {
+                    average: None,
+                    grid: None,
+                    stamps: &stamps,
+                    tick_seconds: Ratio::new(1, 90_000),
+                    is_uneven,
+                });
+            }
+        }
+    }
+
+    /// All three out of `values`, in any order and with repeats.
+    fn triples(values: &[i64]) -> impl Iterator<Item = (i64, i64, i64)> + '_ {
+        let pairs = values
+            .iter()
+            .flat_map(|a| values.iter().map(move |b| (*a, *b)));
+        pairs.flat_map(|(a, b)| values.iter().map(move |c| (a, b, *c)))
     }
 
     #[test]

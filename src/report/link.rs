@@ -1,6 +1,7 @@
 //! Where a file lies, as a link that leads nowhere else.
 
 use super::words;
+use crate::path_text::bytes_of;
 use maud::{Markup, html};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 
@@ -21,7 +22,7 @@ pub fn below(path: &str) -> Option<String> {
         || path.starts_with('/')
         || path.split('/').any(|part| part == ".." || part == ".");
     // The dot in front makes it relative whatever follows.
-    (!leads_out).then(|| format!("./{}", percent_encode(&bytes(path), PLAIN)))
+    (!leads_out).then(|| format!("./{}", percent_encode(&bytes_of(path), PLAIN)))
 }
 
 /// The file's name, as a link if it may be one.
@@ -32,32 +33,6 @@ pub fn to(path: &str) -> Markup {
             None => bdi { (words::visible(path)) },
         }
     }
-}
-
-fn bytes(path: &str) -> Vec<u8> {
-    let mut bytes = Vec::with_capacity(path.len());
-    let mut rest = path;
-    while let Some(at) = rest.find("\\x") {
-        let (head, tail) = rest.split_at(at);
-        bytes.extend_from_slice(head.as_bytes());
-        let byte = tail
-            .get(2..4)
-            .and_then(|digits| u8::from_str_radix(digits, 16).ok())
-            // A byte below 0x80 is UTF-8 by itself, and but for the backslash never written so.
-            .filter(|byte| !byte.is_ascii() || *byte == b'\\');
-        match byte {
-            Some(byte) => {
-                bytes.push(byte);
-                rest = &tail[4..];
-            }
-            None => {
-                bytes.extend_from_slice(b"\\x");
-                rest = &tail[2..];
-            }
-        }
-    }
-    bytes.extend_from_slice(rest.as_bytes());
-    bytes
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Whose start a file in the output folder holds.
 
 use super::FileStamp;
-use super::ledger::key;
+use crate::path_text::text_of;
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::io;
@@ -20,7 +20,7 @@ pub enum Holder {
 /// A clip as it lay on disk when a file that speaks of it was written.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Source {
-    /// The whole path; escaped where it is not Unicode.
+    /// The whole path, with the root before its [`text_of`].
     pub path: String,
     stamp: FileStamp,
 }
@@ -29,7 +29,7 @@ impl Source {
     pub fn of(clip: &Path) -> io::Result<Self> {
         let whole = fs::canonicalize(clip)?;
         Ok(Self {
-            path: format!("/{}", key(&whole).trim_start_matches('/')),
+            path: format!("/{}", text_of(&whole)),
             stamp: FileStamp::of(&fs::metadata(&whole)?),
         })
     }

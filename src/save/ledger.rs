@@ -7,6 +7,8 @@ use super::{
     unwritable, write,
 };
 use crate::error::{Error, ErrorKind, Result};
+use crate::note::Note;
+use crate::path_text::{from_bytes, path_of, text_of};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::cell::Cell;
@@ -21,7 +23,7 @@ const FILE: &str = "written";
 /// One line of the list: a file as it was written.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Line {
-    /// Below the output folder; escaped where it is not Unicode.
+    /// Below the output folder; see [`text_of`].
     file: String,
     /// `None` for files that carry a mark of their own and would take long to read.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -51,6 +53,9 @@ pub struct Told {
 struct Made {
     from: String,
     stamp: FileStamp,
+    /// What was told of it, for runs that find it there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    notes: Vec<Note>,
 }
 
 impl Made {
@@ -58,6 +63,7 @@ impl Made {
         Ok(Self {
             from: from.to_owned(),
             stamp: FileStamp::of(&fs::metadata(file)?),
+            notes: Vec::new(),
         })
     }
 }
@@ -87,23 +93,17 @@ impl Ledger {
             Ok(file) => {
                 for text in BufReader::new(file).split(b'\n') {
                     let text = text.map_err(|e| cannot_write(&list, e))?;
-                    match serde_json::from_slice::<Line>(&text) {
-                        Err(_) => {}
-                        Ok(Line {
-                            file,
-                            told: Some(told),
-                            ..
-                        }) => {
-                            all_told.insert(file, told);
-                        }
-                        Ok(Line {
-                            file,
-                            source: Some(source),
-                            ..
-                        }) => {
-                            sources.insert(file, source);
-                        }
-                        Ok(line) => lines.entry(line.file.clone()).or_default().push(line),
+                    let Ok(mut line) = serde_json::from_slice::<Line>(&text) else {
+                        continue;
+                    };
+                    line.file = name_of_line(&line.file);
+                    if let Some(told) = line.told {
+                        all_told.insert(line.file, told);
+                    } else if let Some(mut source) = line.source {
+                        source.path = format!("/{}", name_of_line(&source.path));
+                        sources.insert(line.file, source);
+                    } else {
+                        lines.entry(line.file.clone()).or_default().push(line);
                     }
                 }
             }
@@ -126,7 +126,7 @@ impl Ledger {
     /// [`ErrorKind::CannotWrite`] if writing fails.
     pub fn write(&mut self, below_out: &Path, bytes: &[u8]) -> Result<()> {
         let file = self.out.join(below_out);
-        let key = key(below_out);
+        let key = text_of(below_out);
         let line = Line {
             file: key.clone(),
             sha256: Some(hex(&Sha256::digest(bytes))),
@@ -149,7 +149,7 @@ impl Ledger {
         fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
     ) -> Result<()> {
         let file = self.out.join(below_out);
-        let key = key(below_out);
+        let key = text_of(below_out);
         let fail = |e: io::Error| cannot_write(&file, e);
         let old_hash = Cell::new(None);
         let look = |old: &mut File| {
@@ -182,16 +182,17 @@ impl Ledger {
 
     /// True if an earlier run wrote `below_out`, whatever became of it since.
     pub fn lists(&self, below_out: &Path) -> bool {
-        self.lines.contains_key(&key(below_out))
+        self.lines.contains_key(&text_of(below_out))
     }
 
-    /// True if `below_out` was made from just that by an earlier run, and is as it was.
-    pub fn has(&self, below_out: &Path, made_from: &str) -> bool {
-        let last = self.lines.get(&key(below_out)).and_then(|l| l.last());
-        let made = last.and_then(|line| line.made.as_ref());
-        made.is_some_and(|made| {
-            Made::of(&self.out.join(below_out), made_from).is_ok_and(|now| now == *made)
-        })
+    /// What was noted of `below_out` if it was made from just that by an earlier run, and is as
+    /// it was.
+    pub fn made(&self, below_out: &Path, made_from: &str) -> Option<&[Note]> {
+        let last = self.lines.get(&text_of(below_out))?.last()?;
+        let made = last.made.as_ref()?;
+        let now = Made::of(&self.out.join(below_out), made_from).ok()?;
+        let is_same = now.from == made.from && now.stamp == made.stamp;
+        is_same.then_some(&made.notes)
     }
 
     /// Lets `make` write a long file to a temporary name, then gives it its own below the
@@ -206,19 +207,23 @@ impl Ledger {
         make: impl FnOnce(&Path) -> Result<Option<T>>,
     ) -> Result<Option<T>> {
         let file = self.out.join(below_out);
-        let key = key(below_out);
+        let key = text_of(below_out);
         let lines = self.lines.get(&key).cloned().unwrap_or_default();
         let may_replace = |old: &mut File| {
             let hash = hash_from(old).map_err(|e| cannot_write(&file, e))?;
             check(&lines, &hash)
         };
+        let mut held = None;
         long_file(&file, may_replace, |temporary| {
             let Some(made) = make(temporary.path())? else {
                 return Ok(None);
             };
             let line = || -> io::Result<Line> {
-                // Whoever made it may have put another file in its place.
-                File::open(temporary.path())?.sync_all()?;
+                // Whoever made it may have put another file in its place, which is no leftover
+                // either.
+                let made = held.insert(File::open(temporary.path())?);
+                let _ = made.try_lock();
+                made.sync_all()?;
                 Ok(Line {
                     file: key,
                     sha256: Some(hash_from(&mut File::open(temporary.path())?)?),
@@ -235,11 +240,13 @@ impl Ledger {
     ///
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if the file cannot be read or the list not be written.
-    pub fn note_made(&mut self, below_out: &Path, made_from: &str) -> Result<()> {
+    pub fn note_made(&mut self, below_out: &Path, made_from: &str, notes: &[Note]) -> Result<()> {
         let file = self.out.join(below_out);
+        let mut made = Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?;
+        made.notes = notes.to_vec();
         self.note(Line {
-            file: key(below_out),
-            made: Some(Made::of(&file, made_from).map_err(|e| cannot_write(&file, e))?),
+            file: text_of(below_out),
+            made: Some(made),
             ..Line::default()
         })
     }
@@ -249,7 +256,7 @@ impl Ledger {
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if the list cannot be written.
     pub fn note_told(&mut self, below_out: &Path, told: &Told) -> Result<()> {
-        let key = key(below_out);
+        let key = text_of(below_out);
         if self.told.get(&key) == Some(told) {
             return Ok(());
         }
@@ -265,7 +272,10 @@ impl Ledger {
     /// Whose start `below_out` holds, asked for a clip.
     pub fn holder(&self, below_out: &Path, clip: &Path) -> Holder {
         let there = fs::symlink_metadata(self.out.join(below_out));
-        let noted = self.sources.get(&key(below_out)).filter(|_| there.is_ok());
+        let noted = self
+            .sources
+            .get(&text_of(below_out))
+            .filter(|_| there.is_ok());
         match (noted, Source::of(clip)) {
             (Some(noted), Ok(now)) if noted.is(&now) => Holder::ThisClip,
             (Some(noted), Ok(_)) => Holder::Another(noted.path.clone()),
@@ -291,7 +301,7 @@ impl Ledger {
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if the list cannot be written.
     pub fn note_source(&mut self, below_out: &Path, clip: &Path) -> Result<()> {
-        let key = key(below_out);
+        let key = text_of(below_out);
         // A clip that went away meanwhile is no one's.
         let Ok(source) = Source::of(clip) else {
             return Ok(());
@@ -309,17 +319,14 @@ impl Ledger {
     }
 
     /// The files that this and earlier runs put in their places, by their names below the
-    /// output folder, with what they hand on. Names that are not Unicode are left out.
+    /// output folder, with what they hand on.
     pub fn all_told(&self) -> impl Iterator<Item = (PathBuf, &Told)> {
-        self.told
-            .iter()
-            .filter(|(key, _)| !key.contains('\\'))
-            .map(|(key, told)| (PathBuf::from(key), told))
+        self.told.iter().map(|(key, told)| (path_of(key), told))
     }
 
     /// What the file `below_out` hands on.
     pub fn told(&self, below_out: &Path) -> Option<&Told> {
-        self.told.get(&key(below_out))
+        self.told.get(&text_of(below_out))
     }
 
     /// Removes a file that is byte for byte as this program wrote it. False if it is not, or
@@ -329,7 +336,7 @@ impl Ledger {
     /// [`ErrorKind::CannotWrite`] if it cannot be removed.
     pub fn remove(&self, below_out: &Path) -> Result<bool> {
         let file = self.out.join(below_out);
-        let lines = self.lines.get(&key(below_out));
+        let lines = self.lines.get(&text_of(below_out));
         let is_plain = fs::symlink_metadata(&file).is_ok_and(|facts| facts.is_file());
         let (Some(lines), true) = (lines, is_plain) else {
             return Ok(false);
@@ -400,17 +407,33 @@ fn check(lines: &[Line], hash: &str) -> Result<()> {
     ))
 }
 
-/// A path as text that is the same on every machine and for every path another.
-pub(super) fn key(path: &Path) -> String {
-    path.components()
-        .map(|part| {
-            part.as_os_str()
-                .as_encoded_bytes()
-                .escape_ascii()
-                .to_string()
-        })
-        .collect::<Vec<_>>()
-        .join("/")
+/// The name of a file in a list of today or of an earlier version, which wrote what is not ASCII,
+/// quotes and the backslash as `u8::escape_ascii` does. The two never mean different files by one
+/// text: today a backslash stands before `xNN` only, and there for the same byte.
+fn name_of_line(text: &str) -> String {
+    let mut bytes = Vec::with_capacity(text.len());
+    let mut rest = text.as_bytes();
+    while let [first, behind @ ..] = rest {
+        let (byte, length) = match (first, behind) {
+            (b'\\', [b'x', high, low, ..]) => match hex_byte(*high, *low) {
+                Some(byte) => (byte, 4),
+                None => (b'\\', 1),
+            },
+            (b'\\', [b't', ..]) => (b'\t', 2),
+            (b'\\', [b'r', ..]) => (b'\r', 2),
+            (b'\\', [b'n', ..]) => (b'\n', 2),
+            (b'\\', [quoted @ (b'\\' | b'\'' | b'"'), ..]) => (*quoted, 2),
+            _ => (*first, 1),
+        };
+        bytes.push(byte);
+        rest = &rest[length..];
+    }
+    text_of(&from_bytes(bytes))
+}
+
+fn hex_byte(high: u8, low: u8) -> Option<u8> {
+    let digit = |byte: u8| char::from(byte).to_digit(16);
+    u8::try_from(digit(high)? * 16 + digit(low)?).ok()
 }
 
 fn hash_from(file: &mut File) -> io::Result<String> {
@@ -494,7 +517,7 @@ mod tests {
         ledger(out.path()).write(name, b"one").unwrap();
         // The list names the next content already; the file is still the old one.
         let line = Line {
-            file: key(name),
+            file: text_of(name),
             sha256: Some(hex(&Sha256::digest(b"two"))),
             ..Line::default()
         };
@@ -523,6 +546,66 @@ mod tests {
         ledger(out.path()).write(one, b"1, again").unwrap();
         ledger(out.path()).write(two, b"2, again").unwrap();
         assert_eq!(fs::read(out.path().join(two)).unwrap(), b"2, again");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_list_of_an_earlier_version_means_the_files_that_it_meant() {
+        use std::os::unix::ffi::OsStrExt;
+        let out = tempfile::tempdir().unwrap();
+        let list = out.path().join(NOTES).join(FILE);
+        fs::create_dir_all(folder_of(&list)).unwrap();
+        let told = |start: &str| Told {
+            clip: None,
+            start: start.into(),
+        };
+        let names: [&[u8]; 6] = [
+            "Müller's/1.xmp".as_bytes(),
+            b"\"2\".xmp",
+            b"back\\x41.xmp",
+            b"tab\tbell\x07.xmp",
+            b"not\xFFutf8\x85.xmp",
+            b"plain.xmp",
+        ];
+        let text: String = names
+            .iter()
+            .map(|name| {
+                let file = name.escape_ascii().to_string();
+                let source = serde_json::json!({
+                    "file": &file,
+                    "source": {"path": format!("/{file}"), "stamp": FileStamp::of(
+                        &fs::metadata(out.path()).unwrap())},
+                });
+                let told = serde_json::json!({"file": &file, "told": told(&file)});
+                let line =
+                    serde_json::json!({"file": &file, "sha256": hex(&Sha256::digest(b"old"))});
+                format!("{line}\n{told}\n{source}\n")
+            })
+            .collect();
+        fs::write(&list, text).unwrap();
+        for name in names {
+            let file = PathBuf::from(std::ffi::OsStr::from_bytes(name));
+            let mut ledger = ledger(out.path());
+            let at_first = told(&name.escape_ascii().to_string());
+            assert_eq!(ledger.told(&file), Some(&at_first));
+            assert!(ledger.all_told().any(|(of, _)| of == file), "{file:?}");
+            assert_eq!(
+                ledger.sources[&text_of(&file)].path,
+                format!("/{}", text_of(&file))
+            );
+            // It is ours: replaced, and what is noted of it now is what the next run finds.
+            let there = out.path().join(&file);
+            fs::create_dir_all(folder_of(&there)).unwrap();
+            fs::write(&there, b"old").unwrap();
+            ledger.write(&file, b"new").unwrap();
+            ledger.note_told(&file, &told("later")).unwrap();
+        }
+        let ledger = ledger(out.path());
+        assert_eq!(ledger.all_told().count(), names.len());
+        for (file, now) in ledger.all_told() {
+            assert_eq!(now.start, "later", "{file:?}");
+            assert!(ledger.remove(&file).unwrap(), "{file:?}");
+        }
     }
 
     #[test]
@@ -576,13 +659,13 @@ mod tests {
                 Ok(Some(()))
             })
         };
-        assert!(!ledger.has(name, "take 1"));
+        assert!(ledger.made(name, "take 1").is_none());
         make(&mut ledger, "take 1", "pictures").unwrap().unwrap();
-        assert!(ledger.has(name, "take 1") && !ledger.has(name, "take 2"));
+        assert!(ledger.made(name, "take 1").is_some() && ledger.made(name, "take 2").is_none());
         make(&mut ledger, "take 2", "others").unwrap().unwrap();
-        assert!(ledger.has(name, "take 2"));
+        assert!(ledger.made(name, "take 2").is_some());
         fs::write(out.path().join(name), b"cut by hand").unwrap();
-        assert!(!ledger.has(name, "take 2"));
+        assert!(ledger.made(name, "take 2").is_none());
         let error = make(&mut ledger, "take 3", "again").unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
     }

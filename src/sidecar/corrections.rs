@@ -16,8 +16,11 @@ const SET: &str = "set_by_hand";
 const REJECTED: &str = "rejected_by_hand";
 const UNUSABLE: &str = "correction_unusable";
 
-/// Stands before the codes of reasons that a correction moved to the notes.
+/// Stands before the codes of reasons that a correction moved to the notes, and of [`OPEN`].
 const READ: &str = "read_";
+
+/// The note that the clock may or may not count drop-frame.
+const OPEN: &str = "drop_frame_open";
 
 /// Doubts that are settled once a person says how the clock counts.
 const SETTLED: [&str; 5] = [
@@ -209,6 +212,11 @@ pub fn withdraw(mut outcome: ClipOutcome) -> ClipOutcome {
     outcome.verdict = by_hand.read_verdict;
     outcome.start = by_hand.read_start;
     outcome.clock = by_hand.read_clock;
+    for note in &mut outcome.notes {
+        if note.code.strip_prefix(READ) == Some(OPEN) {
+            note.code = OPEN.into();
+        }
+    }
     let (moved, notes) = outcome
         .notes
         .into_iter()
@@ -291,6 +299,12 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
     });
     outcome.by_hand = Some(by_hand);
     outcome.estimate = None;
+    let is_frames = matches!(said.form, ClockForm::Frames { .. });
+    if said.drop_frame.is_some() || !is_frames {
+        for note in outcome.notes.iter_mut().filter(|note| note.code == OPEN) {
+            note.code.insert_str(0, READ);
+        }
+    }
     outcome.verdict = match said.doubts.is_empty() {
         true => Verdict::Sure,
         false => Verdict::Unsure,
@@ -372,11 +386,9 @@ fn passed(outcome: &ClipOutcome, form: ClockForm, frame: i64) -> Result<Ratio, S
     Ok(at_s * real_rate(outcome, form))
 }
 
-/// Counts per clip second. The outcome has the speed as a float; nine decimals are far
-/// more than a label needs.
+/// Counts per clip second.
 fn real_rate(outcome: &ClipOutcome, form: ClockForm) -> Ratio {
-    let billionths = (outcome.clip.speed.clamp(1e-3, 1e3) * 1e9).round() as i64;
-    form.rate().ratio() * Ratio::new(billionths.into(), 1_000_000_000)
+    form.rate().ratio() * clip_base::exact_speed(outcome.clip.speed)
 }
 
 type FrameClock = (ClockForm, Option<bool>, String, String);

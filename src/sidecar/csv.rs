@@ -78,11 +78,11 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
         yes_no(clock.and_then(|clock| clock.drop_frame)),
         seconds.map_or(String::new(), micros),
         bounds_s.map_or(String::new(), |bounds| half(bounds.width())),
+        // In the clock's own day already, which rounding must not leave.
+        estimate.map_or(String::new(), |e| e.seconds.to_string()),
         estimate.map_or(String::new(), |e| {
-            format!("{:.3}", e.seconds.rem_euclid(86_400.0))
-        }),
-        estimate.map_or(String::new(), |e| {
-            format!("{:.3}", (e.seconds_bounds[1] - e.seconds_bounds[0]) / 2.0)
+            let millis = (e.seconds_bounds[1] - e.seconds_bounds[0]) * 500.0;
+            format!("{:.3}", millis.ceil() / 1000.0)
         }),
         outcome.clip.frames.map_or(String::new(), |n| n.to_string()),
         duration(outcome.clip.exact_duration_seconds.as_deref()),

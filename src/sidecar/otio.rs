@@ -7,6 +7,7 @@
 use super::placed::{Admit, LeftOut, Placed, placed};
 use crate::clip_base;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict, Window};
+use crate::path_text::bytes_of;
 use crate::timecode::{Rate, Ratio};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use serde_json::{Map, Value, json};
@@ -313,23 +314,7 @@ pub(super) fn file_name(name: &str) -> &str {
 /// A path as a URL reference (RFC 3986): relative as it is, absolute as `file://`. The
 /// escapes `\xNN` of a name are the bytes they stand for.
 fn url(path: &str) -> String {
-    let mut bytes = Vec::with_capacity(path.len());
-    let mut rest = path;
-    while let Some(at) = rest.find("\\x") {
-        bytes.extend_from_slice(&rest.as_bytes()[..at]);
-        let digits = rest.get(at + 2..at + 4);
-        match digits.and_then(|digits| u8::from_str_radix(digits, 16).ok()) {
-            Some(byte) => {
-                bytes.push(byte);
-                rest = &rest[at + 4..];
-            }
-            None => {
-                bytes.extend_from_slice(b"\\x");
-                rest = &rest[at + 2..];
-            }
-        }
-    }
-    bytes.extend_from_slice(rest.as_bytes());
+    let bytes = bytes_of(path);
     let scheme = if bytes.starts_with(b"/") {
         "file://"
     } else {

@@ -154,6 +154,126 @@ fn copies_and_previews_that_were_stopped_are_told_to_be_missing() {
 }
 
 #[test]
+fn a_fault_of_the_program_at_one_clip_stops_no_copy_or_preview_of_another() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    clip(&shelf, "A002.mov", "10:05:00:00", H264);
+    let out = shelf.path("out");
+    let words = ["card", "card", "--out", "out"];
+    assert_eq!(run_in(&shelf, "", &words).status.code(), Some(0));
+    let names = ["A001.mov", "A002.mov"].map(str::to_owned);
+    let read = names.clone().map(|name| {
+        let bytes = fs::read(out.join(format!("{name}.rollmark.json"))).unwrap();
+        (name.clone(), name, object::from_bytes(&bytes).unwrap())
+    });
+    let tool = read[0].2.tool.clone();
+    let card = of_single_clips(read.into(), tool);
+    let sources = names.clone().map(|name| shelf.path("card").join(name));
+    let delivery = Delivery {
+        card: &card,
+        sources: &sources,
+        below_out: &names.map(PathBuf::from),
+        out: &out,
+        products: &[Product::Copy, Product::Preview].into(),
+        admit: Admit::default(),
+    };
+    let mut ledger = Ledger::open(&out, STATE_FOLDER).unwrap();
+    let done = delivery.write(&mut ledger, &mut |clip, _| {
+        assert!(clip != 0, "a slip in the first clip");
+        Wish::GoOn
+    });
+    assert!(!done.is_stopped && done.refusals.is_empty());
+    assert_eq!(
+        done.files,
+        ["A002.mov", "A002.mov.preview.mp4"].map(PathBuf::from)
+    );
+    let told: Vec<String> = done.faults.iter().map(ToString::to_string).collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    for said in &told {
+        assert!(
+            said.contains("A001.mov") && said.contains("a slip"),
+            "{said}"
+        );
+    }
+    let left = hashes(&out).into_keys();
+    let mut left = left.filter(|file| file.to_string_lossy().ends_with(".part"));
+    assert_eq!(left.next(), None);
+}
+
+#[test]
+fn what_a_copy_has_no_room_for_is_told_of_copies_that_are_there_too() {
+    let shelf = Shelf::new();
+    fs::write(shelf.path("notes.txt"), "scene 12").unwrap();
+    let attached = format!("{H264} -attach notes.txt -metadata:s:t mimetype=text/plain");
+    clip(&shelf, "A001.mkv", "10:00:00:00", &attached);
+    let words = ["card", "card", "--out", "out", "--write", "copy"];
+    for run in 1..=2 {
+        let output = run_in(&shelf, "", &words);
+        assert_eq!(output.status.code(), Some(0));
+        let said = said(&output) + &String::from_utf8_lossy(&output.stdout);
+        let told = "A001.mkv: the copy has no room for: attachment notes.txt";
+        assert!(said.contains(told), "run {run}: {said}");
+    }
+}
+
+/// As many bytes as a file system takes.
+#[test]
+fn the_files_of_a_clip_with_the_longest_name_are_all_written() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mkv", "10:00:00:00", H264);
+    let longest = format!("{}.mkv", "a".repeat(251));
+    fs::rename(
+        shelf.path("card/A001.mkv"),
+        shelf.path("card").join(&longest),
+    )
+    .unwrap();
+    for words in [
+        [
+            "card",
+            "card",
+            "--out",
+            "out",
+            "--write",
+            "xmp,copy,preview",
+        ]
+        .map(str::to_owned),
+        [
+            "read",
+            &format!("card/{longest}"),
+            "--out",
+            "out",
+            "--pictures",
+            "pictures",
+        ]
+        .map(str::to_owned),
+    ] {
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        for run in 1..=2 {
+            let output = run_in(&shelf, "", &words);
+            assert_eq!(
+                output.status.code(),
+                Some(0),
+                "run {run}: {}",
+                said(&output)
+            );
+        }
+    }
+    let files: Vec<String> = fs::read_dir(shelf.path("out"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    for ending in [".mkv.rollmark.json", ".xmp", ".mov", ".preview.mp4"] {
+        let ending = ending.trim_start_matches(".mkv");
+        let of_the_clip = |name: &&String| name.starts_with("aaa") && name.ends_with(ending);
+        assert_eq!(
+            files.iter().filter(of_the_clip).count(),
+            1,
+            "{ending}: {files:?}"
+        );
+    }
+}
+
+#[test]
 fn lists_of_clips_read_in_another_run_are_replaced_with_a_word() {
     let shelf = Shelf::new();
     two_cards(&shelf);

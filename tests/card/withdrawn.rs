@@ -11,28 +11,42 @@ fn correct(shelf: &Shelf, name: &str, what: &str) -> String {
 
 #[test]
 fn what_was_handed_over_and_no_longer_holds_is_removed_or_told() {
+    withdraws_in("");
+}
+
+#[test]
+fn so_it_is_in_a_folder_of_any_name() {
+    withdraws_in("Müller's/");
+}
+
+/// `folder` is empty, or ends with a slash.
+fn withdraws_in(folder: &str) {
     let shelf = Shelf::new();
-    clip(&shelf, "A001.mov", "10:00:00:00", H264);
-    clip(&shelf, "A002.mov", "10:05:00:00", H264);
+    let name = |file: &str| format!("{folder}{file}");
+    clip(&shelf, &name("A001.mov"), "10:00:00:00", H264);
+    clip(&shelf, &name("A002.mov"), "10:05:00:00", H264);
     let list = "xmp,otio,csv,copy,preview";
     run(&shelf, &["--write", list], 0);
-    let file = correct(&shelf, "A001.mov", "reject = true");
+    let file = correct(&shelf, &name("A001.mov"), "reject = true");
     let rejected = ["--corrections", &file];
-    let is_there = |name: &str| shelf.path("out").join(name).exists();
+    let is_there = |file: &str| shelf.path("out").join(name(file)).exists();
 
     // Of files that were not asked for this time, nothing is touched, and each is named.
     let said = run(&shelf, &rejected, 1);
-    for name in ["A001.xmp", "A001.mov", "A001.mov.preview.mp4"] {
-        let told = format!("out/{name} is of an earlier run, with 10:00:00:00 at 25; ");
-        assert!(said.contains(&told), "{name}: {said}");
-        assert!(is_there(name), "{name}");
+    for file in ["A001.xmp", "A001.mov", "A001.mov.preview.mp4"] {
+        let told = format!(
+            "out/{} is of an earlier run, with 10:00:00:00 at 25; ",
+            name(file)
+        );
+        assert!(said.contains(&told), "{file}: {said}");
+        assert!(is_there(file), "{file}");
     }
     assert!(
         said.contains("timeline.otio is of an earlier run"),
         "{said}"
     );
     assert!(said.contains("clips.csv is of an earlier run"), "{said}");
-    assert!(!said.contains("out/A002"), "{said}");
+    assert!(!said.contains(&format!("out/{}", name("A002"))), "{said}");
     let card = json(shelf.path("out/card.json"));
     let notes = card["notes"].as_array().unwrap();
     assert!(
@@ -46,7 +60,10 @@ fn what_was_handed_over_and_no_longer_holds_is_removed_or_told() {
     let asked = [&rejected[..], &["--write", list]].concat();
     let said = run(&shelf, &asked, 1);
     assert!(
-        said.contains("out/A001.xmp was of an earlier run, with 10:00:00:00"),
+        said.contains(&format!(
+            "out/{} was of an earlier run, with 10:00:00:00",
+            name("A001.xmp")
+        )),
         "{said}"
     );
     assert!(said.contains("any more: it was removed"), "{said}");
@@ -59,7 +76,7 @@ fn what_was_handed_over_and_no_longer_holds_is_removed_or_told() {
         said.contains("A001.mov is of an earlier run, with 10:00:00:00 at 25; the clip has no start any more: delete it\n"),
         "{said}"
     );
-    fs::remove_file(shelf.path("out/A001.mov")).unwrap();
+    fs::remove_file(shelf.path("out").join(name("A001.mov"))).unwrap();
     let said = run(&shelf, &asked, 0);
     assert!(!said.contains("delete it"), "{said}");
 

@@ -159,3 +159,40 @@ fn clips_that_are_gone_are_told_below_the_table() {
     let page = fs::read_to_string(place.path("out/report.html")).unwrap();
     assert!(page.contains("No longer on the card"));
 }
+
+#[test]
+fn events_name_clips_as_the_card_object_does() {
+    let place = Place::new();
+    place.file("card/A\u{1b}[31m1.mov", b"");
+    let output = place.card().arg("--json").output().unwrap();
+    let card = fs::read(place.path("out/card.json")).unwrap();
+    let card: Value = serde_json::from_slice(&card).unwrap();
+    let name = &card["clips"][0]["name"];
+    assert_eq!(name, "A\u{1b}[31m1.mov");
+    let named: Vec<Value> = objects(&output.stdout)
+        .into_iter()
+        .filter(|event| event.get("clip").is_some())
+        .collect();
+    assert_eq!(named.len(), 2, "{named:?}");
+    assert!(
+        named.iter().all(|event| event["clip"] == *name),
+        "{named:?}"
+    );
+}
+
+#[test]
+fn what_a_killed_run_left_is_removed_where_clips_are_read_one_by_one_too() {
+    let place = Place::new();
+    place.file("A001.mov", b"");
+    place.file("out/.rollmark-aB3xYz.part", b"half a copy");
+    place.file("out/.rollmark-aB3xYz.txt", b"mine");
+    place
+        .rollmark()
+        .args(["read", "A001.mov", "--out", "out"])
+        .assert()
+        .code(1);
+    assert_eq!(
+        place.files_in("out"),
+        [".rollmark-aB3xYz.txt", "A001.mov.rollmark.json"]
+    );
+}

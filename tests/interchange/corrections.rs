@@ -2,10 +2,12 @@
 
 use crate::cards::{frames, outcome, unsure, without_start};
 use proptest::prelude::*;
+use rollmark::clip_base;
 use rollmark::error::ErrorKind;
+use rollmark::note::Note;
 use rollmark::outcome::{ClipOutcome, Verdict};
 use rollmark::sidecar::corrections::{Corrections, apply, withdraw};
-use rollmark::sidecar::json;
+use rollmark::sidecar::{Admit, json, xmp};
 use rollmark::timecode::{ClockForm, Rate};
 
 fn corrected(text: &str, outcome: ClipOutcome) -> ClipOutcome {
@@ -140,6 +142,27 @@ fn a_clock_is_said_to_count_drop_frame() {
     assert_eq!(set.clock.as_ref().unwrap().form, "HH:MM:SS;FF");
     // 1 080 688.5 counts of 1001/30000 s are 36 058.973 s.
     assert_eq!(clip_label(&set), "10:00:58:24");
+
+    // What was open is not said beside the answer any more, and comes back with the question.
+    let open = "nothing seen tells whether the clock counts drop-frame";
+    let mut unasked = read.clone();
+    unasked.notes.push(Note::new("drop_frame_open", open));
+    clip_base::fill(&mut unasked);
+    for text in [
+        text,
+        "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:58;28\"\n",
+    ] {
+        let set = corrected(text, unasked.clone());
+        let packet = xmp::to_bytes(&set, Admit::default()).unwrap();
+        assert!(
+            !String::from_utf8(packet).unwrap().contains(open),
+            "{set:#?}"
+        );
+        assert_eq!(withdraw(set), unasked);
+    }
+    let start = "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:58:28\"\n";
+    let set = corrected(start, unasked);
+    assert!(set.notes.iter().any(|note| note.code == "drop_frame_open"));
 
     // Another doubt is not settled by that.
     read.reasons[0].code = "few_frames".into();

@@ -5,7 +5,7 @@
 use crate::cards::{card, frames, mixed, named, outcome, unsure, without_start};
 use crate::readers::check;
 use proptest::prelude::*;
-use rollmark::outcome::{ByHand, CardClip, CardOutcome, Verdict};
+use rollmark::outcome::{ByHand, CardClip, CardOutcome, Estimate, Verdict};
 use rollmark::sidecar::{Admit, csv, edl};
 use rollmark::timecode::{ClockForm, Rate};
 use serde_json::json;
@@ -320,6 +320,34 @@ fn the_table_has_a_row_a_clip_and_every_column_is_explained() {
     let page = std::fs::read_to_string(crate::root().join("docs/interchange.md")).unwrap();
     for column in csv::COLUMNS {
         assert!(page.contains(&format!("| `{column}` |")), "{column}");
+    }
+}
+
+/// The clock's own day: 24 hours of 29.97 labels without drop-frame last 86 486.4 s.
+#[test]
+fn an_estimate_stays_in_the_day_of_its_clock_and_no_doubt_is_rounded_away() {
+    for (seconds, [low, high], told, either_way) in [
+        (86_450.5, [86_440.5, 86_460.5], "86450.5", "10.000"),
+        (86_486.399_9, [86_480.4, 86_492.4], "86486.3999", "6.000"),
+        (
+            86_399.999_9,
+            [86_399.0, 86_400.999_2],
+            "86399.9999",
+            "1.000",
+        ),
+        (0.0, [-2.0, 2.0], "0", "2.000"),
+    ] {
+        let mut lost = without_start(Verdict::None, "no_display", "no digits were seen");
+        lost.estimate = Some(Estimate {
+            seconds,
+            seconds_bounds: [low, high],
+            sentence: "probably near there".into(),
+            rests_on: Vec::new(),
+        });
+        let rows = rows(&card(&["A"], vec![named("1.mov", 0, lost)]));
+        let column = |head| csv::COLUMNS.iter().position(|c| *c == head).unwrap();
+        assert_eq!(rows[1][column("estimate_seconds")], told);
+        assert_eq!(rows[1][column("estimate_either_way")], either_way);
     }
 }
 

@@ -240,6 +240,33 @@ fn takes_of_one_camera_that_overlap_are_told_on_both() {
 }
 
 #[test]
+fn takes_that_overlap_across_midnight_are_told_too() {
+    let told = |starts: [&str; 2]| {
+        let clips = starts.map(|start| format!("frames=250 start={start}"));
+        let agreed = agreed(vec![
+            clip(0, "C1.mov", &clips[0]),
+            clip(0, "C2.mov", &clips[1]),
+        ]);
+        let sentences = agreed.clips.iter().map(|(o, _)| {
+            let note = note(&o.notes, "takes_overlap")?;
+            Some(note.to_owned())
+        });
+        sentences.collect::<Vec<_>>()
+    };
+    // Ten seconds each; the second one begins six seconds after the first.
+    for starts in [
+        ["23:59:56:00", "00:00:02:00"],
+        ["00:00:02:00", "23:59:56:00"],
+    ] {
+        let sentences = told(starts);
+        let sentence = sentences[0].as_ref().unwrap();
+        assert!(sentence.contains("C2.mov share 4.0 s"), "{sentence}");
+        assert!(sentences[1].is_some());
+    }
+    assert_eq!(told(["23:59:56:00", "00:00:06:00"]), [None, None]);
+}
+
+#[test]
 fn takes_of_two_days_at_one_time_of_day_do_not_overlap() {
     let agreed = agreed(vec![
         clip(

@@ -238,8 +238,8 @@ fn shown(order: &Order) -> Amends {
     let seconds = |ticks: i64| Ratio::from_integer(ticks) * stream.tick_seconds;
     Amends {
         matrix: None,
-        edit_from_s: seconds(zero - first_dts.unwrap_or(zero)),
-        shown_s: seconds(stream.end.unwrap_or(zero) - zero),
+        edit_from_s: seconds(zero.saturating_sub(first_dts.unwrap_or(zero))),
+        shown_s: seconds(stream.end.unwrap_or(zero).saturating_sub(zero)),
     }
 }
 
@@ -359,14 +359,23 @@ fn pass(
         .collect();
     let mut last_pts: Vec<Option<i64>> = vec![None; from.len()];
     let mut first_field: Option<Packet> = None;
+    let mut failures = 0;
     loop {
         let mut packet = Packet::empty();
         match packet.read(input) {
             Ok(()) => {}
             Err(ffmpeg::Error::Eof) => return Ok(true),
-            // The survey has read the file: what fails now is missed by the comparison.
-            Err(_) => continue,
+            // The survey has read the file: what fails now is missed by the comparison, unless
+            // nothing comes any more.
+            Err(e) => {
+                failures += 1;
+                if failures > survey::MOST_FAILURES {
+                    return Err(survey::unreadable(e).in_file(order.source));
+                }
+                continue;
+            }
         }
+        failures = 0;
         if heard.advance(packet.size() as u64) == Wish::Stop {
             return Ok(false);
         }
@@ -396,11 +405,11 @@ fn pass(
             && is_sound
         {
             // Else the muxer's edit list leaves out the last packet, as Matroska's ALAC has it.
-            packet.set_duration((now - before).max(0));
+            packet.set_duration(now.saturating_sub(before).max(0));
         }
         let shift = zero.rescale(picture_base, base);
-        packet.set_pts(packet.pts().map(|t| t - shift));
-        packet.set_dts(packet.dts().map(|t| t - shift));
+        packet.set_pts(packet.pts().map(|t| t.saturating_sub(shift)));
+        packet.set_dts(packet.dts().map(|t| t.saturating_sub(shift)));
         packet.rescale_ts(base, output.stream(to).expect("added above").time_base());
         packet.set_stream(to);
         packet.set_position(-1);
@@ -416,7 +425,7 @@ fn joined(first: &Packet, second: &Packet) -> Packet {
     let mut packet = Packet::copy(&payloads.concat());
     packet.set_pts(first.pts());
     packet.set_dts(first.dts());
-    packet.set_duration(first.duration() + second.duration());
+    packet.set_duration(first.duration().saturating_add(second.duration()));
     packet.set_flags(first.flags());
     packet.set_stream(first.stream());
     packet
@@ -434,7 +443,8 @@ pub(super) fn has_field_pairs(stream: &survey::Stream, rate: Option<Rate>) -> bo
     let field_s = (rate.ratio() * Ratio::from_integer(2)).recip();
     stream.stamps.chunks_exact(2).all(|pair| match pair {
         [Some(first), Some(second)] => {
-            Ratio::from_integer(second - first) * stream.tick_seconds == field_s
+            Ratio::from_integer(i128::from(*second) - i128::from(*first)) * stream.tick_seconds
+                == field_s
         }
         _ => false,
     })
@@ -456,7 +466,7 @@ fn ahead_of(stamps: &[i64]) -> Option<Vec<i64>> {
     sorted.sort_unstable();
     let step = sorted
         .windows(2)
-        .map(|pair| pair[1] - pair[0])
+        .map(|pair| pair[1].saturating_sub(pair[0]))
         .filter(|step| *step > 0)
         .min()?;
     let first = *sorted.first()?;
@@ -474,7 +484,8 @@ fn ahead_of(stamps: &[i64]) -> Option<Vec<i64>> {
         (0..stamps.len())
             .map(|at| match at.checked_sub(delay) {
                 Some(before) => sorted[before],
-                None => first - step * i64::try_from(delay - at).unwrap_or(0),
+                None => first
+                    .saturating_sub(step.saturating_mul(i64::try_from(delay - at).unwrap_or(0))),
             })
             .collect(),
     )

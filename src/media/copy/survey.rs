@@ -1,6 +1,6 @@
 //! What a file holds, packet by packet: payloads hashed, stamps kept.
 
-use super::Heard;
+use super::{Heard, cannot_read};
 use crate::error::{Error, ErrorKind, Result};
 use crate::media::{claims, open, source};
 use crate::progress::Wish;
@@ -8,11 +8,12 @@ use crate::save::hex;
 use crate::timecode::Ratio;
 use ffmpeg_next::{self as ffmpeg, Packet, codec, ffi, format::context::Input, media};
 use sha2::{Digest, Sha256};
+use std::io;
 use std::path::Path;
 
 /// Reading goes on behind so many errors in a row before the file counts as
 /// unreadable: FFmpeg reports some errors more than once.
-const MOST_FAILURES: u32 = 16;
+pub(super) const MOST_FAILURES: u32 = 16;
 
 /// The listener is asked after so many bytes.
 const TELL_BYTES: u64 = 8 << 20;
@@ -249,7 +250,8 @@ struct Running {
 /// Reads the whole file. `None` if the listener wants to stop.
 ///
 /// # Errors
-/// [`ErrorKind::Undecodable`] if it cannot be read to its end.
+/// [`ErrorKind::Undecodable`] if it cannot be read to its end; [`ErrorKind::CannotOpen`] if
+/// that is the drive's fault.
 pub(super) fn survey(path: &Path, form: Form, heard: &mut Heard) -> Result<Option<Survey>> {
     let mut demuxer = demuxer(path)?;
     let mut running: Vec<Running> = demuxer.streams().map(|s| begin(&s, form)).collect();
@@ -374,7 +376,13 @@ impl Running {
     }
 }
 
-fn unreadable(cause: ffmpeg::Error) -> Error {
+/// A drive that fails is another matter than a file that is damaged.
+pub(super) fn unreadable(cause: ffmpeg::Error) -> Error {
+    if let ffmpeg::Error::Other { errno } = cause
+        && errno != ffmpeg::error::EINVAL
+    {
+        return cannot_read(io::Error::from_raw_os_error(errno));
+    }
     Error::new(ErrorKind::Undecodable, "cannot be read to its end")
         .next("copy it from the card again")
         .because(cause)
@@ -388,6 +396,18 @@ mod tests {
         let mut found = Vec::new();
         framing.units(payload, |unit| found.push(unit.to_vec()));
         found
+    }
+
+    #[test]
+    fn a_drive_that_fails_is_told_from_a_clip_that_is_damaged() {
+        // EIO and ENODEV of errno(3) on Linux: the drive was pulled out.
+        for errno in [5, 19] {
+            let error = unreadable(ffmpeg::Error::Other { errno });
+            assert_eq!(error.kind(), ErrorKind::CannotOpen);
+            assert!(error.advice().unwrap().contains("drive"), "{error}");
+        }
+        let error = unreadable(ffmpeg::Error::InvalidData);
+        assert_eq!(error.kind(), ErrorKind::Undecodable);
     }
 
     #[test]

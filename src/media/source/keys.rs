@@ -86,7 +86,10 @@ impl Source {
             if !packet.is_key() || is_passed {
                 continue;
             }
-            let waits = packet.pts().zip(packet.dts()).map(|(pts, dts)| pts - dts);
+            let waits = packet
+                .pts()
+                .zip(packet.dts())
+                .map(|(pts, dts)| pts.saturating_sub(dts));
             self.wait = waits.map_or(0, |ticks| ticks.max(0));
             self.decoder.flush();
             self.send(&packet);
