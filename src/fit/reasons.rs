@@ -406,7 +406,8 @@ pub(super) fn conformed(speed: Ratio) -> Note {
     Note::new(
         "conformed",
         format!(
-            "the clip plays at {:.3} of real speed: it was shot at a {shot_at} rate",
+            "the clip plays at {:.3} of real speed, from frame 0 on as is taken for granted: it was \
+             shot at a {shot_at} rate",
             speed.to_f64()
         ),
     )
