@@ -158,7 +158,7 @@ fn end_of(command: &mut Command) -> (ExitStatus, String) {
     (output.status, String::from_utf8_lossy(&said).into_owned())
 }
 
-/// Every file below a folder, with a hash of its bytes or, if short, the bytes.
+/// Every file below a folder, with its bytes or, of movies, a hash of them.
 fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     fn walk(folder: &Path, top: &Path, found: &mut BTreeMap<String, Vec<u8>>) {
         let Ok(entries) = fs::read_dir(folder) else {

@@ -1,6 +1,6 @@
 //! Time to a verdict against what FFmpeg needs merely to decode what has to be looked at, in
 //! one run: wall and processor time, slate at head, middle and tail, and no slate in ten minutes.
-//! Also start-up, two clips at once, and a long take with the slate at its end.
+//! Also start-up, and two clips at once.
 //!
 //! `cargo bench --bench speed -- [FORMAT...]`: `h264`, `hevc`, `mjpeg`, `fast`; all without.
 //!

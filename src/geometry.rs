@@ -25,6 +25,18 @@ impl Point {
             self.y + (other.y - self.y) * share,
         )
     }
+
+    /// Of two directions: the cosine of the angle between them, if both are unit vectors. Of a step
+    /// and a unit vector: how far the step goes that way, px.
+    pub fn dot(self, other: Self) -> f32 {
+        self.x * other.x + self.y * other.y
+    }
+
+    /// The direction as a unit vector.
+    pub fn unit(self) -> Self {
+        let n = self.x.hypot(self.y).max(1e-6);
+        Self::new(self.x / n, self.y / n)
+    }
 }
 
 /// The outline of a line of digits, corners in reading order: top left, top
@@ -65,8 +77,10 @@ impl Quad {
         let (ahead, from) = (self.direction(), self.centre());
         let step = Point::new(point.x - from.x, point.y - from.y);
         let facing = if self.is_mirrored() { -1.0 } else { 1.0 };
-        let along = step.x * ahead.x + step.y * ahead.y;
-        (along, facing * (step.y * ahead.x - step.x * ahead.y))
+        (
+            step.dot(ahead),
+            facing * (step.y * ahead.x - step.x * ahead.y),
+        )
     }
 
     /// True if `other` goes on behind this one in one line, turned alike and as large.
@@ -74,7 +88,7 @@ impl Quad {
         let (along, aside) = self.along_and_aside(other.centre());
         let (ahead, other_ahead) = (self.direction(), other.direction());
         let height = self.height_px();
-        ahead.x * other_ahead.x + ahead.y * other_ahead.y > 0.95
+        ahead.dot(other_ahead) > 0.95
             && aside.abs() < 0.4 * height
             && along > 0.0
             && along < self.length_px() + other.length_px()
@@ -97,17 +111,23 @@ impl Quad {
 
     /// Reading direction of the middle line, as a unit vector.
     pub fn direction(&self) -> Point {
-        let a = self.top_left.towards(self.bottom_left, 0.5);
-        let b = self.top_right.towards(self.bottom_right, 0.5);
-        let n = a.distance(b).max(1e-6);
-        Point::new((b.x - a.x) / n, (b.y - a.y) / n)
+        let (a, b) = self.ends();
+        Point::new(b.x - a.x, b.y - a.y).unit()
+    }
+
+    /// The two ends of its middle line, in reading order.
+    pub fn ends(&self) -> (Point, Point) {
+        (
+            self.top_left.towards(self.bottom_left, 0.5),
+            self.top_right.towards(self.bottom_right, 0.5),
+        )
     }
 
     /// True if the text of the two runs one way along one line, and the middle of this one
     /// lies on the other.
     pub fn lies_on(&self, other: &Self) -> bool {
         let (own, line) = (self.direction(), other.direction());
-        own.x * line.x + own.y * line.y > 0.8
+        own.dot(line) > 0.8
             && self.is_mirrored() == other.is_mirrored()
             && self.has_its_middle_on(other)
     }

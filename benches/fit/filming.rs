@@ -353,6 +353,7 @@ impl Scene {
                     glyphs: Vec::new(),
                     last_mark: self.mark(),
                     quad: Quad::from_corners([Point::new(0.0, 0.0); 4]),
+                    digit_px: 0.0,
                 });
                 light.push(seen);
             }

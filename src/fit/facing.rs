@@ -60,8 +60,7 @@ impl Table<'_> {
     fn face_apart(&self, a: usize, b: usize) -> bool {
         self.same_digits(a, b).is_some_and(|(one, other)| {
             let (ahead, other_ahead) = (one.direction(), other.direction());
-            one.is_mirrored() != other.is_mirrored()
-                || ahead.x * other_ahead.x + ahead.y * other_ahead.y < 0.0
+            one.is_mirrored() != other.is_mirrored() || ahead.dot(other_ahead) < 0.0
         })
     }
 

@@ -141,11 +141,11 @@ impl Eye {
             let place = |r: &(Strip, Columns)| {
                 let lie = r.1.lie().unwrap_or(Lie::STRAIGHT);
                 let p = r.0.to_frame(lie.x_px, lie.middle_at(lie.x_px));
-                p.x * down.x + p.y * down.y
+                p.dot(down)
             };
             let is_known = |k: &(Strip, Columns)| {
                 let (a, b) = (k.0.quad().direction(), row.0.quad().direction());
-                a.x * b.x + a.y * b.y > 0.0 && (place(k) - place(&row)).abs() < 0.5 * height
+                a.dot(b) > 0.0 && (place(k) - place(&row)).abs() < 0.5 * height
             };
             if !kept.iter().any(is_known) {
                 kept.push(row);
@@ -293,7 +293,7 @@ impl Block {
         let ahead = unread.direction();
         Self::of(unread, lines, ahead, |line| {
             let step = line.direction();
-            (step.x * ahead.x + step.y * ahead.y).abs() > 0.9
+            step.dot(ahead).abs() > 0.9
         })
     }
 
@@ -315,7 +315,7 @@ impl Block {
                 && quad.centre().distance(unread.centre()) < BESIDE * height_px
                 && (0.6..1.6).contains(&(quad.height_px() / height_px));
             for p in quad.corners().into_iter().filter(|_| is_beside) {
-                block.downwards.take(p.x * down.x + p.y * down.y);
+                block.downwards.take(p.dot(down));
                 let across = p.y * down.x - p.x * down.y;
                 block.across.take(across - BLOCK_MARGIN * height_px);
                 block.across.take(across + BLOCK_MARGIN * height_px);

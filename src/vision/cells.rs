@@ -261,26 +261,17 @@ impl Cell {
     /// The cell around `at`, from the values that the network has for it.
     fn new(at: Point, said: impl Fn(usize) -> f32) -> Self {
         let height_px = 12.0 * said(5).clamp(-2.0, 2.0).exp2();
-        let up = unit(Point::new(said(3), said(4)));
+        let up = Point::new(said(3), said(4)).unit();
         let off = said(6).clamp(-0.6, 0.6) * height_px;
         Self {
             at,
             logit: said(0),
-            ahead: unit(Point::new(said(1), said(2))),
+            ahead: Point::new(said(1), said(2)).unit(),
             up,
             height_px,
             middle: Point::new(at.x - up.x * off, at.y - up.y * off),
         }
     }
-}
-
-pub(super) fn unit(p: Point) -> Point {
-    let n = p.x.hypot(p.y).max(1e-6);
-    Point::new(p.x / n, p.y / n)
-}
-
-pub(super) fn dot(a: Point, b: Point) -> f32 {
-    a.x * b.x + a.y * b.y
 }
 
 #[cfg(test)]

@@ -73,7 +73,7 @@ impl Display {
         let corners = self.rows.iter().flat_map(|r| r.quad.corners());
         let (mut low, mut high) = ((f32::MAX, f32::MAX), (f32::MIN, f32::MIN));
         for p in corners {
-            let (t, s) = (p.x * ahead.x + p.y * ahead.y, p.y * ahead.x - p.x * ahead.y);
+            let (t, s) = (p.dot(ahead), p.y * ahead.x - p.x * ahead.y);
             low = (low.0.min(t), low.1.min(s));
             high = (high.0.max(t), high.1.max(s));
         }
@@ -124,7 +124,7 @@ impl Display {
         self.layout() == other.layout()
             && self.is_near(other)
             && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
-            && ahead.x * other_ahead.x + ahead.y * other_ahead.y > 0.0
+            && ahead.dot(other_ahead) > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
     }
 
@@ -352,7 +352,7 @@ fn stands_behind(a: &Quad, b: &Quad) -> bool {
 fn are_alike(a: &Quad, b: &Quad) -> bool {
     let (ahead, b_ahead) = (a.direction(), b.direction());
     a.is_mirrored() == b.is_mirrored()
-        && ahead.x * b_ahead.x + ahead.y * b_ahead.y > 0.95
+        && ahead.dot(b_ahead) > 0.95
         && (0.35..2.9).contains(&(a.height_px() / b.height_px()))
 }
 

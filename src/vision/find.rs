@@ -3,8 +3,8 @@
 //! The levels of the pyramid overlap in the heights of digits that they can show; where two
 //! of them saw the same line (`lines.rs`), the one that saw it at the better size stays.
 
-use super::cells::{Cells, cut, dot};
-use super::lines::{Line, ends, lines_of};
+use super::cells::{Cells, cut};
+use super::lines::{Line, lines_of};
 use super::net::Net;
 use super::pyramid::Pyramid;
 use crate::error::Result;
@@ -175,7 +175,7 @@ fn keep_best_of_overlapping(mut found: Vec<(f32, Line)>) -> Vec<Line> {
 /// lies in the larger one. Rows of a block that are seen well at one level may be seen
 /// askew at the next: which it is, only reading them tells.
 fn is_same_line(a: &Quad, b: &Quad) -> bool {
-    dot(a.direction(), b.direction()).abs() > SAME_AXIS && is_same_place(a, b)
+    a.direction().dot(b.direction()).abs() > SAME_AXIS && is_same_place(a, b)
 }
 
 /// True if `line` is a short piece of a far surer one, whichever way it seems to run: an
@@ -193,10 +193,10 @@ pub(super) fn is_same_place(a: &Quad, b: &Quad) -> bool {
     } else {
         (b, a)
     };
-    let (ahead, (start, end)) = (large.direction(), ends(large));
+    let (ahead, (start, end)) = (large.direction(), large.ends());
     let p = small.centre();
     let from = Point::new(p.x - start.x, p.y - start.y);
-    let t = dot(from, ahead);
+    let t = from.dot(ahead);
     let aside = (from.x * -ahead.y + from.y * ahead.x).abs();
     let length = start.distance(end);
     let reach = 0.6 * large.height_px().max(0.5 * small.height_px());

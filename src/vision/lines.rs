@@ -1,6 +1,6 @@
 //! From cells that the finder marked to lines of digits: touching cells that agree make one.
 
-use super::cells::{CELL_PX, Cell, Cells, dot, unit};
+use super::cells::{CELL_PX, Cell, Cells};
 use crate::geometry::{Point, Quad};
 
 /// A line needs one cell as sure as this ...
@@ -53,9 +53,9 @@ fn group(picture: &Cells) -> Vec<Line> {
                 let Some(next) = cells[n] else { continue };
                 // Cells of the row below have their middle there.
                 let step = Point::new(next.middle.x - cell.middle.x, next.middle.y - cell.middle.y);
-                let alike = dot(next.ahead, cell.ahead) > 0.7
+                let alike = next.ahead.dot(cell.ahead) > 0.7
                     && (next.height_px / cell.height_px).log2().abs() < 0.6
-                    && dot(step, cell.up).abs() < ROW_STEP * cell.height_px;
+                    && step.dot(cell.up).abs() < ROW_STEP * cell.height_px;
                 if !seen[n] && alike {
                     seen[n] = true;
                     open.push(n);
@@ -75,8 +75,8 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
     let weight = |c: &Cell| 1.0 / (1.0 + (-c.logit).exp());
     let sum: f32 = cells.iter().map(weight).sum();
     let mean = |f: &dyn Fn(&Cell) -> f32| cells.iter().map(|c| f(c) * weight(c)).sum::<f32>() / sum;
-    let mut ahead = unit(Point::new(mean(&|c| c.ahead.x), mean(&|c| c.ahead.y)));
-    let up = unit(Point::new(mean(&|c| c.up.x), mean(&|c| c.up.y)));
+    let mut ahead = Point::new(mean(&|c| c.ahead.x), mean(&|c| c.ahead.y)).unit();
+    let up = Point::new(mean(&|c| c.up.x), mean(&|c| c.up.y)).unit();
     let centre = Point::new(mean(&|c| c.middle.x), mean(&|c| c.middle.y));
     let height = mean(&|c| c.height_px.log2()).exp2();
     // The middles of a long line tell its direction better than the network does.
@@ -86,7 +86,7 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
     let ts = mean(&|c| along(c.middle, ahead) * along(c.middle, side));
     if tt > (0.8 * height).powi(2) {
         let turn = (ts / tt).clamp(-0.15, 0.15);
-        ahead = unit(Point::new(ahead.x + side.x * turn, ahead.y + side.y * turn));
+        ahead = Point::new(ahead.x + side.x * turn, ahead.y + side.y * turn).unit();
     }
     // Height changes along the line under perspective.
     let lh = mean(&|c| along(c.middle, ahead) * (c.height_px.log2() - height.log2()));
@@ -112,7 +112,7 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
         )
     };
     // Where two levels saw a line, the one whose cells agree on its direction saw it better.
-    let agreement = mean(&|c| dot(c.ahead, ahead)).max(0.0);
+    let agreement = mean(&|c| c.ahead.dot(ahead)).max(0.0);
     Some(Line {
         quad: Quad::from_corners([
             end(low, 1.0),
@@ -122,14 +122,6 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
         ]),
         sureness: sum / cells.len() as f32 * agreement.powi(4),
     })
-}
-
-/// The two ends of a quad's middle line.
-pub(super) fn ends(quad: &Quad) -> (Point, Point) {
-    (
-        quad.top_left.towards(quad.bottom_left, 0.5),
-        quad.top_right.towards(quad.bottom_right, 0.5),
-    )
 }
 
 /// Joins pieces of one line that a gap between groups has split.
@@ -158,12 +150,12 @@ fn join_collinear(mut lines: Vec<Line>) -> Vec<Line> {
 /// digit heights, no step sideways.
 fn follows(a: &Quad, b: &Quad) -> bool {
     let (ahead, b_ahead) = (a.direction(), b.direction());
-    let (a_end, b_start) = (ends(a).1, ends(b).0);
+    let (a_end, b_start) = (a.ends().1, b.ends().0);
     let ratio = a.height_px() / b.height_px();
     let height = a.height_px().max(b.height_px());
     let step = Point::new(b_start.x - a_end.x, b_start.y - a_end.y);
-    let (gap, aside) = (dot(step, ahead), step.x * -ahead.y + step.y * ahead.x);
-    dot(ahead, b_ahead) > 0.94
+    let (gap, aside) = (step.dot(ahead), step.x * -ahead.y + step.y * ahead.x);
+    ahead.dot(b_ahead) > 0.94
         && (0.72..1.39).contains(&ratio)
         && (-0.8 * height..2.0 * height).contains(&gap)
         && aside.abs() < 0.35 * height
@@ -233,7 +225,7 @@ pub(super) mod tests {
             let quad = lines[0].quad;
             let ahead = quad.direction();
             assert!(
-                dot(ahead, Point::new(theta.cos(), theta.sin())) > 0.999,
+                ahead.dot(Point::new(theta.cos(), theta.sin())) > 0.999,
                 "at {theta} rad"
             );
             approx::assert_relative_eq!(quad.height_px(), 16.0, epsilon = 0.2);

@@ -107,7 +107,7 @@ impl Row {
         let (ahead, line_ahead) = (self.quad.direction(), line.direction());
         let height = self.quad.height_px();
         let (along, aside) = self.quad.along_and_aside(line.centre());
-        let is_alike = ahead.x * line_ahead.x + ahead.y * line_ahead.y > 0.85
+        let is_alike = ahead.dot(line_ahead) > 0.85
             && (0.6..1.6).contains(&(line.height_px() / height))
             && aside.abs() < most_aside * height;
         let (a, b) = (self.quad.length_px() / 2.0, line.length_px() / 2.0);
@@ -290,7 +290,7 @@ impl Row {
     pub fn moved_like(&self, other: &Self, now: &Quad) -> Quad {
         let (was, is) = (other.quad.direction(), now.direction());
         let growth = now.length_px() / other.quad.length_px().max(1e-6);
-        let (cos, sin) = (was.x * is.x + was.y * is.y, was.x * is.y - was.y * is.x);
+        let (cos, sin) = (was.dot(is), was.x * is.y - was.y * is.x);
         let (from, to) = (other.quad.centre(), now.centre());
         self.quad.map(|p| {
             let (x, y) = ((p.x - from.x) * growth, (p.y - from.y) * growth);
