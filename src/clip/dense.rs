@@ -86,8 +86,12 @@ impl Watch<'_> {
     ) -> Result<(Found, Option<Slate>)> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let earlier = self.earlier.take();
+        let mut plain: Vec<Display> = Vec::new();
         for track in tracks.iter_mut().filter(|track| track.display.is_plain()) {
-            self.see_before(track, &earlier)?;
+            let found = track.display.clone();
+            let search = search_beside(&plain, &found);
+            self.see_before(track, &earlier, search)?;
+            plain.push(found);
         }
         let began = tracks.iter().filter_map(Track::began).min();
         let began = began.unwrap_or_else(|| stamp.seconds());
@@ -107,16 +111,10 @@ impl Watch<'_> {
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
-            // Other layouts of a display, or the same one upside down, need no search of their
-            // own once the display has been seen.
             tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
             let mut plain: Vec<Display> = Vec::new();
             for track in &mut tracks {
-                let search = if plain.iter().any(|d| d.is_near(&track.display)) {
-                    vision::Search::Here
-                } else {
-                    vision::Search::Around
-                };
+                let search = search_beside(&plain, &track.display);
                 match self.see(track, pyramid, stamp, search)? {
                     Some(seen) => {
                         plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
@@ -311,11 +309,12 @@ impl Watch<'_> {
         &mut self,
         track: &mut Track,
         earlier: &VecDeque<(Stamp, Pyramid)>,
+        search: vision::Search,
     ) -> Result<()> {
         let found = track.display.clone();
         let mut before = Vec::new();
         for (stamp, picture) in earlier.iter().rev() {
-            let Some(seen) = self.see(track, picture, *stamp, vision::Search::Around)? else {
+            let Some(seen) = self.see(track, picture, *stamp, search)? else {
                 break;
             };
             track.display = seen.display.clone();
@@ -451,6 +450,15 @@ impl Watch<'_> {
         }
         self.footage.set_pace(Pace::EveryFrame);
         Ok(another)
+    }
+}
+
+/// How a display is looked for once those that are `plain` have been: other layouts of one of them, or
+/// the same one upside down, need no search of their own.
+fn search_beside(plain: &[Display], display: &Display) -> vision::Search {
+    match plain.iter().any(|d| d.is_near(display)) {
+        true => vision::Search::Here,
+        false => vision::Search::Around,
     }
 }
 
