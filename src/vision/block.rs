@@ -192,7 +192,8 @@ impl Eye {
         for first in &pairs {
             for second in &pairs {
                 let step = step_in_a_stack(&first.0.quad, &second.0.quad);
-                let is_known = || found.iter().any(|d| d.has_in_it(&first.0));
+                let mut rows = found.iter().flat_map(|display| &display.rows);
+                let mut is_known = || rows.any(|row| first.0.quad.lies_on(&row.quad));
                 let Some(step) = step.filter(|_| tried < MOST_STACKS && !is_known()) else {
                     continue;
                 };

@@ -135,13 +135,6 @@ impl Display {
             .any(|row| line.has_its_middle_on(&row.quad))
     }
 
-    /// True if one of its rows is this one, facing the same way.
-    pub(super) fn has_in_it(&self, row: &Row) -> bool {
-        self.rows
-            .iter()
-            .any(|own| own.quad.has_its_middle_on(&row.quad) && is_one_kind(&own.quad, &row.quad))
-    }
-
     /// True if each row of this one stands on one of the other's, whichever way they read, and it
     /// has no more places.
     pub fn is_view_of(&self, other: &Self) -> bool {
