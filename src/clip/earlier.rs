@@ -1,8 +1,8 @@
 //! Pictures of the frames behind the last look: what the next look finds may have come into view in
 //! them, and a clock that was set, or a clip that was cut, shows there.
 
+use super::ratio;
 use crate::frame::Stamp;
-use crate::timecode::Ratio;
 use crate::vision::Pyramid;
 use std::collections::VecDeque;
 
@@ -20,9 +20,9 @@ pub(super) struct Earlier {
 impl Earlier {
     /// True if the frame is worth keeping beside those that are kept.
     pub fn wants(&self, stamp: Stamp) -> bool {
-        self.kept.back().is_none_or(|(last, _)| {
-            stamp.seconds() - last.seconds() >= Ratio::new(CLOSEST_S.0, CLOSEST_S.1)
-        })
+        self.kept
+            .back()
+            .is_none_or(|(last, _)| stamp.seconds() - last.seconds() >= ratio(CLOSEST_S))
     }
 
     /// Keeps a picture, and lets go of the oldest where it is one too many.
@@ -49,6 +49,7 @@ impl Earlier {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::timecode::Ratio;
     use image::GrayImage;
 
     fn kept(frames: i64, per_second: i128, size: (u32, u32)) -> Vec<i64> {
