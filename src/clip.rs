@@ -390,7 +390,9 @@ fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
     let first = sighting.readings.first()?;
     let day = Ratio::from_integer(fit::DAY_S);
     let is_fitted = |r: &&Reading| r.stamp.seconds() - first.stamp.seconds() < day;
-    let last = sighting.readings.iter().rev().find(is_fitted)?;
+    let fitted_ones = sighting.readings.iter().filter(is_fitted);
+    let last = fitted_ones.clone().next_back()?;
+    let middle = fitted_ones.clone().nth(fitted_ones.count() / 2)?;
     Some(Window {
         first_frame: first.stamp.index,
         last_frame: last.stamp.index,
@@ -398,7 +400,7 @@ fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
         last_seconds: last.stamp.seconds_f64(),
         frames_read: fitted.frames_read,
         frames_agreeing: fitted.frames_agreeing,
-        quad: first.quad.corners().map(|p| [p.x, p.y]),
+        quad: middle.quad.corners().map(|p| [p.x, p.y]),
     })
 }
 
@@ -428,6 +430,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             is_lettered: false,
+            stands_free: true,
             readings: vec![reading(25), reading(50), reading(1 << 40)],
         };
         let fitted = SightingFit {

@@ -308,6 +308,7 @@ mod tests {
                 groups: groups.to_vec(),
             },
             is_lettered: false,
+            stands_free: true,
             readings: vec![reading(digits)],
         };
         read_count(&clock, &sighting, &sighting.readings[0])
@@ -396,6 +397,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             is_lettered: false,
+            stands_free: true,
             readings,
         };
         let fit = fit(

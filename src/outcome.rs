@@ -201,8 +201,8 @@ pub struct Window {
     pub last_seconds: f64,
     pub frames_read: usize,
     pub frames_agreeing: usize,
-    /// Corners `[x, y]` of the digits in the first frame of the window, reading
-    /// order, presented pixels.
+    /// Corners `[x, y]` of the digits in the frame in the middle of those that were read, where the
+    /// display is held more steadily than when it comes into view; reading order, presented pixels.
     pub quad: [[f32; 2]; 4],
 }
 

@@ -236,7 +236,7 @@ fn page(frame: &Frame, window: &Window, forecast: &Forecast) -> RgbImage {
     page
 }
 
-/// The part of a frame in which the display was first seen, with surroundings.
+/// The part of a frame in which the display was held, with surroundings.
 fn display(frame: &GrayImage, window: &Window) -> GrayImage {
     let xs = window.quad.map(|corner| corner[0]);
     let ys = window.quad.map(|corner| corner[1]);

@@ -131,5 +131,7 @@ pub struct Sighting {
     pub layout: Layout,
     /// True if one or two letters stand right behind the digits, as AM and PM do.
     pub is_lettered: bool,
+    /// True if even ground was seen behind the last digits, where a mark and one more digit would stand.
+    pub stands_free: bool,
     pub readings: Vec<Reading>,
 }

@@ -157,7 +157,7 @@ impl Watch<'_> {
             }
             if at >= ask_at {
                 ask_at = at + ratio(ASK_STEP_S);
-                self.look_for_letters(pyramid, &mut tracks)?;
+                self.look_beside(pyramid, &mut tracks)?;
                 let (answer, is_settled) = self.answer(&done, &tracks);
                 let width = answer.start.as_ref().filter(|_| is_settled);
                 let width = width.map(|start| start.counts.width());
@@ -249,8 +249,9 @@ impl Watch<'_> {
         }
     }
 
-    /// Looks closer for AM and PM, which following sees in part if at all.
-    fn look_for_letters(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
+    /// Looks closer at what stands beside the digits: AM and PM, which following sees in part if at
+    /// all, and whatever may be frames.
+    fn look_beside(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
         for track in tracks
             .iter_mut()
             .filter(|t| t.may_be_of_twelve() || t.seems_lettered())
@@ -262,6 +263,9 @@ impl Watch<'_> {
             let are_small =
                 track.may_be_of_twelve() && self.eye.has_small_letters(pyramid, &track.display)?;
             track.take_letters(is_word, are_small);
+            if track.may_be_of_twelve() {
+                track.take_ground(self.eye.is_ground_even(pyramid, &track.display));
+            }
         }
         Ok(())
     }

@@ -59,6 +59,8 @@ pub(super) struct Track {
     words: i32,
     /// Looks that found two small letters by themselves, less those that did not.
     small_letters: i32,
+    /// Looks that saw even ground behind the last digits, less those that did not.
+    free: i32,
 }
 
 impl Track {
@@ -67,6 +69,7 @@ impl Track {
             sighting: Sighting {
                 layout: display.layout(),
                 is_lettered: false,
+                stands_free: false,
                 readings: Vec::new(),
             },
             display,
@@ -77,6 +80,7 @@ impl Track {
             borrowed: 0,
             words: 0,
             small_letters: 0,
+            free: 0,
         }
     }
 
@@ -119,7 +123,8 @@ impl Track {
         self.lettered * den > self.sighting.readings.len() * num
     }
 
-    /// True if it shows hours, minutes and seconds, as clocks of twelve hours do.
+    /// True if it shows hours, minutes and seconds, as clocks of twelve hours do, and those whose
+    /// frames are out of view.
     pub fn may_be_of_twelve(&self) -> bool {
         self.sighting.layout.groups.len() == 3
     }
@@ -127,10 +132,15 @@ impl Track {
     /// Takes what a closer look found: more letters than two behind the last place, if any are
     /// seen, and two small ones by themselves.
     pub fn take_letters(&mut self, is_word: Option<bool>, are_small: bool) {
-        let vote = |is: bool| if is { 1 } else { -1 };
         self.words += is_word.map_or(0, vote);
         self.small_letters += vote(are_small);
         self.weigh_letters();
+    }
+
+    /// Takes what a closer look found: whether even ground lies behind the last digits.
+    pub fn take_ground(&mut self, is_even: bool) {
+        self.free += vote(is_even);
+        self.sighting.stands_free = self.free > 0;
     }
 
     fn weigh_letters(&mut self) {
@@ -368,6 +378,10 @@ impl Track {
             })
         })
     }
+}
+
+const fn vote(is: bool) -> i32 {
+    if is { 1 } else { -1 }
 }
 
 /// What places show, if all show a digit plainly.

@@ -118,6 +118,7 @@ impl Table<'_> {
         let before_a_length = self.stands_before_a_length(chosen);
         doubts.extend(before_a_length.then(reasons::stands_before_a_length));
         doubts.extend(may_be_a_length(form, start).then(reasons::may_be_a_length));
+        doubts.extend(self.frames_unseen(form, members));
         doubts.extend(not_running);
         doubts.extend(uneven.map(|(told, against)| reasons::uneven(against, told)));
         if is_at_another_speed {
@@ -137,6 +138,18 @@ impl Table<'_> {
         doubts.extend(hours_of_twelve(form, on_frame_0, &census));
         doubts.extend(self.half_day(chosen, on_frame_0, members));
         checks
+    }
+
+    /// The doubt about whole seconds in a clip of 23.976, 29.97 and the like, unless a display was seen to
+    /// end with them or the user says how it counts. A clock that counts frames at such a rate has longer
+    /// seconds than a clock without: a thousandth, which nobody sees, and over a day 86 s, which the
+    /// clip's own label is moved by.
+    fn frames_unseen(&self, form: ClockForm, members: &[Member]) -> Option<Doubt> {
+        let clip_rate = self.clip.rate.filter(|rate| rate.is_ntsc())?;
+        let is_said = self.known.rate.is_some_and(|rate| !rate.is_ntsc());
+        let ends_there = |m: &Member| self.sightings[self.seen[m.index].sighting].stands_free;
+        let is_open = form == ClockForm::Seconds && !is_said && !members.iter().any(ends_there);
+        is_open.then(|| reasons::frames_unseen(clip_rate))
     }
 
     /// Enters into the fit how each sighting took part, and what was left out of it.

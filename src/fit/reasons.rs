@@ -482,6 +482,18 @@ pub(super) fn may_be_a_length() -> Doubt {
     )
 }
 
+pub(super) fn frames_unseen(clip_rate: Rate) -> Doubt {
+    Doubt::new(
+        What::FramesUnseen,
+        format!(
+            "whole seconds are read, and not what stands behind them: if the clock counts frames at {}, \
+             its seconds are longer than real ones, and the clip's label is another; if it shows none, \
+             say that it counts 1 a second",
+            clip_rate.decimal()
+        ),
+    )
+}
+
 /// In clip seconds.
 pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
     Note::new(

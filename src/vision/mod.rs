@@ -22,6 +22,7 @@ mod cells;
 mod display;
 mod eye;
 mod find;
+mod ground;
 mod layout;
 mod lettering;
 mod letters;

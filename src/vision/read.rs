@@ -11,7 +11,7 @@ use std::f32::consts::LN_2;
 pub(super) const COLUMN_PX: f32 = 2.0;
 /// Divides the digit logits so that probabilities mean what they say; measured on the
 /// tuning set when the network was trained (`digit_temperature` in models/manifest.json).
-pub(super) const DIGIT_TEMPERATURE: f32 = 1.08;
+pub(super) const DIGIT_TEMPERATURE: f32 = 1.06;
 /// Keeps an even strip from being blown up to full contrast; from training.
 const LEAST_DEVIATION: f32 = 6.0;
 

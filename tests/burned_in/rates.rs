@@ -1,7 +1,8 @@
 //! Clocks and cameras at every rate, drop-frame, midnight.
 
-use super::{must_all_be_read, rational, read_burned_in};
-use crate::common::{BurnedIn, Paper};
+use super::{draw, must_all_be_read, rational, read_burned_in};
+use crate::common::program::read;
+use crate::common::{BurnedIn, H264, Paper, Shelf};
 
 #[test]
 fn clocks_at_film_and_50_hz_rates_are_read_exactly() {
@@ -123,5 +124,53 @@ fn clocks_are_read_across_midnight() {
         let said = read_burned_in(&clock);
         said.must_be_sure_of(shown);
         said.must_run_at(&rational(clock.rate));
+    }
+}
+
+/// The seconds of a clock that counts frames at 29.97 are a thousandth longer than those of a clock
+/// that shows seconds alone, which nobody sees: only that nothing stands behind them tells.
+#[test]
+fn whole_seconds_at_29_97_are_sure_where_nothing_stands_behind_them() {
+    let shelf = Shelf::new();
+    let real_seconds = r"%{eif\:trunc(n*1001/30000)\:d\:2}";
+    let of_30_frames = r"%{eif\:trunc(n/30)\:d\:2}";
+    let frames = r"%{eif\:mod(n\,30)\:d\:2}";
+    // Characters of 60 px are 36 px wide here.
+    let clock = |seconds: &str, behind: &str, x: i32| {
+        draw(
+            &format!(r"text='10\:00\:{seconds}{behind}'"),
+            60,
+            "white",
+            (x, 300),
+        )
+    };
+    let dots = r"\:";
+    let covered = format!("{dots}{frames}");
+    for (name, drawn, is_sure) in [
+        ("bare", clock(real_seconds, "", 200), true),
+        (
+            "beyond the edge",
+            clock(of_30_frames, &covered, 720 - 8 * 36 - 6),
+            false,
+        ),
+        (
+            "covered",
+            format!(
+                "{},drawbox=x=528:y=280:w=120:h=90:color=0x808080:t=fill",
+                clock(of_30_frames, &covered, 200)
+            ),
+            false,
+        ),
+    ] {
+        shelf.ffmpeg(&format!(
+            "-y -f lavfi -i color=c=0x303030:s=720x720:r=30000/1001 -t 4 -vf {drawn} {H264} seconds.mp4"
+        ));
+        let said = read(&shelf.path("seconds.mp4"));
+        if is_sure {
+            said.must_be_sure_of("10:00:00");
+        } else {
+            assert_eq!(said.verdict(), "unsure", "{name}: {}", said.all());
+            assert!(said.codes().contains(&"frames_unseen"), "{}", said.all());
+        }
     }
 }

@@ -637,3 +637,32 @@ fn a_start_within_a_frame_of_all_that_explain_the_frames_is_sure() {
         assert!(off.abs() <= 1.0, "{seed}: {off}");
     }
 }
+
+#[test]
+fn whole_seconds_behind_which_frames_may_stand_leave_the_label_of_an_ntsc_clip_open() {
+    let given = |rate| Known {
+        rate,
+        ..Known::default()
+    };
+    for (camera, known, stands_free, is_sure) in [
+        (Rate::F29_97, None, true, true),
+        (Rate::F29_97, None, false, false),
+        (Rate::F23_976, None, false, false),
+        (Rate::F59_94, Some(Rate::F59_94), false, false),
+        // It is said to count none, or whole ones to a real second.
+        (Rate::F29_97, Rate::from_ratio(Ratio::ONE), false, true),
+        (Rate::F25, None, false, true),
+        (Rate::F30, None, false, true),
+    ] {
+        let mut scene = Scene::new(ClockForm::Seconds, "14:04:22", camera);
+        scene.frames = (0..150).collect();
+        let mut filmed = scene.film();
+        filmed.sighting.stands_free = stands_free;
+        let fit = crate::fit::fit(&[&filmed.sighting], &filmed.facts, &given(known));
+        if is_sure {
+            assert_sure(&fit, "14:04:22");
+        } else {
+            assert_unsure(&fit, "frames_unseen");
+        }
+    }
+}

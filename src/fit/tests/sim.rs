@@ -209,6 +209,7 @@ impl Scene {
             sighting: Sighting {
                 layout,
                 is_lettered: false,
+                stands_free: true,
                 readings,
             },
             facts: facts(self.camera, tick),
