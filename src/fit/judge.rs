@@ -324,8 +324,11 @@ impl Table<'_> {
                 .min(joint.pace.form.rate())
                 .ratio()
                 .recip();
-            let same =
-                other.pace.form != joint.pace.form && apart.abs() <= coarser + Ratio::new(1, 10);
+            // Whole seconds may be those of a clock that counts frames, and then last as long.
+            let shown = self::apart((&joint.pace, here), (&other.pace, other.bounds.middle()))
+                / Ratio::from_integer(joint.pace.form.base());
+            let closest = apart.abs().min(shown.abs());
+            let same = other.pace.form != joint.pace.form && closest <= coarser + Ratio::new(1, 10);
             !same && !self.lacks_last_digits(i, &self.members(joint))
         })
     }

@@ -5,12 +5,13 @@ use super::display::{
     Display, LEAST_LEGIBLE_ROW, displays_in, is_one_kind, may_be_first, step_in_a_stack,
 };
 use super::eye::{DISCOVERING, Eye};
+use super::ground::is_even_behind;
 use super::layout::is_clock;
 use super::lines::Line;
 use super::pyramid::Pyramid;
 use super::read::Columns;
 use super::rectify::{Lie, Strip};
-use super::row::Row;
+use super::row::{Beside, Row};
 use crate::error::Result;
 use crate::geometry::{Point, Quad};
 use crate::reading::Layout;
@@ -42,6 +43,24 @@ pub(super) const SECOND_ROWS: [(f32, f32); 6] = [
 ];
 /// Where the first of two rows of one size stands, seen from the second.
 const FIRST_ROWS: [(f32, f32); 4] = [(-1.2, 1.0), (-1.4, 1.0), (-1.6, 1.0), (-1.85, 1.0)];
+/// Where smaller frames stand behind hours, minutes and seconds: along from the end of their row, and
+/// from and to how far below its upper edge, on its base line, in the middle or at its top. The reader
+/// bears a third up or down in size: two fifths to two thirds of the others'.
+const SMALLER_BEHIND: [Beside; 3] = [
+    Beside {
+        along: (0.2, 1.1),
+        across: (0.5, 1.0),
+    },
+    Beside {
+        along: (0.2, 1.1),
+        across: (0.25, 0.75),
+    },
+    Beside {
+        along: (0.2, 1.1),
+        across: (0.0, 0.5),
+    },
+];
+const SMALLER: std::ops::Range<f32> = 0.33..0.8;
 /// Rows of a clock whose hours, minutes, seconds and frames stand one below the other, how many
 /// pairs of rows are tried for such a clock in one frame, and how far, in digit heights, a row may
 /// stand from where it must be.
@@ -154,7 +173,7 @@ impl Eye {
         Ok(kept)
     }
 
-    /// Looks for the other row of displays of which one was read, under it, or else over it: the
+    /// Looks for the other row of displays of which one was read, under it, behind it, or else over it: the
     /// finder loses rows that stand close together more often than single ones, but one row tells
     /// where the other must be.
     pub(super) fn other_rows(
@@ -171,12 +190,36 @@ impl Eye {
             if matches!(row.groups[..], [2, 2] | [2, 2, 2]) {
                 other = self.other_row(frame, row, &SECOND_ROWS)?;
             }
+            if other.is_none() && row.groups == [2, 2, 2] && !is_even_behind(frame, row) {
+                other = self.smaller_behind(frame, row)?;
+            }
             if other.is_none() && matches!(row.groups[..], [2, 1..=3]) {
                 other = self.other_row(frame, row, &FIRST_ROWS)?;
             }
             found.extend(other);
         }
         Ok(found)
+    }
+
+    /// Two digits that stand behind a row and are much smaller, if some do: the finder, which sees them
+    /// as a part of the line, takes them for no digits of it.
+    fn smaller_behind(&self, frame: &Pyramid, row: &Row) -> Result<Option<(Row, f32)>> {
+        let mut best: Option<(Row, f32)> = None;
+        for place in &SMALLER_BEHIND {
+            let Some((strip, columns)) = self.look(frame, &row.beside(place), DISCOVERING)? else {
+                continue;
+            };
+            let (_, rows) = displays_in(&strip, &columns);
+            let is_smaller = |q: &Quad| SMALLER.contains(&(q.height_px() / row.quad.height_px()));
+            let found = rows.into_iter().filter(|(other, legibility)| {
+                other.groups == [2] && *legibility >= LEAST_LEGIBLE_ROW && is_smaller(&other.quad)
+            });
+            best = best
+                .into_iter()
+                .chain(found)
+                .max_by(|a, b| a.1.total_cmp(&b.1));
+        }
+        Ok(best)
     }
 
     /// Clocks of four rows of two digits, as a narrow upright screen shows them largest, of which two

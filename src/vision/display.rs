@@ -106,6 +106,16 @@ impl Display {
         self.rows.len() > 1
     }
 
+    /// True if its second row stands behind the first, in the same line.
+    pub(super) fn goes_on_behind(&self) -> bool {
+        match &self.rows[..] {
+            [first, second] => {
+                stands_behind(&first.quad, &second.quad) && !stands_below(&first.quad, &second.quad)
+            }
+            _ => false,
+        }
+    }
+
     /// True if the two stand at one place of the frame, or one at a row of the other.
     pub fn is_near(&self, other: &Self) -> bool {
         let rows = || self.rows.iter().chain(&other.rows);

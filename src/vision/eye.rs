@@ -37,6 +37,8 @@ const FOLLOWING: Room = Room {
     margin: 1.6,
     step_px: 16,
 };
+/// Pitches before the first digit of a row that stands behind another, within which their mark stands.
+const MARK_BEFORE: f32 = 1.5;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// ... and a strip that was cut anew is dropped if it is less legible by so much.
@@ -300,24 +302,35 @@ impl Eye {
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
         let (mut is_lettered, mut digit_px) = (false, 0.0f32);
-        for (row, view) in last.rows.iter().zip(views) {
+        let goes_on_behind = last.goes_on_behind();
+        for (i, (row, view)) in last.rows.iter().zip(views).enumerate() {
             let Some(view) = view else {
                 return Ok(None);
             };
+            // Beside one half of a line its other half stands.
+            let is_behind = goes_on_behind && i > 0;
             total += view.fit.presence * row.places.len() as f32;
             count += row.places.len();
-            beyond = beyond.max(view.fit.beyond);
+            if !goes_on_behind {
+                beyond = beyond.max(view.fit.beyond);
+            }
             let letters_px = view.columns.letters_behind(view.fit.at(row.length));
             is_lettered |= letters_px.is_some();
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             places.extend(view.odds.iter().copied());
             glyphs.extend(row.glyphs(&view.strip, &view.fit));
-            if let [.., _, last] = row.groups[..] {
-                let first_of_last = xs.len() - usize::from(last);
-                last_mark = view
-                    .columns
-                    .mark_between(xs[first_of_last - 1], xs[first_of_last]);
-            }
+            last_mark = match row.groups[..] {
+                [.., _, last] => {
+                    let first_of_last = xs.len() - usize::from(last);
+                    let (left, right) = (xs[first_of_last - 1], xs[first_of_last]);
+                    view.columns.mark_between(left, right)
+                }
+                _ if is_behind => {
+                    let left = view.fit.at(row.places[0] - MARK_BEFORE * row.pitch);
+                    view.columns.mark_between(left, xs[0])
+                }
+                _ => MarkOdds::UNKNOWN,
+            };
             let quad = view.quad(row);
             digit_px = digit_px.max(quad.height_px());
             rows.push(Row {

@@ -46,7 +46,7 @@ impl Eye {
     }
 }
 
-fn is_even_behind(frame: &Pyramid, row: &Row) -> bool {
+pub(super) fn is_even_behind(frame: &Pyramid, row: &Row) -> bool {
     let strips = [row.quad, row.beside(&BEHIND)].map(|quad| Strip::cut(frame, &quad, BARE));
     let [Some(digits), Some(ground)] = strips else {
         return false;
