@@ -286,7 +286,7 @@ mod tests {
     use super::*;
     use crate::caption::FONT_PX;
     use crate::facts::ClipFacts;
-    use crate::frame::{Landing, Pace, Stamp};
+    use crate::frame::{Landing, Stamp, Stride};
     use crate::outcome::{Clock, Start, Tool};
     use crate::progress::Deaf;
 
@@ -334,7 +334,7 @@ mod tests {
             })
         }
 
-        fn set_pace(&mut self, _: Pace) {}
+        fn set_stride(&mut self, _: Stride) {}
 
         fn advance(&mut self) -> Result<Option<Stamp>> {
             self.next += 1;

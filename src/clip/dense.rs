@@ -4,7 +4,7 @@ use super::track::Track;
 use super::{END_S, Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
 use crate::fit::{self, ClockFit};
-use crate::frame::{Pace, Stamp};
+use crate::frame::{Stamp, Stride};
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
@@ -357,7 +357,7 @@ impl Watch<'_> {
         answer: &ClockFit,
         is_from_the_head: bool,
     ) -> Result<Ahead> {
-        self.footage.set_pace(Pace::Ahead {
+        self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(GLANCE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
@@ -393,7 +393,7 @@ impl Watch<'_> {
             }
             agreed = agree;
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         Ok(match seen {
             Some(Ahead::OtherDigits(_)) if !self.go_back(at)? => Ahead::NothingElse { is_in_view },
             Some(seen) => seen,
@@ -432,7 +432,7 @@ impl Watch<'_> {
     /// there from the first: the slate, where these are laid over the picture. What was `done` with
     /// is none.
     fn look_for_another(&mut self, done: &[Track], tracks: &[Track]) -> Result<Option<Slate>> {
-        self.footage.set_pace(Pace::Ahead {
+        self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(BESIDE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
@@ -452,7 +452,7 @@ impl Watch<'_> {
             let known: Vec<&Track> = ahead.iter().chain(done).collect();
             another = self.slate_beside(&known, &picture, stamp)?;
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         Ok(another)
     }
 }

@@ -3,7 +3,7 @@
 
 use super::{END_S, Found, Watch, ratio};
 use crate::error::Result;
-use crate::frame::{Aim, Light, Pace, Stamp};
+use crate::frame::{Aim, Light, Stamp, Stride};
 use crate::note::Note;
 use crate::progress::{Event, Wish};
 use crate::timecode::Ratio;
@@ -39,10 +39,10 @@ const AFTERGLOW_FRAMES: usize = 6;
 /// How a stretch of the clip is searched.
 #[derive(Clone, Copy)]
 pub(super) struct Search {
-    pace: Pace,
-    /// At that pace ...
+    stride: Stride,
+    /// How closely the frames of that stride are looked at.
     sharpness: Sharpness,
-    /// ... and where every frame is decoded, around a find.
+    /// How closely every frame around a find is.
     closer: Sharpness,
     /// True if digits that stand out by their colour alone are looked for, too: lit segments
     /// between grey unlit ones in daylight.
@@ -54,7 +54,7 @@ impl Search {
     pub(super) fn of_ends(sharpness: Sharpness) -> Self {
         let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
         Self {
-            pace: Pace::KeyFrames {
+            stride: Stride::KeyFrames {
                 closest_s: match sharpness {
                     // Digits smaller than any held up on purpose, at four times the cost.
                     Sharpness::Fine => ratio(CLOSEST_S),
@@ -70,20 +70,20 @@ impl Search {
     }
 
     /// How frames are looked at from `at` on, in clip seconds.
-    fn pace_from(self, at: Ratio) -> Pace {
-        match self.pace {
-            Pace::KeyFrames {
+    fn stride_from(self, at: Ratio) -> Stride {
+        match self.stride {
+            Stride::KeyFrames {
                 closest_s,
                 widest_s: Some(_),
                 is_rough,
             } if self.sharpness == Sharpness::Coarse && at < Ratio::from_integer(EARLY_S) => {
-                Pace::KeyFrames {
+                Stride::KeyFrames {
                     closest_s,
                     widest_s: Some(ratio(EARLY_WIDEST_S)),
                     is_rough,
                 }
             }
-            pace => pace,
+            stride => stride,
         }
     }
 
@@ -92,7 +92,7 @@ impl Search {
     /// edges of blocks do not matter; what is found is decoded again.
     pub(super) fn of_middle() -> Self {
         Self {
-            pace: Pace::KeyFrames {
+            stride: Stride::KeyFrames {
                 closest_s: ratio(CLOSEST_S),
                 widest_s: None,
                 is_rough: true,
@@ -119,10 +119,10 @@ impl Watch<'_> {
     ) -> Result<Found> {
         // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
         let starts_dense = aim == Aim::Head;
-        self.footage.set_pace(match aim {
-            Aim::Head => Pace::EveryFrame,
-            Aim::At(at) => search.pace_from(at),
-            Aim::Tail { .. } => search.pace,
+        self.footage.set_stride(match aim {
+            Aim::Head => Stride::EveryFrame,
+            Aim::At(at) => search.stride_from(at),
+            Aim::Tail { .. } => search.stride,
         });
         self.footage.seek(aim)?;
         let mut last: Option<Ratio> = None;
@@ -146,9 +146,9 @@ impl Watch<'_> {
             }
             // What was read closely is not read again.
             last = Some(self.reached);
-            self.footage.set_pace(search.pace_from(self.reached));
+            self.footage.set_stride(search.stride_from(self.reached));
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         if search.is_broad() && widest > Ratio::from_integer(2) {
             self.notes.push(Note::new(
                 "key_frames_only",
@@ -235,7 +235,7 @@ impl Watch<'_> {
     /// Goes to a frame that was given before, every frame from there on. False if it does not come
     /// again, as in a damaged clip: what comes in its place is another frame.
     pub(super) fn go_back(&mut self, at: Ratio) -> Result<bool> {
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         self.footage.seek(Aim::At(at))?;
         Ok(self.advance()?.is_some_and(|stamp| stamp.seconds() == at))
     }
@@ -250,7 +250,7 @@ impl Watch<'_> {
         displays: &[Display],
         search: Search,
     ) -> Result<Found> {
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         // A frame that was looked at as closely as it would be now shows nothing new.
         let is_close = search.sharpness == search.closer;
         let seen = is_close.then_some((pyramid, displays));
