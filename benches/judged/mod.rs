@@ -1,7 +1,7 @@
 //! What the benches that film and read clips share: the rates, and who is right.
 
 use rollmark::clip::{ReadOptions, read_clip};
-use rollmark::outcome::{ClipOutcome, Start, Verdict};
+use rollmark::outcome::{ClipOutcome, RateKnownBy, Start, Verdict};
 use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
 use rollmark::timecode::{ClockForm, Rate};
@@ -145,7 +145,7 @@ fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 
     let is_open = outcome
         .clock
         .as_ref()
-        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == "assumed");
+        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == RateKnownBy::Assumed);
     let count = |label: &str| form.parse(label).and_then(|l| form.count(&l));
     let label = start.label.replace(';', ":");
     let part = start.count.rem_euclid(1.0);
