@@ -67,6 +67,9 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let (mut found, mut next_slate) = self.follow_one(first, displays, stamp)?;
         for _ in 1..MOST_SLATES {
+            if found == Found::Stopped {
+                break;
+            }
             let Some(slate) = next_slate else { break };
             if !self.go_back(slate.stamp.seconds())? {
                 break;
@@ -108,6 +111,7 @@ impl Watch<'_> {
         let is_from_the_head = stamp.seconds() <= ratio(AT_THE_HEAD_S);
         let mut beside_at = began + ratio(FIRST_BESIDE_S);
         let mut done: Vec<Track> = Vec::new();
+        let mut was_stopped = false;
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
@@ -198,6 +202,7 @@ impl Watch<'_> {
                 at_s: stamp.seconds_f64(),
             }) == Wish::Stop
             {
+                was_stopped = true;
                 break;
             }
             if let Some(stamp) = self.advance()? {
@@ -228,6 +233,7 @@ impl Watch<'_> {
             next_slate = Some(slate);
         }
         let found = match is_settled {
+            _ if was_stopped => Found::Stopped,
             true => Found::Settled,
             false => Found::GoOn,
         };

@@ -134,15 +134,16 @@ impl Watch<'_> {
             }
             widest = last.map_or(widest, |l| widest.max(at - l));
             let before = last.replace(at);
-            let found = if starts_dense && before.is_none() {
+            let mut found = if starts_dense && before.is_none() {
                 self.look(stamp, search.closer)?
             } else {
                 self.look_around(before, stamp, search)?
             };
-            if found == Found::Settled
-                || (search.in_colours && self.look_in_colours(stamp, search)? == Found::Settled)
-            {
-                return Ok(Found::Settled);
+            if found == Found::GoOn && search.in_colours {
+                found = self.look_in_colours(stamp, search)?;
+            }
+            if found != Found::GoOn {
+                return Ok(found);
             }
             // What was read closely is not read again.
             last = Some(self.reached);
@@ -171,7 +172,7 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let at = stamp.seconds();
         if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
-            return Ok(Found::Settled);
+            return Ok(Found::Stopped);
         }
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
@@ -255,7 +256,7 @@ impl Watch<'_> {
         let is_close = search.sharpness == search.closer;
         let seen = is_close.then_some((pyramid, displays));
         let found = self.look_before_and_behind(before, stamp.seconds(), seen, search.closer)?;
-        if found != Found::Settled {
+        if found == Found::GoOn {
             for display in displays {
                 if let Some(shown) = self.shown_by(display, pyramid, stamp)? {
                     self.in_vain.add_glimpse(shown);
@@ -299,8 +300,8 @@ impl Watch<'_> {
                 }
                 None => self.look(stamp, sharpness)?,
             };
-            if found == Found::Settled {
-                return Ok(Found::Settled);
+            if found != Found::GoOn {
+                return Ok(found);
             }
             if self.reached > now {
                 seen = None;
@@ -316,7 +317,7 @@ impl Watch<'_> {
             at_s: stamp.seconds_f64(),
         }) == Wish::Stop
         {
-            return Ok(Found::Settled);
+            return Ok(Found::Stopped);
         }
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, sharpness)?;
