@@ -6,7 +6,7 @@ use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
 use rollmark::timecode::{ClockForm, Rate};
 use rollmark::vision::Eye;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Instant;
 
 pub const CAMERAS: [Rate; 7] = [
@@ -33,25 +33,6 @@ pub fn clocks() -> Vec<ClockForm> {
         ClockForm::Thousandths,
     ]);
     forms
-}
-
-/// The number among the arguments at `index`, or `default`. Cargo adds `--bench`.
-pub fn argument<T: std::str::FromStr>(index: usize, default: T) -> T {
-    match arguments().nth(index) {
-        None => default,
-        Some(text) => text
-            .parse()
-            .unwrap_or_else(|_| panic!("{text} is not a number")),
-    }
-}
-
-/// The folder among the arguments at `index`.
-pub fn folder(index: usize) -> Option<PathBuf> {
-    arguments().nth(index).map(PathBuf::from)
-}
-
-fn arguments() -> impl Iterator<Item = String> {
-    std::env::args().skip(1).filter(|a| a != "--bench")
 }
 
 /// A clip that was filmed and read.
