@@ -6,14 +6,16 @@
 //! `cargo bench --bench alike -- [SHARE_OF_CLIPS] [FIRST_SEED] [COPIES] [KEEP_DIR]`: 3 films every
 //! third clip; COPIES of each, eight unless told; those that are sure and wrong are kept in KEEP_DIR.
 
+mod arguments;
 mod cores;
 mod hard;
 mod judged;
 
+use arguments::Arguments;
 use cores::on_all_cores;
 use hard::{ALL_HARD, ALL_WITHOUT_CLOCK, hard, without_clock};
 use image::imageops::crop_imm;
-use judged::{Judged, argument, folder, read_and_judge};
+use judged::{Judged, read_and_judge};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rollmark::media::{Quality, RecordCodec, RecordOptions, Recorder};
@@ -91,10 +93,12 @@ fn film_and_read_copies(
 }
 
 fn main() {
-    let share: usize = argument(0, 1);
-    let first_seed: u64 = argument(1, 30_000);
-    let copies: usize = argument(2, 8);
-    let keep_dir = folder(3);
+    let mut arguments = Arguments::given("alike [SHARE [FIRST_SEED [COPIES [KEEP_DIR]]]]");
+    let share: usize = arguments.number(1);
+    let first_seed: u64 = arguments.number(30_000);
+    let copies: usize = arguments.number(8);
+    let keep_dir = arguments.folder();
+    arguments.end();
     let eye = Eye::open().expect("the built-in networks load");
     let dir = tempfile::tempdir().expect("a temporary folder");
     let troubled = (0..ALL_HARD).step_by(share).map(|clip| {

@@ -14,6 +14,7 @@
 //! of the clips, each from frame 0 to the last frame that was read: no process is started and
 //! no packet decoded beyond that.
 
+mod arguments;
 #[path = "../tests/common/mod.rs"]
 mod common;
 mod cores;
@@ -25,6 +26,7 @@ mod desk;
 mod eyes;
 mod timing;
 
+use arguments::Arguments;
 use common::{Shelf, segments};
 use cores::on_all_cores;
 use desk::Desk;
@@ -236,8 +238,9 @@ fn read_cards(clips: usize) {
 }
 
 fn main() {
-    let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
-    let clips: usize = args.next().map_or(100, |n| n.parse().expect("a number"));
+    let mut arguments = Arguments::given("card [CLIPS]");
+    let clips: usize = arguments.number(100);
+    arguments.end();
     if clips > 0 {
         read_cards(clips);
     }

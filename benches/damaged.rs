@@ -12,12 +12,14 @@
 //! `cargo bench --bench damaged -- [COUNT] [FIRST_SEED] [KEEP_DIR]`: clips that went wrong
 //! are kept in KEEP_DIR.
 
+mod arguments;
 #[path = "../tests/common/mod.rs"]
 mod common;
 mod cores;
 #[path = "damaged/harm.rs"]
 mod harm;
 
+use arguments::Arguments;
 use common::{BurnedIn, Shelf};
 use cores::on_all_cores;
 use harm::Damage;
@@ -28,7 +30,7 @@ use rollmark::timecode::{ClockForm, Rate};
 use serde_json::Value;
 use std::collections::{BTreeMap, HashMap};
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 use std::sync::Mutex;
 
@@ -183,10 +185,11 @@ fn shift_of(label: &str) -> Option<i64> {
 }
 
 fn main() {
-    let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
-    let count: usize = args.next().map_or(2000, |n| n.parse().expect("a number"));
-    let first_seed: u64 = args.next().map_or(1, |n| n.parse().expect("a number"));
-    let keep: Option<PathBuf> = args.next().map(PathBuf::from);
+    let mut arguments = Arguments::given("damaged [COUNT [FIRST_SEED [KEEP_DIR]]]");
+    let count: usize = arguments.number(2000);
+    let first_seed: u64 = arguments.number(1);
+    let keep = arguments.folder();
+    arguments.end();
     let program = Path::new(env!("CARGO_BIN_EXE_rollmark"));
     let shelf = Shelf::new();
     let clock = BurnedIn::new(START, "25")

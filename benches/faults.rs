@@ -7,9 +7,11 @@
 //! faults are tried once each, and only as root, who may mount a small disk and become
 //! nobody.
 
+mod arguments;
 #[path = "../tests/common/mod.rs"]
 mod common;
 
+use arguments::Arguments;
 use common::{BurnedIn, Shelf};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -247,9 +249,10 @@ fn same(name: &str, found: &[u8], wanted: &[u8]) -> bool {
 }
 
 fn main() {
-    let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
-    let kills: usize = args.next().map_or(200, |n| n.parse().expect("a number"));
-    let first_seed: u64 = args.next().map_or(1, |n| n.parse().expect("a number"));
+    let mut arguments = Arguments::given("faults [KILLS [FIRST_SEED]]");
+    let kills: usize = arguments.number(200);
+    let first_seed: u64 = arguments.number(1);
+    arguments.end();
     let desk = Desk::new();
     let whole_s = desk.took.as_secs_f64();
     println!("{CLIPS} clips, all that is written: {whole_s:.2} s undisturbed");

@@ -5,19 +5,23 @@
 //! `cargo bench --bench filmed -- [SHARE_OF_CASES] [FIRST_SEED] [KEEP_DIR]`: 1 films all
 //! cases, 3 every third; clips that went wrong are kept in KEEP_DIR.
 
+mod arguments;
 mod cores;
 mod judged;
 
+use arguments::Arguments;
 use cores::on_all_cores;
-use judged::{CAMERAS, Judged, argument, clocks, folder, read_and_judge};
+use judged::{CAMERAS, Judged, clocks, read_and_judge};
 use rollmark::media::RecordCodec;
 use rollmark::rehearse::Shoot;
 use rollmark::vision::Eye;
 
 fn main() {
-    let share: usize = argument(0, 1);
-    let first_seed: u64 = argument(1, 1000);
-    let keep = folder(2);
+    let mut arguments = Arguments::given("filmed [SHARE [FIRST_SEED [KEEP_DIR]]]");
+    let share: usize = arguments.number(1);
+    let first_seed: u64 = arguments.number(1000);
+    let keep = arguments.folder();
+    arguments.end();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
     let cases: Vec<_> = clocks()

@@ -12,6 +12,7 @@
 //! that begin with a brace are the table once more, for programs. The exit status is 1 if any
 //! set that keeps to what the fit assumes was sure and off; the last thirteen cases do not.
 
+mod arguments;
 mod cores;
 #[path = "fit/filming.rs"]
 mod filming;
@@ -24,6 +25,7 @@ mod scenes;
 #[path = "fit/truth.rs"]
 mod truth;
 
+use arguments::Arguments;
 use cores::on_all_cores;
 use filming::{Clock, FRAMES, Scene};
 use habits::Habit;
@@ -322,14 +324,11 @@ fn cost() {
 }
 
 fn main() -> ExitCode {
-    let mut args = std::env::args().skip(1).filter(|a| a != "--bench");
-    let sets: u64 = args
-        .next()
-        .map_or(100_000, |a| a.parse().expect("SETS is a number"));
-    let first_seed: u64 = args
-        .next()
-        .map_or(7_000_000, |a| a.parse().expect("FIRST_SEED is a number"));
-    let wanted = args.next().unwrap_or_default();
+    let mut arguments = Arguments::given("fit [SETS [FIRST_SEED [CASE]]]");
+    let sets: u64 = arguments.number(100_000);
+    let first_seed: u64 = arguments.number(7_000_000);
+    let wanted = arguments.word().unwrap_or_default();
+    arguments.end();
     let cases: Vec<_> = CASES
         .into_iter()
         .filter(|(case, name)| match wanted.as_str() {

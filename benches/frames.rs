@@ -6,9 +6,11 @@
 //! exactly, and read exactly with every digit above nine tenths; then the digits that are
 //! above nine tenths and wrong, the frames whose outcome differs from the one kept, and the time.
 
+mod arguments;
 mod cores;
 mod stills;
 
+use arguments::Arguments;
 use cores::on_all_cores;
 use rollmark::frame::Stamp;
 use rollmark::timecode::Ratio;
@@ -96,8 +98,9 @@ fn read(eye: &Eye, frame: &Frame) -> Outcome {
 }
 
 fn main() {
-    let folders = std::env::args().skip(1).filter(|a| a != "--bench");
+    let folders = Arguments::given("frames DIR...").rest();
     let frames: Vec<Frame> = folders
+        .into_iter()
         .flat_map(|folder| frames_in(Path::new(&folder)))
         .collect();
     let eye = Eye::open().expect("the built-in networks load");

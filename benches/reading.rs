@@ -11,8 +11,10 @@
 //! that nobody could tell, what the eye said, and which digits those are, `?` among `#`:
 //! `scripts/readers.py` shows the same frames to other readers.
 
+mod arguments;
 mod stills;
 
+use arguments::Arguments;
 use image::GrayImage;
 use image::codecs::jpeg::JpegEncoder;
 use rollmark::frame::Stamp;
@@ -21,7 +23,6 @@ use rollmark::timecode::{ClockForm, Rate};
 use rollmark::vision::{Eye, Pyramid, Sharpness};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
-use std::path::PathBuf;
 use stills::{Spent, look};
 
 const CAMERA: Rate = Rate::F25;
@@ -236,13 +237,10 @@ fn read(eye: &Eye, still: &Still, tally: &mut Tally, reliability: &mut Reliabili
 }
 
 fn main() {
-    let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");
-    let mut number = |default: u64| {
-        let given = arguments.next();
-        given.map_or(default, |a| a.parse().expect("a number is wanted"))
-    };
-    let (each, first_seed) = (number(20), number(90_000));
-    let keep = arguments.next().map(PathBuf::from);
+    let mut arguments = Arguments::given("reading [FRAMES_EACH [FIRST_SEED [KEEP_DIR [KIND...]]]]");
+    let each: u64 = arguments.number(20);
+    let first_seed: u64 = arguments.number(90_000);
+    let keep = arguments.folder();
     if let Some(keep) = &keep {
         std::fs::create_dir_all(keep).expect("KEEP_DIR can be made");
     }
@@ -250,7 +248,7 @@ fn main() {
     let mut kinds = vec![Kind::Ordinary];
     kinds.extend(SMALL_PX.map(Kind::DigitPx));
     kinds.extend(Stress::ALL.map(Kind::Trouble));
-    let only: Vec<String> = arguments.collect();
+    let only = arguments.rest();
     let mut reliability = Reliability::default();
     let mut kept = String::from("file\tkind\tshown\tread\ttellable\tsaid\tcan_be_told\n");
     let mut files = 0;

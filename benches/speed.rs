@@ -8,10 +8,12 @@
 //! over them, so that decoders have work, and repeats the scenes until the clip is long. The
 //! floor is every frame of the window that was read and the key frames of what was searched.
 
+mod arguments;
 #[path = "../tests/common/mod.rs"]
 mod common;
 mod timing;
 
+use arguments::Arguments;
 use common::Shelf;
 use rollmark::media::{Quality, RecordCodec, RecordOptions};
 use rollmark::rehearse::Shoot;
@@ -239,10 +241,7 @@ fn two_at_once(clip: &Path, until_s: f64) {
 }
 
 fn main() {
-    let wanted: Vec<String> = std::env::args()
-        .skip(1)
-        .filter(|a| a != "--bench")
-        .collect();
+    let wanted = Arguments::given("speed [FORMAT...]").rest();
     let shelf = Shelf::new();
     fs::write(shelf.path("no_clip.txt"), "no clip").expect("a new file");
     let ((), start) = timed(|| (0..10).for_each(|_| drop(read(&shelf.path("no_clip.txt")))));

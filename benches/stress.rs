@@ -7,15 +7,17 @@
 //! clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each, and
 //! all of these in one, worst.jpg.
 
+mod arguments;
 mod cores;
 mod hard;
 mod judged;
 
+use arguments::Arguments;
 use cores::on_all_cores;
 use hard::{ALL_HARD, ALL_WITHOUT_CLOCK, Hard, hard, without_clock};
 use image::RgbImage;
 use image::imageops::{self, FilterType};
-use judged::{Judged, argument, folder, read_and_judge};
+use judged::{Judged, read_and_judge};
 use rollmark::media::RecordCodec;
 use rollmark::outcome::Verdict;
 use rollmark::rehearse::{Shoot, Stress};
@@ -138,9 +140,11 @@ fn badness(judged: &Judged, has_clock: bool) -> u32 {
 }
 
 fn main() {
-    let share: usize = argument(0, 1);
-    let first_seed: u64 = argument(1, 20_000);
-    let keep_dir = folder(2);
+    let mut arguments = Arguments::given("stress [SHARE [FIRST_SEED [KEEP_DIR]]]");
+    let share: usize = arguments.number(1);
+    let first_seed: u64 = arguments.number(20_000);
+    let keep_dir = arguments.folder();
+    arguments.end();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
 

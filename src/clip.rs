@@ -154,10 +154,13 @@ pub fn read_footage(
     })
 }
 
-/// Whether the clip is settled or the looking goes on.
+/// Whether the looking goes on, and why not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Found {
+    /// More frames would not change the answer.
     Settled,
+    /// The listener wants no more.
+    Stopped,
     GoOn,
 }
 
@@ -214,11 +217,12 @@ impl Watch<'_> {
             }
             let ends = Search::of_ends(sharpness);
             self.must_see_from = None;
-            if look != Look::Tail
-                && self.search(Aim::Head, Some(end), ends)? == Found::Settled
-                && (look != Look::Ends || !is_long)
-            {
-                break;
+            if look != Look::Tail {
+                match self.search(Aim::Head, Some(end), ends)? {
+                    Found::Stopped => break,
+                    Found::Settled if look != Look::Ends || !is_long => break,
+                    Found::Settled | Found::GoOn => {}
+                }
             }
             if look == Look::Tail || (look != Look::Head && is_long) {
                 // What the head has shown already is not looked at twice.
@@ -232,7 +236,7 @@ impl Watch<'_> {
                 } else {
                     Aim::Tail { seconds: END_S }
                 };
-                if self.search(aim, None, ends)? == Found::Settled {
+                if self.search(aim, None, ends)? != Found::GoOn {
                     break;
                 }
             }
@@ -241,8 +245,7 @@ impl Watch<'_> {
                 && is_long
                 && !self.fit().was_seen_running
                 && sharpness == Sharpness::Coarse
-                && self.search(Aim::At(end), Some(tail_from), Search::of_middle())?
-                    == Found::Settled
+                && self.search(Aim::At(end), Some(tail_from), Search::of_middle())? != Found::GoOn
             {
                 break;
             }
@@ -407,8 +410,92 @@ fn window(sighting: &Sighting, fitted: &SightingFit) -> Option<Window> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::{Frame, Landing, Stride};
     use crate::geometry::{Point, Quad};
     use crate::reading::{DigitOdds, Layout, MarkOdds};
+    use crate::timecode::Rate;
+    use image::GrayImage;
+
+    /// A minute of black, and where in it one looked.
+    struct Black {
+        facts: ClipFacts,
+        next: i64,
+        aims: Vec<Aim>,
+    }
+
+    impl Black {
+        fn stamp(index: i64) -> Stamp {
+            Stamp {
+                ticks: index,
+                tick_seconds: Ratio::new(1, 25),
+                index: u64::try_from(index).ok(),
+            }
+        }
+    }
+
+    impl Footage for Black {
+        fn facts(&self) -> &ClipFacts {
+            &self.facts
+        }
+
+        fn seek(&mut self, aim: Aim) -> Result<Landing> {
+            self.aims.push(aim);
+            let asked_s = match aim {
+                Aim::At(at_s) => at_s,
+                Aim::Head | Aim::Tail { .. } => Ratio::ZERO,
+            };
+            let index = (asked_s * Ratio::from_integer(25)).floor();
+            self.next = index.try_into().unwrap();
+            Ok(Landing {
+                asked_s,
+                got: Some(Self::stamp(self.next)),
+            })
+        }
+
+        fn set_stride(&mut self, _: Stride) {}
+
+        fn advance(&mut self) -> Result<Option<Stamp>> {
+            self.next += 1;
+            Ok((self.next <= 60 * 25).then(|| Self::stamp(self.next - 1)))
+        }
+
+        fn picture(&mut self, _: Light) -> Result<Frame> {
+            Ok(Frame {
+                stamp: Self::stamp(self.next - 1),
+                grey: GrayImage::new(160, 90),
+                is_interlaced: false,
+            })
+        }
+    }
+
+    #[test]
+    fn whoever_stops_in_the_head_is_not_taken_to_the_tail() {
+        let eye = Eye::open().unwrap();
+        for look in [Look::Everywhere, Look::Head, Look::Ends] {
+            let mut footage = Black {
+                facts: ClipFacts {
+                    width_px: 160,
+                    height_px: 90,
+                    duration_s: Some(Ratio::from_integer(60)),
+                    ..ClipFacts::plain("a.mov", Rate::F25)
+                },
+                next: 0,
+                aims: Vec::new(),
+            };
+            let options = ReadOptions {
+                look,
+                ..ReadOptions::default()
+            };
+            // Once: a tail that is begun would be looked through.
+            let mut has_stopped = false;
+            let mut stop_at_once = |event| match event {
+                Event::Searching { .. } if !std::mem::replace(&mut has_stopped, true) => Wish::Stop,
+                _ => Wish::GoOn,
+            };
+            read_footage(&eye, &mut footage, &options, &mut stop_at_once).unwrap();
+            assert_eq!(footage.aims, [Aim::Head], "{look:?}");
+        }
+    }
 
     #[test]
     fn a_window_ends_before_a_stamp_that_lies_ages_away() {

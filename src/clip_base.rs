@@ -170,6 +170,7 @@ fn is_same_but_for_the_mark(a: &str, b: &str) -> bool {
 #[cfg(test)]
 pub mod tests {
     use super::*;
+    use crate::outcome::{DropFrameKnownBy, RateKnownBy};
     use crate::timecode::tests::all_forms;
 
     /// A clock of `form` that was measured, with drop-frame known by its mark.
@@ -177,9 +178,9 @@ pub mod tests {
         Clock {
             form: form.pattern().into(),
             rate: form.rate().to_string(),
-            rate_known_by: "measured".into(),
+            rate_known_by: RateKnownBy::Measured,
             drop_frame: Some(form.drop_frame()),
-            drop_frame_known_by: "mark".into(),
+            drop_frame_known_by: DropFrameKnownBy::Mark,
             refresh_hz: None,
             drift_ppm_bounds: None,
         }

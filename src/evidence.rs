@@ -261,8 +261,9 @@ fn png(picture: &GrayImage) -> String {
 mod tests {
     use super::*;
     use crate::facts::ClipFacts;
-    use crate::fit::{DropFrameKnownBy, Known, RateKnownBy, fit};
+    use crate::fit::{Known, fit};
     use crate::frame::Stamp;
+    use crate::outcome::{DropFrameKnownBy, RateKnownBy};
     use crate::reading::{DigitOdds, Layout, MarkOdds};
     use crate::timecode::Rate;
 

@@ -72,7 +72,7 @@ pub struct Landing {
 
 /// Which frames of a clip are decoded and given out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Pace {
+pub enum Stride {
     #[default]
     EveryFrame,
     /// Key frames, which decode alone, a fraction of the work.
@@ -107,7 +107,7 @@ pub trait Footage {
     fn seek(&mut self, aim: Aim) -> Result<Landing>;
 
     /// Which frames come from now on.
-    fn set_pace(&mut self, pace: Pace);
+    fn set_stride(&mut self, stride: Stride);
 
     /// Moves to the next presented frame and gives its stamp; `None` at the end.
     /// Cheap: no picture is converted before [`Footage::picture`] asks for it.

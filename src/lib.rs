@@ -16,6 +16,7 @@ pub mod card;
 pub mod clip;
 pub mod clip_base;
 pub mod delivery;
+mod digest;
 pub mod error;
 mod evidence;
 pub mod facts;

@@ -24,6 +24,86 @@ pub enum Verdict {
     Failed,
 }
 
+/// A closed set of words, in JSON and elsewhere.
+macro_rules! words {
+    (
+        $(#[$about:meta])*
+        $name:ident { $($(#[$of_one:meta])* $variant:ident = $word:literal,)+ }
+    ) => {
+        $(#[$about])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+        pub enum $name {
+            $($(#[$of_one])* #[serde(rename = $word)] $variant,)+
+        }
+
+        impl $name {
+            /// The word, as JSON has it.
+            pub const fn word(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $word,)+
+                }
+            }
+        }
+    };
+}
+
+words! {
+    /// How the clock's rate is known.
+    RateKnownBy {
+        /// No other rate of the trade explains the readings.
+        Measured = "measured",
+        /// Others do; a note says why this one was taken.
+        Assumed = "assumed",
+        /// The user said so.
+        Given = "given",
+    }
+}
+
+words! {
+    /// How it is known whether the clock skips labels.
+    DropFrameKnownBy {
+        /// The semicolon before the frames.
+        Mark = "mark",
+        /// The clock was seen to skip labels at a minute.
+        SkippedLabel = "skipped_label",
+        /// The clock showed labels that drop-frame skips.
+        Label = "label",
+        /// The clock's form or rate has no drop-frame.
+        Rate = "rate",
+        /// The user said so.
+        Given = "given",
+        /// Another clip of the same clock tells; a note names it.
+        AnotherClip = "another_clip",
+        Unknown = "unknown",
+    }
+}
+
+words! {
+    /// How it is known what is missing before a chapter.
+    GapKnownBy {
+        /// Both sides show the clock.
+        Measured = "measured",
+        /// Taken as gapless.
+        Assumed = "assumed",
+        /// Nothing comes before.
+        First = "first",
+        /// A chapter is missing or broken, or the clock is too coarse to count frames.
+        Unknown = "unknown",
+    }
+}
+
+words! {
+    /// What came of what a person said.
+    Corrected {
+        /// The start or the clock is as it was said.
+        Set = "set",
+        /// What was read does not hold.
+        Rejected = "rejected",
+        /// What was said cannot be, and what was read is kept.
+        Unusable = "unusable",
+    }
+}
+
 /// The clip's start on the filmed clock.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Start {
@@ -81,16 +161,13 @@ pub struct Chapter {
     pub chapters: u32,
     /// Frames missing before this chapter; `None` for the first and where unknown.
     pub gap_frames: Option<i64>,
-    /// `measured` (both sides show the clock), `assumed` (taken as gapless), `first`, or `unknown`
-    /// (a chapter is missing or broken, or a clock too coarse to count frames).
-    pub gap_known_by: String,
+    pub gap_known_by: GapKnownBy,
 }
 
 /// What a person said about the clip, which outranks what was read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ByHand {
-    /// `set`, `rejected`, or `unusable`: what was said cannot be, and what was read is kept.
-    pub what: String,
+    pub what: Corrected,
     /// True if the start itself was said: not only how the clock counts, by which what was read may
     /// still be doubted.
     #[serde(default)]
@@ -111,14 +188,10 @@ pub struct Clock {
     pub form: String,
     /// Counts per second as an integer ratio, e.g. `30000/1001`.
     pub rate: String,
-    /// How the rate is known: `measured`, `assumed` (the sentence in the notes says why), `given`.
-    pub rate_known_by: String,
+    pub rate_known_by: RateKnownBy,
     /// `null` when neither the digits nor the user settle it, or the form has no frames.
     pub drop_frame: Option<bool>,
-    /// `mark` (the semicolon), `skipped_label`, `label` (one that only
-    /// non-drop-frame has), `rate` (the rate has no drop-frame), `given`, `another_clip` (a note
-    /// names it), `unknown`.
-    pub drop_frame_known_by: String,
+    pub drop_frame_known_by: DropFrameKnownBy,
     /// The display's refresh that explains late digits, in hertz; `null` if none is needed.
     pub refresh_hz: Option<f64>,
     /// By how much it gains on the clip's frame times, in parts per million, below zero where it

@@ -1,7 +1,7 @@
 //! Paths as text, without loss and alike on every machine: what results, lists and links know
 //! files by.
 
-use sha2::{Digest, Sha256};
+use crate::digest;
 use std::fmt::Write as _;
 use std::path::{Component, Path, PathBuf};
 
@@ -40,7 +40,7 @@ pub fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
         name.push(suffix);
         return path.with_file_name(name);
     }
-    let digest = &digest_of(name.as_encoded_bytes())[..12];
+    let digest = &digest::sha256(name.as_encoded_bytes())[..12];
     let room = LONGEST_NAME.saturating_sub(suffix.len() + 1 + digest.len());
     let mut kept = String::new();
     for letter in text_of(Path::new(name)).chars() {
@@ -50,15 +50,6 @@ pub fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
         kept.push(letter);
     }
     path.with_file_name(format!("{kept}~{digest}{suffix}"))
-}
-
-/// SHA-256 in hexadecimal.
-pub(crate) fn digest_of(bytes: &[u8]) -> String {
-    let mut text = String::new();
-    for byte in Sha256::digest(bytes) {
-        write!(text, "{byte:02x}").expect("a string takes everything");
-    }
-    text
 }
 
 /// The path whose text this is; see [`text_of`].

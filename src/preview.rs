@@ -286,8 +286,8 @@ mod tests {
     use super::*;
     use crate::caption::FONT_PX;
     use crate::facts::ClipFacts;
-    use crate::frame::{Landing, Pace, Stamp};
-    use crate::outcome::{Clock, Start, Tool};
+    use crate::frame::{Landing, Stamp, Stride};
+    use crate::outcome::{Clock, DropFrameKnownBy, RateKnownBy, Start, Tool};
     use crate::progress::Deaf;
 
     /// Grey frames at 25 a second whose brightness is their index.
@@ -334,7 +334,7 @@ mod tests {
             })
         }
 
-        fn set_pace(&mut self, _: Pace) {}
+        fn set_stride(&mut self, _: Stride) {}
 
         fn advance(&mut self) -> Result<Option<Stamp>> {
             self.next += 1;
@@ -373,9 +373,9 @@ mod tests {
         outcome.clock = Some(Clock {
             form: "HH:MM:SS:FF".into(),
             rate: "25/1".into(),
-            rate_known_by: "measured".into(),
+            rate_known_by: RateKnownBy::Measured,
             drop_frame: Some(false),
-            drop_frame_known_by: "rate".into(),
+            drop_frame_known_by: DropFrameKnownBy::Rate,
             refresh_hz: None,
             drift_ppm_bounds: None,
         });

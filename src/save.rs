@@ -7,7 +7,6 @@ mod ledger;
 mod stamp;
 
 pub use holder::Holder;
-pub(crate) use ledger::hex;
 pub use ledger::{Ledger, Told};
 pub use stamp::FileStamp;
 

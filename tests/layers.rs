@@ -13,7 +13,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("glyph", &[]),
     ("error", &[]),
     ("note", &[]),
-    ("path_text", &[]),
+    ("digest", &[]),
+    ("path_text", &["digest"]),
     ("progress", &[]),
     ("caption", &[]),
     ("wide", &[]),
@@ -36,7 +37,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     (
         "save",
-        &["error", "note", "path_text", "outcome", "sidecar"],
+        &["error", "note", "digest", "path_text", "outcome", "sidecar"],
     ),
     (
         "report",
@@ -45,12 +46,14 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "media",
         &[
-            "timecode", "error", "note", "progress", "facts", "frame", "wide", "save",
+            "timecode", "error", "note", "digest", "progress", "facts", "frame", "wide", "save",
         ],
     ),
     (
         "vision",
-        &["geometry", "glyph", "wide", "error", "frame", "reading"],
+        &[
+            "geometry", "glyph", "digest", "wide", "error", "frame", "reading",
+        ],
     ),
     (
         "fit",
@@ -98,6 +101,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "timecode",
             "error",
             "note",
+            "digest",
             "path_text",
             "progress",
             "facts",
@@ -126,6 +130,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
         &[
             "error",
             "note",
+            "digest",
             "path_text",
             "progress",
             "outcome",

@@ -9,8 +9,8 @@ use proptest::prelude::*;
 use rollmark::error::{Error, ErrorKind};
 use rollmark::note::Note;
 use rollmark::outcome::{
-    ByHand, CLIP_FORMAT_VERSION, Chapter, ClipLabel, ClipOutcome, ClipPart, Clock, Estimate, Start,
-    Tool, Verdict, Window,
+    ByHand, CLIP_FORMAT_VERSION, Chapter, ClipLabel, ClipOutcome, ClipPart, Clock, Corrected,
+    DropFrameKnownBy, Estimate, GapKnownBy, RateKnownBy, Start, Tool, Verdict, Window,
 };
 use rollmark::sidecar::json;
 use serde_json::Value;
@@ -85,9 +85,9 @@ fn sure() -> ClipOutcome {
         clock: Some(Clock {
             form: "HH:MM:SS;FF".into(),
             rate: "30000/1001".into(),
-            rate_known_by: "measured".into(),
+            rate_known_by: RateKnownBy::Measured,
             drop_frame: Some(true),
-            drop_frame_known_by: "mark".into(),
+            drop_frame_known_by: DropFrameKnownBy::Mark,
             refresh_hz: Some(60.0),
             drift_ppm_bounds: None,
         }),
@@ -129,7 +129,7 @@ fn sure() -> ClipOutcome {
             number: 2,
             chapters: 3,
             gap_frames: Some(0),
-            gap_known_by: "measured".into(),
+            gap_known_by: GapKnownBy::Measured,
         }),
         by_hand: None,
         notes: vec![Note::new("no_audio", "the clip has no sound")],
@@ -147,7 +147,7 @@ fn unsure() -> ClipOutcome {
     outcome.windows[0].last_frame = None;
     let clock = outcome.clock.as_mut().unwrap();
     clock.drop_frame = None;
-    clock.drop_frame_known_by = "unknown".into();
+    clock.drop_frame_known_by = DropFrameKnownBy::Unknown;
     clock.refresh_hz = None;
     let start = outcome.start.as_mut().unwrap();
     start.in_clip_base = None;
@@ -161,7 +161,7 @@ fn by_hand() -> ClipOutcome {
     ClipOutcome {
         reasons: vec![Note::new("set_by_hand", "the start was set by hand")],
         by_hand: Some(ByHand {
-            what: "set".into(),
+            what: Corrected::Set,
             says_start: true,
             remark: "seen on the call sheet".into(),
             read_verdict: read.verdict,
@@ -454,9 +454,9 @@ fn any_clock() -> impl Strategy<Value = Clock> {
         .prop_map(|(rate, drop_frame, refresh_hz)| Clock {
             form: "HH:MM:SS:FF".into(),
             rate,
-            rate_known_by: "assumed".into(),
+            rate_known_by: RateKnownBy::Assumed,
             drop_frame,
-            drop_frame_known_by: "unknown".into(),
+            drop_frame_known_by: DropFrameKnownBy::Unknown,
             refresh_hz,
             drift_ppm_bounds: None,
         })

@@ -1,12 +1,12 @@
 //! What the benches that film and read clips share: the rates, and who is right.
 
 use rollmark::clip::{ReadOptions, read_clip};
-use rollmark::outcome::{ClipOutcome, Start, Verdict};
+use rollmark::outcome::{ClipOutcome, RateKnownBy, Start, Verdict};
 use rollmark::progress::Deaf;
 use rollmark::rehearse::Shoot;
 use rollmark::timecode::{ClockForm, Rate};
 use rollmark::vision::Eye;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Instant;
 
 pub const CAMERAS: [Rate; 7] = [
@@ -33,25 +33,6 @@ pub fn clocks() -> Vec<ClockForm> {
         ClockForm::Thousandths,
     ]);
     forms
-}
-
-/// The number among the arguments at `index`, or `default`. Cargo adds `--bench`.
-pub fn argument<T: std::str::FromStr>(index: usize, default: T) -> T {
-    match arguments().nth(index) {
-        None => default,
-        Some(text) => text
-            .parse()
-            .unwrap_or_else(|_| panic!("{text} is not a number")),
-    }
-}
-
-/// The folder among the arguments at `index`.
-pub fn folder(index: usize) -> Option<PathBuf> {
-    arguments().nth(index).map(PathBuf::from)
-}
-
-fn arguments() -> impl Iterator<Item = String> {
-    std::env::args().skip(1).filter(|a| a != "--bench")
 }
 
 /// A clip that was filmed and read.
@@ -145,7 +126,7 @@ fn count_by_label(form: ClockForm, start: &Start, outcome: &ClipOutcome) -> f64 
     let is_open = outcome
         .clock
         .as_ref()
-        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == "assumed");
+        .is_some_and(|c| c.drop_frame.is_none() || c.rate_known_by == RateKnownBy::Assumed);
     let count = |label: &str| form.parse(label).and_then(|l| form.count(&l));
     let label = start.label.replace(';', ":");
     let part = start.count.rem_euclid(1.0);

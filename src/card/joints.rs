@@ -6,7 +6,7 @@ use super::gaps::{Gap, Slate};
 use super::moment::Moment;
 use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
-use crate::outcome::{Chapter, ClipOutcome, Clock, Start, Verdict};
+use crate::outcome::{Chapter, ClipOutcome, Clock, GapKnownBy, Start, Verdict};
 use crate::timecode::{HalfOpen, Ratio};
 
 /// A clip's place in a recording, as its file name tells it.
@@ -195,20 +195,20 @@ pub(super) fn join(
             // What a stem has in common with a take of its own is no matter.
             .filter(|(_, joint)| pattern == Pattern::Numbered || !joint.is_broken(pattern));
         let (gap_frames, known_by) = match before.map(|(_, joint)| joint.gap) {
-            None => (None, "first"),
-            Some(Gap::Measured { frames, .. }) => (Some(frames), "measured"),
-            Some(Gap::Between { .. }) => (None, "unknown"),
+            None => (None, GapKnownBy::First),
+            Some(Gap::Measured { frames, .. }) => (Some(frames), GapKnownBy::Measured),
+            Some(Gap::Between { .. }) => (None, GapKnownBy::Unknown),
             Some(Gap::Unseen) if before.is_some_and(|(_, j)| j.is_broken(pattern)) => {
-                (None, "unknown")
+                (None, GapKnownBy::Unknown)
             }
-            Some(Gap::Unseen) => (None, "assumed"),
+            Some(Gap::Unseen) => (None, GapKnownBy::Assumed),
         };
         all[at].chapter = Some(Chapter {
             recording: recording.to_owned(),
             number: links[at].number,
             chapters: u32::try_from(chapters).unwrap_or(u32::MAX),
             gap_frames,
-            gap_known_by: known_by.to_owned(),
+            gap_known_by: known_by,
         });
         all[at].notes = notes(recording, first_number, &links[at], before);
         if links[at].outcome.start.is_none() && links[at].outcome.verdict != Verdict::Failed {
@@ -234,7 +234,7 @@ fn fill_proven_gaps(links: &[Link<'_>], all: &mut [Joined]) {
         }
         if let Some(chapter) = &mut all[at].chapter {
             chapter.gap_frames = Some(0);
-            "measured".clone_into(&mut chapter.gap_known_by);
+            chapter.gap_known_by = GapKnownBy::Measured;
         }
     }
 }

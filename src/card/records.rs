@@ -4,9 +4,10 @@
 
 use super::scan::STATE_FOLDER;
 use super::sift::Probe;
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{ClipOutcome, Evidence, Tool};
-use crate::path_text::{digest_of, text_of};
+use crate::path_text::text_of;
 use crate::save::{self, FileStamp};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use std::collections::{BTreeMap, BTreeSet};
@@ -251,7 +252,7 @@ fn head_of(file: &Path) -> Option<Head> {
 /// still be JSON, and another start.
 fn sealed(value: &impl Serialize) -> Vec<u8> {
     let json = serde_json::to_vec(value).expect("strings, numbers and lists always serialise");
-    let digest = digest_of(&json);
+    let digest = digest::sha256(&json);
     [digest.as_bytes(), b" ", &json, b"\n"].concat()
 }
 
@@ -259,13 +260,13 @@ fn sealed(value: &impl Serialize) -> Vec<u8> {
 fn unsealed<T: DeserializeOwned>(line: &[u8]) -> Option<T> {
     let (digest, rest) = line.split_at_checked(DIGEST_LETTERS)?;
     let json = rest.strip_prefix(b" ")?;
-    let is_whole = digest_of(json).as_bytes() == digest;
+    let is_whole = digest::sha256(json).as_bytes() == digest;
     is_whole.then(|| serde_json::from_slice(json).ok())?
 }
 
 /// What the files of one clip are called.
 fn file_name(whole_path: &Path) -> String {
-    let digest = digest_of(whole_path.as_os_str().as_encoded_bytes());
+    let digest = digest::sha256(whole_path.as_os_str().as_encoded_bytes());
     format!("{}.json", &digest[..32])
 }
 

@@ -10,7 +10,7 @@
 use super::own_clock::{HEADER_S, MOST_DRIFT_PPM};
 use crate::clip_base;
 use crate::note::Note;
-use crate::outcome::{ClipOutcome, Clock, Verdict};
+use crate::outcome::{ClipOutcome, Clock, DropFrameKnownBy, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
 
 /// Code of the note on a clip whose drop-frame another one settles.
@@ -63,7 +63,11 @@ pub(super) fn settle(takes: &[Take<'_>]) -> (Vec<Settled>, Option<Note>) {
         (_, _, with) => with.is_some(),
     };
     // Had its clock a semicolon, an open clip would most likely have shown one, too.
-    if skips && takes.iter().any(|take| known_by(take) == Some("mark")) {
+    if skips
+        && takes
+            .iter()
+            .any(|take| known_by(take) == Some(DropFrameKnownBy::Mark))
+    {
         return (Vec::new(), None);
     }
     let settled = open
@@ -160,7 +164,7 @@ fn settled(before: &ClipOutcome, form: ClockForm, counts: HalfOpen, witness: &st
         start.exact_count_bounds = Some([counts.low.to_string(), counts.high.to_string()]);
         clock.form = form.pattern().into();
         clock.drop_frame = Some(form.drop_frame());
-        clock.drop_frame_known_by = "another_clip".into();
+        clock.drop_frame_known_by = DropFrameKnownBy::AnotherClip;
     }
     outcome.notes.retain(|note| note.code != "drop_frame_open");
     outcome.notes.push(Note::new(
@@ -195,12 +199,13 @@ fn known(take: &Take<'_>) -> Option<bool> {
     clock(take)?.drop_frame
 }
 
-fn known_by<'a>(take: &Take<'a>) -> Option<&'a str> {
-    Some(&*clock(take)?.drop_frame_known_by)
+fn known_by(take: &Take<'_>) -> Option<DropFrameKnownBy> {
+    Some(clock(take)?.drop_frame_known_by)
 }
 
 /// A mark is no witness: a clip that leaves it open showed a colon, or one cannot tell.
 fn is_witness(take: &Take<'_>) -> bool {
+    use DropFrameKnownBy::{Given, Label, SkippedLabel};
     take.outcome.verdict == Verdict::Sure
-        && matches!(known_by(take), Some("skipped_label" | "label" | "given"))
+        && matches!(known_by(take), Some(SkippedLabel | Label | Given))
 }

@@ -1,6 +1,6 @@
 use super::*;
 use rollmark::error::{Error, ErrorKind};
-use rollmark::outcome::{Start, Tool, Window};
+use rollmark::outcome::{DropFrameKnownBy, RateKnownBy, Start, Tool, Window};
 
 fn failed(name: &str) -> Row<'static> {
     let tool = Tool {
@@ -46,9 +46,9 @@ fn sure(name: &str) -> Row<'static> {
     outcome.clock = Some(Clock {
         form: "HH:MM:SS;FF".into(),
         rate: "30000/1001".into(),
-        rate_known_by: "measured".into(),
+        rate_known_by: RateKnownBy::Measured,
         drop_frame: Some(true),
-        drop_frame_known_by: "mark".into(),
+        drop_frame_known_by: DropFrameKnownBy::Mark,
         refresh_hz: None,
         drift_ppm_bounds: None,
     });

@@ -4,7 +4,7 @@ use super::track::Track;
 use super::{END_S, Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
 use crate::fit::{self, ClockFit};
-use crate::frame::{Pace, Stamp};
+use crate::frame::{Stamp, Stride};
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
@@ -67,6 +67,9 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let (mut found, mut next_slate) = self.follow_one(first, displays, stamp)?;
         for _ in 1..MOST_SLATES {
+            if found == Found::Stopped {
+                break;
+            }
             let Some(slate) = next_slate else { break };
             if !self.go_back(slate.stamp.seconds())? {
                 break;
@@ -108,6 +111,7 @@ impl Watch<'_> {
         let is_from_the_head = stamp.seconds() <= ratio(AT_THE_HEAD_S);
         let mut beside_at = began + ratio(FIRST_BESIDE_S);
         let mut done: Vec<Track> = Vec::new();
+        let mut was_stopped = false;
         let mut now = Some((stamp, None));
         while let Some((stamp, pyramid)) = now.take() {
             let pyramid = pyramid.as_ref().unwrap_or(first);
@@ -198,6 +202,7 @@ impl Watch<'_> {
                 at_s: stamp.seconds_f64(),
             }) == Wish::Stop
             {
+                was_stopped = true;
                 break;
             }
             if let Some(stamp) = self.advance()? {
@@ -228,6 +233,7 @@ impl Watch<'_> {
             next_slate = Some(slate);
         }
         let found = match is_settled {
+            _ if was_stopped => Found::Stopped,
             true => Found::Settled,
             false => Found::GoOn,
         };
@@ -357,7 +363,7 @@ impl Watch<'_> {
         answer: &ClockFit,
         is_from_the_head: bool,
     ) -> Result<Ahead> {
-        self.footage.set_pace(Pace::Ahead {
+        self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(GLANCE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
@@ -393,7 +399,7 @@ impl Watch<'_> {
             }
             agreed = agree;
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         Ok(match seen {
             Some(Ahead::OtherDigits(_)) if !self.go_back(at)? => Ahead::NothingElse { is_in_view },
             Some(seen) => seen,
@@ -432,7 +438,7 @@ impl Watch<'_> {
     /// there from the first: the slate, where these are laid over the picture. What was `done` with
     /// is none.
     fn look_for_another(&mut self, done: &[Track], tracks: &[Track]) -> Result<Option<Slate>> {
-        self.footage.set_pace(Pace::Ahead {
+        self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(BESIDE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
@@ -452,7 +458,7 @@ impl Watch<'_> {
             let known: Vec<&Track> = ahead.iter().chain(done).collect();
             another = self.slate_beside(&known, &picture, stamp)?;
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         Ok(another)
     }
 }

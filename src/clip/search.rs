@@ -3,7 +3,7 @@
 
 use super::{END_S, Found, Watch, ratio};
 use crate::error::Result;
-use crate::frame::{Aim, Light, Pace, Stamp};
+use crate::frame::{Aim, Light, Stamp, Stride};
 use crate::note::Note;
 use crate::progress::{Event, Wish};
 use crate::timecode::Ratio;
@@ -39,10 +39,10 @@ const AFTERGLOW_FRAMES: usize = 6;
 /// How a stretch of the clip is searched.
 #[derive(Clone, Copy)]
 pub(super) struct Search {
-    pace: Pace,
-    /// At that pace ...
+    stride: Stride,
+    /// How closely the frames of that stride are looked at.
     sharpness: Sharpness,
-    /// ... and where every frame is decoded, around a find.
+    /// How closely every frame around a find is.
     closer: Sharpness,
     /// True if digits that stand out by their colour alone are looked for, too: lit segments
     /// between grey unlit ones in daylight.
@@ -54,7 +54,7 @@ impl Search {
     pub(super) fn of_ends(sharpness: Sharpness) -> Self {
         let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
         Self {
-            pace: Pace::KeyFrames {
+            stride: Stride::KeyFrames {
                 closest_s: match sharpness {
                     // Digits smaller than any held up on purpose, at four times the cost.
                     Sharpness::Fine => ratio(CLOSEST_S),
@@ -70,20 +70,20 @@ impl Search {
     }
 
     /// How frames are looked at from `at` on, in clip seconds.
-    fn pace_from(self, at: Ratio) -> Pace {
-        match self.pace {
-            Pace::KeyFrames {
+    fn stride_from(self, at: Ratio) -> Stride {
+        match self.stride {
+            Stride::KeyFrames {
                 closest_s,
                 widest_s: Some(_),
                 is_rough,
             } if self.sharpness == Sharpness::Coarse && at < Ratio::from_integer(EARLY_S) => {
-                Pace::KeyFrames {
+                Stride::KeyFrames {
                     closest_s,
                     widest_s: Some(ratio(EARLY_WIDEST_S)),
                     is_rough,
                 }
             }
-            pace => pace,
+            stride => stride,
         }
     }
 
@@ -92,7 +92,7 @@ impl Search {
     /// edges of blocks do not matter; what is found is decoded again.
     pub(super) fn of_middle() -> Self {
         Self {
-            pace: Pace::KeyFrames {
+            stride: Stride::KeyFrames {
                 closest_s: ratio(CLOSEST_S),
                 widest_s: None,
                 is_rough: true,
@@ -119,10 +119,10 @@ impl Watch<'_> {
     ) -> Result<Found> {
         // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
         let starts_dense = aim == Aim::Head;
-        self.footage.set_pace(match aim {
-            Aim::Head => Pace::EveryFrame,
-            Aim::At(at) => search.pace_from(at),
-            Aim::Tail { .. } => search.pace,
+        self.footage.set_stride(match aim {
+            Aim::Head => Stride::EveryFrame,
+            Aim::At(at) => search.stride_from(at),
+            Aim::Tail { .. } => search.stride,
         });
         self.footage.seek(aim)?;
         let mut last: Option<Ratio> = None;
@@ -134,21 +134,22 @@ impl Watch<'_> {
             }
             widest = last.map_or(widest, |l| widest.max(at - l));
             let before = last.replace(at);
-            let found = if starts_dense && before.is_none() {
+            let mut found = if starts_dense && before.is_none() {
                 self.look(stamp, search.closer)?
             } else {
                 self.look_around(before, stamp, search)?
             };
-            if found == Found::Settled
-                || (search.in_colours && self.look_in_colours(stamp, search)? == Found::Settled)
-            {
-                return Ok(Found::Settled);
+            if found == Found::GoOn && search.in_colours {
+                found = self.look_in_colours(stamp, search)?;
+            }
+            if found != Found::GoOn {
+                return Ok(found);
             }
             // What was read closely is not read again.
             last = Some(self.reached);
-            self.footage.set_pace(search.pace_from(self.reached));
+            self.footage.set_stride(search.stride_from(self.reached));
         }
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         if search.is_broad() && widest > Ratio::from_integer(2) {
             self.notes.push(Note::new(
                 "key_frames_only",
@@ -171,7 +172,7 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let at = stamp.seconds();
         if self.tell(Event::Searching { at_s: at.to_f64() }) == Wish::Stop {
-            return Ok(Found::Settled);
+            return Ok(Found::Stopped);
         }
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, search.sharpness)?;
@@ -235,7 +236,7 @@ impl Watch<'_> {
     /// Goes to a frame that was given before, every frame from there on. False if it does not come
     /// again, as in a damaged clip: what comes in its place is another frame.
     pub(super) fn go_back(&mut self, at: Ratio) -> Result<bool> {
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         self.footage.seek(Aim::At(at))?;
         Ok(self.advance()?.is_some_and(|stamp| stamp.seconds() == at))
     }
@@ -250,12 +251,12 @@ impl Watch<'_> {
         displays: &[Display],
         search: Search,
     ) -> Result<Found> {
-        self.footage.set_pace(Pace::EveryFrame);
+        self.footage.set_stride(Stride::EveryFrame);
         // A frame that was looked at as closely as it would be now shows nothing new.
         let is_close = search.sharpness == search.closer;
         let seen = is_close.then_some((pyramid, displays));
         let found = self.look_before_and_behind(before, stamp.seconds(), seen, search.closer)?;
-        if found != Found::Settled {
+        if found == Found::GoOn {
             for display in displays {
                 if let Some(shown) = self.shown_by(display, pyramid, stamp)? {
                     self.in_vain.add_glimpse(shown);
@@ -299,8 +300,8 @@ impl Watch<'_> {
                 }
                 None => self.look(stamp, sharpness)?,
             };
-            if found == Found::Settled {
-                return Ok(Found::Settled);
+            if found != Found::GoOn {
+                return Ok(found);
             }
             if self.reached > now {
                 seen = None;
@@ -316,7 +317,7 @@ impl Watch<'_> {
             at_s: stamp.seconds_f64(),
         }) == Wish::Stop
         {
-            return Ok(Found::Settled);
+            return Ok(Found::Stopped);
         }
         let pyramid = self.picture()?;
         let found = self.fresh_displays(&pyramid, stamp, sharpness)?;

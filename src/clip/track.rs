@@ -396,8 +396,8 @@ fn seconds_in(span_s: Ratio, misread: i128) -> Ratio {
     span_s * Ratio::new(3, 2) + Ratio::from_integer(misread)
 }
 
-/// Mean probability of the likeliest digit over the places that say something, 0..=1; 0 if
-/// fewer than a quarter do. Dark places say nothing, for or against.
+/// How plain the digits are, 0..=1: mean probability of the likeliest one over the places that say
+/// something; 0 if fewer than a quarter do. Dark places say nothing, for or against.
 fn legibility(reading: &Reading) -> f32 {
     let told: Vec<f32> = reading
         .places

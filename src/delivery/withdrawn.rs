@@ -5,11 +5,12 @@
 
 use super::{Delivery, Product};
 use crate::clip_base;
+use crate::digest::hex;
 use crate::error::Error;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
 use crate::path_text::{path_of, text_of, with_suffix};
 use crate::preview;
-use crate::save::{Ledger, Told, hex};
+use crate::save::{Ledger, Told};
 use crate::sidecar::{edl, xmp};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;

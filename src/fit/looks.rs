@@ -3,7 +3,7 @@
 use super::pace::Dial;
 use crate::facts::ClipFacts;
 use crate::reading::{Reading, Sighting};
-use crate::timecode::{ClockForm, Rate, Ratio};
+use crate::timecode::{ClockForm, Rate, Ratio, gcd};
 
 /// Share of frames that may show anything at all: torn, hidden, another screen.
 /// Bounds what one frame can say against a start at about ln(1 / 0.05) below
@@ -99,13 +99,9 @@ fn common_tick(a: Ratio, b: Ratio) -> Ratio {
     if a == b {
         return a;
     }
-    let gcd = |mut x: i128, mut y: i128| {
-        while y != 0 {
-            (x, y) = (y, x % y);
-        }
-        x
-    };
-    Ratio::new(gcd(a.num() * b.den(), b.num() * a.den()), a.den() * b.den())
+    let (a_num, b_num) = (a.num() * b.den(), b.num() * a.den());
+    let shared = gcd(a_num.unsigned_abs(), b_num.unsigned_abs());
+    Ratio::new(shared as i128, a.den() * b.den())
 }
 
 /// The readings of one sighting in the order of time, with the logarithms of

@@ -67,7 +67,7 @@ pub use sight::DAY_S;
 use self::doubt::Doubt;
 use crate::facts::ClipFacts;
 use crate::note::Note;
-use crate::outcome::{Clock, Start, Verdict};
+use crate::outcome::{Clock, DropFrameKnownBy, RateKnownBy, Start, Verdict};
 use crate::reading::Sighting;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 use std::borrow::Borrow;
@@ -84,55 +84,6 @@ pub struct Known {
     /// Real seconds per clip second, above zero: 1/4 for 100 fps footage
     /// conformed to 25.
     pub speed: Option<Ratio>,
-}
-
-/// How the clock's rate is known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RateKnownBy {
-    /// No other rate of the trade explains the readings.
-    Measured,
-    /// Others do; a note says why this one was taken.
-    Assumed,
-    /// The user said so.
-    Given,
-}
-
-impl RateKnownBy {
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Measured => "measured",
-            Self::Assumed => "assumed",
-            Self::Given => "given",
-        }
-    }
-}
-
-/// How it is known whether the clock skips labels.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum DropFrameKnownBy {
-    /// The semicolon before the frames.
-    Mark,
-    /// The clock was seen to skip labels at a minute.
-    SkippedLabel,
-    /// The clock showed labels that drop-frame skips.
-    Label,
-    /// The clock's form or rate has no drop-frame.
-    Rate,
-    Given,
-    Unknown,
-}
-
-impl DropFrameKnownBy {
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::Mark => "mark",
-            Self::SkippedLabel => "skipped_label",
-            Self::Label => "label",
-            Self::Rate => "rate",
-            Self::Given => "given",
-            Self::Unknown => "unknown",
-        }
-    }
 }
 
 /// The clock's count at the middle of frame 0's exposure.
@@ -245,9 +196,9 @@ impl ClockFit {
         self.clock.as_ref().map(|clock| Clock {
             form: clock.form.pattern().into(),
             rate: clock.form.rate().to_string(),
-            rate_known_by: clock.rate_known_by.code().into(),
+            rate_known_by: clock.rate_known_by,
             drop_frame: clock.drop_frame,
-            drop_frame_known_by: clock.drop_frame_known_by.code().into(),
+            drop_frame_known_by: clock.drop_frame_known_by,
             refresh_hz: clock.refresh_hz.map(f64::from),
             drift_ppm_bounds: clock.drift_ppm.map(|d| [d.low.to_f64(), d.high.to_f64()]),
         })

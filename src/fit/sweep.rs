@@ -9,7 +9,7 @@
 use super::looks::{Looks, Times};
 use super::pace::Pace;
 use super::refresh::Refresh;
-use crate::timecode::ClockForm;
+use crate::timecode::{ClockForm, gcd};
 use std::ops::RangeInclusive;
 
 /// How far a phase may fall behind the best one, in nats, and still count as
@@ -49,7 +49,8 @@ impl Grid {
         let clock = pace.form.rate().ratio();
         // A late display lags by clock / hz counts; this makes all of them whole.
         let late_den = clock.den().checked_mul(Refresh::LCM_HZ.into())?;
-        let units = (per_tick.den() / gcd(per_tick.den(), late_den)).checked_mul(late_den)?;
+        let shared = gcd(per_tick.den().unsigned_abs(), late_den.unsigned_abs());
+        let units = (per_tick.den() / i128::try_from(shared).ok()?).checked_mul(late_den)?;
         let step = i64::try_from(units / per_tick.den() * per_tick.num()).ok()?;
         let late_unit = units / late_den * clock.num();
         let rounding = step.checked_mul(times.rounding_ticks)?;
@@ -115,13 +116,6 @@ impl Grid {
     fn slack_counts(&self, refresh: Option<Refresh>) -> i64 {
         (self.slack(refresh) + self.units - 1).div_euclid(self.units)
     }
-}
-
-fn gcd(mut a: i128, mut b: i128) -> i128 {
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
 }
 
 /// What the looks say for each count near a candidate: the cache of a sweep.

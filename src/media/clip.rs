@@ -8,7 +8,7 @@ use super::spacing::{self, Spacing};
 use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
-use crate::frame::{Aim, Footage, Frame, Landing, Light, Pace, Stamp};
+use crate::frame::{Aim, Footage, Frame, Landing, Light, Stamp, Stride};
 use crate::note::{Note, TRUNCATED};
 use crate::timecode::Ratio;
 use ffmpeg_next::frame;
@@ -53,8 +53,8 @@ struct Shot {
 
 /// An opened clip. See [`Footage`].
 ///
-/// At the pace of key frames, frames come in presentation order; their index is not
-/// known, except for frame 0. A change of pace keeps the place: a frame that a seek has
+/// At the stride of key frames, frames come in presentation order; their index is not
+/// known, except for frame 0. A change of stride keeps the place: a frame that a seek has
 /// announced is still given next, and what follows it is exact either way.
 pub struct Clip {
     source: Source,
@@ -69,8 +69,8 @@ pub struct Clip {
     is_fresh: bool,
     /// Index of the next frame, if known.
     count: Option<u64>,
-    pace: Pace,
-    /// The pace changed: go on after these ticks.
+    stride: Stride,
+    /// The stride changed: go on after these ticks.
     resume_after: Option<i64>,
     /// Not every frame: ticks of the frame given last since a jump.
     given: Option<i64>,
@@ -150,7 +150,7 @@ impl Clip {
             current: None,
             is_fresh: false,
             count: Some(0),
-            pace: Pace::default(),
+            stride: Stride::default(),
             resume_after: None,
             given: None,
             floor: None,
@@ -186,18 +186,18 @@ impl Clip {
         self.stamper.zero()
     }
 
-    /// The next frame that the pace lets through, `closest` ticks behind the one before.
+    /// The next frame that the stride lets through, `closest` ticks behind the one before.
     fn pull(&mut self, closest: i64) -> Option<Shot> {
         loop {
             let after = self
                 .floor
                 .map(|floor| self.stamper.zero().saturating_add(floor));
-            let picture = match self.pace {
-                Pace::KeyFrames { widest_s, .. } if !self.must_count => {
+            let picture = match self.stride {
+                Stride::KeyFrames { widest_s, .. } if !self.must_count => {
                     let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
                     self.source.next_key(after, closest, widest)
                 }
-                Pace::Ahead { widest_s, .. } if !self.must_count => {
+                Stride::Ahead { widest_s, .. } if !self.must_count => {
                     let widest = self.ticks_of(widest_s);
                     self.source.next_ahead(after, closest, widest)
                 }
@@ -211,8 +211,8 @@ impl Clip {
             let Some(shot) = self.shot(picture) else {
                 continue;
             };
-            let is_wanted = match self.pace {
-                Pace::KeyFrames { widest_s: None, .. } => is_key,
+            let is_wanted = match self.stride {
+                Stride::KeyFrames { widest_s: None, .. } => is_key,
                 _ => true,
             };
             if is_wanted && self.floor.is_none_or(|floor| shot.ticks > floor) {
@@ -270,7 +270,7 @@ impl Clip {
 
     /// True if frames between those read are left out.
     fn skips(&self) -> bool {
-        self.pace != Pace::EveryFrame && !self.must_count
+        self.stride != Stride::EveryFrame && !self.must_count
     }
 
     fn ticks_of(&self, seconds: Ratio) -> i64 {
@@ -279,9 +279,9 @@ impl Clip {
 
     /// Ticks by which frames lie apart at least.
     fn closest(&self) -> i64 {
-        match self.pace {
-            Pace::EveryFrame => 0,
-            Pace::KeyFrames { closest_s, .. } | Pace::Ahead { closest_s, .. } => {
+        match self.stride {
+            Stride::EveryFrame => 0,
+            Stride::KeyFrames { closest_s, .. } | Stride::Ahead { closest_s, .. } => {
                 self.ticks_of(closest_s)
             }
         }
@@ -366,7 +366,7 @@ impl Clip {
             .chain(std::iter::once(aim))
     }
 
-    /// Goes on behind a frame already given out, after the pace changed.
+    /// Goes on behind a frame already given out, after the stride changed.
     fn resume(&mut self, after: i64) -> Result<()> {
         self.floor = Some(after);
         for back in self.steps_back(after) {
@@ -562,19 +562,19 @@ impl Footage for Clip {
         })
     }
 
-    fn set_pace(&mut self, pace: Pace) {
-        if self.pace == pace {
+    fn set_stride(&mut self, stride: Stride) {
+        if self.stride == stride {
             return;
         }
-        let was = std::mem::replace(&mut self.pace, pace);
+        let was = std::mem::replace(&mut self.stride, stride);
         let current = self.current.as_ref().map(|shot| shot.ticks);
-        self.given = current.filter(|_| matches!(pace, Pace::Ahead { .. }));
-        let decodes_on = was == Pace::EveryFrame && self.resume_after.is_none();
+        self.given = current.filter(|_| matches!(stride, Stride::Ahead { .. }));
+        let decodes_on = was == Stride::EveryFrame && self.resume_after.is_none();
         if let Some(given) = self.given.filter(|_| decodes_on) {
             self.source
                 .go_on_from(self.stamper.zero().saturating_add(given));
         } else if !self.must_count {
-            let is_rough = matches!(pace, Pace::KeyFrames { is_rough: true, .. });
+            let is_rough = matches!(stride, Stride::KeyFrames { is_rough: true, .. });
             self.source.set_rough(is_rough);
             self.pending.truncate(1);
             let place = self.pending.front().or(self.current.as_ref());
@@ -602,7 +602,7 @@ impl Footage for Clip {
             };
             if !is_near(&shot) {
                 let stamp = self.stamp(&shot);
-                self.given = (self.pace != Pace::EveryFrame).then_some(shot.ticks);
+                self.given = (self.stride != Stride::EveryFrame).then_some(shot.ticks);
                 self.current = Some(shot);
                 return Ok(Some(stamp));
             }

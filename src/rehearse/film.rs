@@ -11,7 +11,7 @@ use super::stage::{Shown, Stage, Window};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::{Point, Quad};
-use crate::timecode::Ratio;
+use crate::timecode::{Ratio, gcd};
 use image::RgbImage;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -470,13 +470,7 @@ impl Film {
 
 /// A step near the golden section of `count` that visits all of `0..count`.
 fn stride(count: usize) -> usize {
-    let shares_no_factor = |step: &usize| {
-        let (mut a, mut b) = (count, *step);
-        while b > 0 {
-            (a, b) = (b, a % b);
-        }
-        a == 1
-    };
+    let shares_no_factor = |step: &usize| gcd(count as u128, *step as u128) == 1;
     (1..=count * 5 / 8)
         .rev()
         .find(shares_no_factor)

@@ -3,7 +3,7 @@
 use super::place::Places;
 use super::words;
 use crate::outcome::{
-    ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, Start, Verdict, Window,
+    ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, GapKnownBy, Start, Verdict, Window,
 };
 use maud::{Markup, html};
 
@@ -66,7 +66,7 @@ fn of_clock(clock: &Clock) -> String {
         format!(
             "{} counts a second, {}",
             words::rate(&clock.rate),
-            words::visible(&clock.rate_known_by)
+            clock.rate_known_by.word()
         ),
     ];
     match clock.drop_frame {
@@ -77,7 +77,7 @@ fn of_clock(clock: &Clock) -> String {
             } else {
                 "no drop-frame"
             },
-            words::visible(&clock.drop_frame_known_by.replace('_', " "))
+            clock.drop_frame_known_by.word().replace('_', " ")
         )),
         None if clock.form.contains('F') => words.push("drop-frame or not: open".to_owned()),
         None => {}
@@ -117,17 +117,17 @@ fn of_estimate(
 }
 
 fn of_chapter(chapter: &Chapter) -> String {
-    let seam = match (chapter.gap_frames, chapter.gap_known_by.as_str()) {
-        (_, "first") => "the first".to_owned(),
-        (Some(0), known) => format!("no frame missing before it ({})", words::visible(known)),
+    let seam = match (chapter.gap_frames, chapter.gap_known_by) {
+        (_, GapKnownBy::First) => "the first".to_owned(),
+        (Some(0), known) => format!("no frame missing before it ({})", known.word()),
         (Some(frames), known) => format!(
             "{} {} before it ({})",
             words::counted(frames.unsigned_abs() as usize, "frame"),
             if frames > 0 { "missing" } else { "doubled" },
-            words::visible(known)
+            known.word()
         ),
-        (None, "assumed") => "taken to follow without a gap".to_owned(),
-        (None, known) => format!("gap before it: {}", words::visible(known)),
+        (None, GapKnownBy::Assumed) => "taken to follow without a gap".to_owned(),
+        (None, known) => format!("gap before it: {}", known.word()),
     };
     format!(
         "{} of {} in recording {}; {seam}",
@@ -144,7 +144,7 @@ fn of_hand(by_hand: &ByHand) -> String {
     };
     format!(
         "{}; read before: {before}, verdict {}",
-        words::visible(&by_hand.what),
+        by_hand.what.word(),
         verdict_word(by_hand.read_verdict)
     )
 }

@@ -1,7 +1,7 @@
 //! What is ready, what needs an eye, what can't be helped; and in which order it is told.
 
 use super::place::Places;
-use crate::outcome::{CardOutcome, ClipOutcome, Verdict};
+use crate::outcome::{CardOutcome, ClipOutcome, Corrected, Verdict};
 
 /// The three piles on an editor's desk, the most urgent first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -58,21 +58,18 @@ impl Pile {
 
 /// What is said of one clip in two or three words.
 pub fn mark(outcome: &ClipOutcome) -> &'static str {
-    let said = outcome
-        .by_hand
-        .as_ref()
-        .map(|by_hand| by_hand.what.as_str());
+    let said = outcome.by_hand.as_ref().map(|by_hand| by_hand.what);
     let is_inherited = outcome
         .start
         .as_ref()
         .is_some_and(|start| start.inherited_from.is_some());
     match (Pile::of(outcome), outcome.verdict) {
-        (Pile::Ready, _) if said == Some("set") => "Ready, set by hand",
+        (Pile::Ready, _) if said == Some(Corrected::Set) => "Ready, set by hand",
         (Pile::Ready, _) if is_inherited => "Ready, by another chapter",
         (Pile::Ready, _) => "Ready",
         (Pile::Eye, _) if is_inherited => "Needs an eye, by another chapter",
         (Pile::Eye, _) => "Needs an eye",
-        (Pile::NoStart, _) if said == Some("rejected") => "Rejected by hand",
+        (Pile::NoStart, _) if said == Some(Corrected::Rejected) => "Rejected by hand",
         (Pile::NoStart, _) if outcome.was_left_out() => "Not read yet",
         (Pile::NoStart, Verdict::Failed) => "Could not be read",
         (Pile::NoStart, _) if outcome.estimate.is_some() => "No running clock, estimate only",

@@ -130,6 +130,7 @@ fn longest_pause_end<'a>(places: impl Iterator<Item = &'a Place>) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::outcome::{DropFrameKnownBy, RateKnownBy};
 
     fn at(start_s: f64, length_s: f64) -> Place {
         Place {
@@ -143,9 +144,9 @@ mod tests {
         Clock {
             form: form.into(),
             rate: rate.into(),
-            rate_known_by: "measured".into(),
+            rate_known_by: RateKnownBy::Measured,
             drop_frame,
-            drop_frame_known_by: "label".into(),
+            drop_frame_known_by: DropFrameKnownBy::Label,
             refresh_hz: None,
             drift_ppm_bounds: None,
         }

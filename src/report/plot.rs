@@ -328,7 +328,7 @@ fn px(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::outcome::{ByHand, Verdict};
+    use crate::outcome::{ByHand, Corrected, Verdict};
     use crate::report::tests::clip;
 
     /// A clip whose 25-count clock shows 23:59:59:12.5 at frame 0, read over midnight, each
@@ -445,7 +445,7 @@ mod tests {
         let read_start = outcome.start.clone();
         outcome.start.as_mut().unwrap().count = 0.0;
         outcome.by_hand = Some(ByHand {
-            what: "set".into(),
+            what: Corrected::Set,
             says_start: true,
             remark: String::new(),
             read_verdict: Verdict::Unsure,

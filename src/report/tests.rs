@@ -5,7 +5,7 @@ use super::*;
 use crate::note::Note;
 use crate::outcome::{
     CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, ClipOutcome, ClipPart, Clock, Crop,
-    NOT_READ, Point, Start, Tool, Verdict,
+    DropFrameKnownBy, NOT_READ, Point, RateKnownBy, Start, Tool, Verdict,
 };
 
 fn page_of(card: &CardOutcome, evidence: &[Evidence]) -> String {
@@ -67,9 +67,9 @@ pub fn clip(name: &str, verdict: Verdict, seconds: Option<f64>) -> CardClip {
             clock: start.is_some().then(|| Clock {
                 form: "HH:MM:SS:FF".into(),
                 rate: "25/1".into(),
-                rate_known_by: "measured".into(),
+                rate_known_by: RateKnownBy::Measured,
                 drop_frame: Some(false),
-                drop_frame_known_by: "rate".into(),
+                drop_frame_known_by: DropFrameKnownBy::Rate,
                 refresh_hz: None,
                 drift_ppm_bounds: None,
             }),

@@ -6,6 +6,7 @@ use super::{
     FileStamp, cannot_write, folder_of, long_file, of_another_clip, refused, sync_folder,
     unwritable, write,
 };
+use crate::digest::{self, hex};
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
 use crate::path_text::{from_bytes, path_of, text_of};
@@ -129,14 +130,14 @@ impl Ledger {
         let key = text_of(below_out);
         let line = Line {
             file: key.clone(),
-            sha256: Some(hex(&Sha256::digest(bytes))),
+            sha256: Some(digest::sha256(bytes)),
             ..Line::default()
         };
         // The list comes first: a run killed between the two leaves a line too many, which
         // does no harm, and never a file of ours that counts as somebody else's.
         self.note(line)?;
         let lines = &self.lines[&key];
-        write(&file, bytes, |old| check(lines, &hex(&Sha256::digest(old))))
+        write(&file, bytes, |old| check(lines, &digest::sha256(old)))
     }
 
     /// As [`Ledger::write`], for a file that `fill` writes piece by piece.
@@ -463,11 +464,6 @@ impl<W: Write> Write for Hashed<W> {
     }
 }
 
-/// Two small hexadecimal digits for each byte.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -518,7 +514,7 @@ mod tests {
         // The list names the next content already; the file is still the old one.
         let line = Line {
             file: text_of(name),
-            sha256: Some(hex(&Sha256::digest(b"two"))),
+            sha256: Some(digest::sha256(b"two")),
             ..Line::default()
         };
         ledger(out.path()).note(line).unwrap();
@@ -577,8 +573,7 @@ mod tests {
                         &fs::metadata(out.path()).unwrap())},
                 });
                 let told = serde_json::json!({"file": &file, "told": told(&file)});
-                let line =
-                    serde_json::json!({"file": &file, "sha256": hex(&Sha256::digest(b"old"))});
+                let line = serde_json::json!({"file": &file, "sha256": digest::sha256(b"old")});
                 format!("{line}\n{told}\n{source}\n")
             })
             .collect();

@@ -5,7 +5,9 @@
 use crate::clip_base;
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
-use crate::outcome::{ByHand, ClipOutcome, Clock, Start, Verdict};
+use crate::outcome::{
+    ByHand, ClipOutcome, Clock, Corrected, DropFrameKnownBy, RateKnownBy, Start, Verdict,
+};
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 use serde::Deserialize;
 use std::ops::Range;
@@ -173,7 +175,7 @@ pub fn apply(corrections: &Corrections, name: &str, outcome: ClipOutcome) -> Cli
         return outcome;
     };
     let by_hand = ByHand {
-        what: "set".into(),
+        what: Corrected::Set,
         says_start: matches!(entry.what, What::Start { .. }),
         remark: entry.remark.clone(),
         read_verdict: outcome.verdict,
@@ -234,8 +236,8 @@ pub fn withdraw(mut outcome: ClipOutcome) -> ClipOutcome {
 struct Said {
     form: ClockForm,
     drop_frame: Option<bool>,
-    drop_frame_known_by: String,
-    rate_known_by: String,
+    drop_frame_known_by: DropFrameKnownBy,
+    rate_known_by: RateKnownBy,
     counts: HalfOpen,
     doubts: Vec<Note>,
     sentence: String,
@@ -243,7 +245,7 @@ struct Said {
 
 fn reject(outcome: &mut ClipOutcome, by_hand: ByHand, remark: &str) {
     outcome.by_hand = Some(ByHand {
-        what: "rejected".into(),
+        what: Corrected::Rejected,
         ..by_hand
     });
     outcome.verdict = Verdict::None;
@@ -260,7 +262,7 @@ fn reject(outcome: &mut ClipOutcome, by_hand: ByHand, remark: &str) {
 /// Leaves what was read, but nobody may use it unseen.
 fn unusable(outcome: &mut ClipOutcome, by_hand: ByHand, line: usize, why: &str) {
     outcome.by_hand = Some(ByHand {
-        what: "unusable".into(),
+        what: Corrected::Unusable,
         ..by_hand
     });
     if outcome.verdict == Verdict::Sure {
@@ -340,7 +342,7 @@ fn start_said(
     says: Says,
 ) -> Result<Said, String> {
     let (form, drop_frame, drop_frame_known_by, rate_known_by) = match shape {
-        Shape::Fraction(form) => (form, None, "rate".to_owned(), "given".to_owned()),
+        Shape::Fraction(form) => (form, None, DropFrameKnownBy::Rate, RateKnownBy::Given),
         Shape::Frames { has_semicolon } => frame_clock(outcome, has_semicolon, says)?,
     };
     let label = form.parse(label).map_err(|error| error.to_string())?;
@@ -391,7 +393,7 @@ fn real_rate(outcome: &ClipOutcome, form: ClockForm) -> Ratio {
     form.rate().ratio() * clip_base::exact_speed(outcome.clip.speed)
 }
 
-type FrameClock = (ClockForm, Option<bool>, String, String);
+type FrameClock = (ClockForm, Option<bool>, DropFrameKnownBy, RateKnownBy);
 
 /// The clock that a label with frames belongs to: what is said, else what was read, else
 /// what the clip itself counts.
@@ -405,23 +407,23 @@ fn frame_clock(
     let read_frames = read_form.filter(|form| matches!(form, ClockForm::Frames { .. }));
     let clip_rate = outcome.clip.rate.as_deref().and_then(clip_base::exact_rate);
     let (rate, rate_known_by) = match (says.rate, read_frames, read, clip_rate) {
-        (Some(rate), ..) => (rate, "given".to_owned()),
-        (None, Some(form), Some(clock), _) => (form.rate(), clock.rate_known_by.clone()),
-        (None, _, _, Some(rate)) => (rate, "assumed".to_owned()),
+        (Some(rate), ..) => (rate, RateKnownBy::Given),
+        (None, Some(form), Some(clock), _) => (form.rate(), clock.rate_known_by),
+        (None, _, _, Some(rate)) => (rate, RateKnownBy::Assumed),
         (None, _, _, None) => return Err("nothing tells the clock's rate; add `rate`".into()),
     };
     let (drop_frame, known_by) = if let Some(said) = says.drop_frame {
-        (Some(said), "given".to_owned())
+        (Some(said), DropFrameKnownBy::Given)
     } else if has_semicolon {
-        (Some(true), "given".to_owned())
+        (Some(true), DropFrameKnownBy::Given)
     } else if !rate.has_drop_frame() {
-        (Some(false), "rate".to_owned())
+        (Some(false), DropFrameKnownBy::Rate)
     } else {
         match (read_frames, read) {
             (Some(form), Some(clock)) if form.rate() == rate => {
-                (clock.drop_frame, clock.drop_frame_known_by.clone())
+                (clock.drop_frame, clock.drop_frame_known_by)
             }
-            _ => (None, "unknown".to_owned()),
+            _ => (None, DropFrameKnownBy::Unknown),
         }
     };
     let form = ClockForm::frames(rate, drop_frame == Some(true)).map_err(|e| e.to_string())?;

@@ -93,7 +93,7 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
                 .and_then(|s| s.inherited_from.as_deref())
                 .unwrap_or(""),
         ),
-        text(outcome.by_hand.as_ref().map_or("", |hand| &hand.what)),
+        text(outcome.by_hand.as_ref().map_or("", |hand| hand.what.word())),
         text(&reasons.join("; ")),
     ]
 }

@@ -242,7 +242,7 @@ fn outcome_facts(outcome: &ClipOutcome) -> Map<String, Value> {
     put("speed", json!(outcome.clip.speed));
     put("chapter", json!(outcome.chapter));
     let by_hand = outcome.by_hand.as_ref();
-    put("by_hand", json!(by_hand.map(|hand| &hand.what)));
+    put("by_hand", json!(by_hand.map(|hand| hand.what)));
     facts
 }
 

@@ -96,13 +96,13 @@ fn clip_form(clock: ClockForm, rate: Rate) -> Option<ClockForm> {
     if rate.ratio().den() != 1 && !rate.is_ntsc() {
         return None;
     }
-    let drop_frame = rate.has_drop_frame() && pace(clock) != Pace::Slow;
+    let drop_frame = rate.has_drop_frame() && label_seconds(clock) != LabelSeconds::Slow;
     ClockForm::frames(rate, drop_frame).ok()
 }
 
 /// How the seconds of a clock's labels stand to real ones.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Pace {
+enum LabelSeconds {
     /// Real seconds.
     Real,
     /// Real seconds, kept by skipping labels.
@@ -113,24 +113,25 @@ enum Pace {
     Odd,
 }
 
-fn pace(form: ClockForm) -> Pace {
+fn label_seconds(form: ClockForm) -> LabelSeconds {
     let rate = form.rate();
     if form.drop_frame() {
-        Pace::DropFrame
+        LabelSeconds::DropFrame
     } else if rate.is_ntsc() {
-        Pace::Slow
+        LabelSeconds::Slow
     } else if rate.ratio().den() == 1 {
-        Pace::Real
+        LabelSeconds::Real
     } else {
-        Pace::Odd
+        LabelSeconds::Odd
     }
 }
 
 fn change(clock: ClockForm, clock_count: i64, clip: ClockForm, clip_count: i64) -> Change {
-    match (pace(clock), pace(clip)) {
+    match (label_seconds(clock), label_seconds(clip)) {
         _ if clock == clip => Change::SameCount,
-        (a, b) if a == b && a != Pace::Odd => Change::SameSpeed,
-        (Pace::Real, Pace::DropFrame) | (Pace::DropFrame, Pace::Real) => Change::DropFrame,
+        (a, b) if a == b && a != LabelSeconds::Odd => Change::SameSpeed,
+        (LabelSeconds::Real, LabelSeconds::DropFrame)
+        | (LabelSeconds::DropFrame, LabelSeconds::Real) => Change::DropFrame,
         _ => Change::Apart {
             clock,
             clip,

@@ -24,4 +24,5 @@ pub use form::ClockForm;
 pub use interval::HalfOpen;
 pub use label::{Digits, Label};
 pub use rate::Rate;
+pub(crate) use ratio::gcd;
 pub use ratio::{Ratio, wrapped};

@@ -195,7 +195,7 @@ fn as_i128(value: u128) -> Option<i128> {
 }
 
 /// Greatest common divisor; 1 for a pair of zeros, so that one can divide by it.
-fn gcd(mut a: u128, mut b: u128) -> u128 {
+pub(crate) fn gcd(mut a: u128, mut b: u128) -> u128 {
     while b != 0 {
         // Almost all ratios fit in 64 bits, where division is many times faster.
         if let (Ok(mut x), Ok(mut y)) = (u64::try_from(a), u64::try_from(b)) {

@@ -182,8 +182,8 @@ impl Eye {
         pieces: &[(Row, f32)],
     ) -> Result<Vec<(Row, f32)>> {
         let mut found = Vec::new();
-        for (row, legibility) in pieces {
-            if *legibility < LEAST_LEGIBLE_ROW {
+        for (row, clarity) in pieces {
+            if *clarity < LEAST_LEGIBLE_ROW {
                 continue;
             }
             let mut other = None;
@@ -228,7 +228,7 @@ impl Eye {
     pub(super) fn stacks(&self, frame: &Pyramid, pieces: &[(Row, f32)]) -> Result<Vec<Display>> {
         let pairs: Vec<&(Row, f32)> = pieces
             .iter()
-            .filter(|(row, legibility)| row.groups == [2] && *legibility >= LEAST_LEGIBLE_ROW)
+            .filter(|(row, clarity)| row.groups == [2] && *clarity >= LEAST_LEGIBLE_ROW)
             .collect();
         let mut found: Vec<Display> = Vec::new();
         let mut tried = 0;
@@ -247,7 +247,7 @@ impl Eye {
         Ok(found)
     }
 
-    /// The clock of which two rows, each with its legibility, are known, `step` heights apart. Of a
+    /// The clock of which two rows, each with its clarity, are known, `step` heights apart. Of a
     /// column of more numbers, none is one.
     fn stack(
         &self,
@@ -282,9 +282,9 @@ impl Eye {
         let (_, rows) = displays_in(&strip, &columns);
         let off = |other: &Row| other.quad.centre().distance(place.centre());
         // A strip is led to digits beside it: to the row from which this one was looked for.
-        let found = rows.into_iter().filter(|(other, legibility)| {
+        let found = rows.into_iter().filter(|(other, clarity)| {
             other.groups == [2]
-                && *legibility >= LEAST_LEGIBLE_ROW
+                && *clarity >= LEAST_LEGIBLE_ROW
                 && off(other) < MOST_OFF * place.height_px()
                 && is_one_kind(&row.quad, &other.quad)
         });

@@ -7,7 +7,7 @@ use super::row::Row;
 use crate::geometry::{Point, Quad};
 use crate::reading::Layout;
 
-/// Legibility of rows that may be one half of a display.
+/// Legibility, or clarity once their places are known, of rows that may be one half of a display.
 pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 /// Presence below which what looks like a display is none: texture, alone or beside a clock. Of
 /// 2,648 simulated frames one is read worse for it.
@@ -25,7 +25,8 @@ const STACK_STEP: std::ops::Range<f32> = 1.1..3.0;
 /// Share of a digit height by which rows of one display may lie on each other: they stand
 /// apart, but their outlines are guesses.
 const MOST_SHARED: f32 = 0.5;
-/// Presence of a display, and clarity of a row, above which it is certainly where it was.
+/// How well a display or a row must be seen to be certainly where it was: the presence of the one,
+/// the clarity of the other.
 pub(super) const PLAINLY_SEEN: f32 = 0.9;
 
 /// Cosine of the angle from which on a display stands upside down, turned by more than 120 degrees,
@@ -46,7 +47,8 @@ const BETTER_FILLED: f32 = 0.1;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Display {
     pub(super) rows: Vec<Row>,
-    /// Mean probability, over the places, that a digit stands there; 0..=1.
+    /// How well it was seen when last looked at, 0..=1: the presence of its digits where it is
+    /// followed, their clarity where it was found.
     pub presence: f32,
 }
 
@@ -193,7 +195,7 @@ impl Display {
     }
 }
 
-/// Clocks that a line holds, and pieces that may be one half of a clock.
+/// Clocks that a line holds, and pieces that may be one half of a clock, each with its clarity.
 pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
     let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
     let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
@@ -201,16 +203,16 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
         let found = clocks_in(&stretch);
         let holds_a_clock = !found.is_empty();
         for groups in found {
-            let presence = clarity_of(columns, &groups);
+            let clarity = clarity_of(columns, &groups);
             let Some(row) = Row::new(strip, &lie, &groups) else {
                 continue;
             };
             if groups.len() == 3 {
-                pieces.push((row.clone(), presence));
+                pieces.push((row.clone(), clarity));
             }
             clocks.push(Display {
                 rows: vec![row],
-                presence,
+                presence: clarity,
             });
         }
         // A line that holds a clock is no row of another: its own pieces would make one.
@@ -218,9 +220,9 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
             continue;
         }
         for (i, groups) in halves_in(&stretch).iter().enumerate() {
-            let sureness = clarity_of(columns, groups);
-            if i == 0 || sureness >= LEAST_LEGIBLE_ROW {
-                pieces.extend(Row::new(strip, &lie, groups).map(|row| (row, sureness)));
+            let clarity = clarity_of(columns, groups);
+            if i == 0 || clarity >= LEAST_LEGIBLE_ROW {
+                pieces.extend(Row::new(strip, &lie, groups).map(|row| (row, clarity)));
             }
         }
     }
@@ -272,7 +274,7 @@ fn worth(display: &Display) -> f32 {
     display.presence * places as f32 * small * turned - 0.5 * (display.rows.len() - 1) as f32
 }
 
-/// How clearly the digits of some groups are seen, 0..=1: that they stand there, and which.
+/// The clarity of some groups of digits.
 fn clarity_of(columns: &Columns, groups: &[Group]) -> f32 {
     let xs = groups.iter().flat_map(|g| &g.places);
     let clear = |&x: &f32| columns.digit_at(x) * columns.odds_near(x, COLUMN_PX).best().1;
@@ -282,8 +284,8 @@ fn clarity_of(columns: &Columns, groups: &[Group]) -> f32 {
 /// Two rows that make one clock: the second below the first or behind it.
 pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     let mut found = Vec::new();
-    for (i, (a, sure_a)) in pieces.iter().enumerate() {
-        for (j, (b, sure_b)) in pieces.iter().enumerate() {
+    for (i, (a, clarity_a)) in pieces.iter().enumerate() {
+        for (j, (b, clarity_b)) in pieces.iter().enumerate() {
             let is_below = || may_be_first(&a.groups) && stands_below(&a.quad, &b.quad);
             let is_two_pairs = |row: &Row| row.groups == [2, 2];
             let is_far_below =
@@ -293,7 +295,7 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
             }
             let display = Display {
                 rows: vec![a.clone(), b.clone()],
-                presence: sure_a.min(*sure_b),
+                presence: clarity_a.min(*clarity_b),
             };
             if is_clock(&display.layout()) && !display.has_rows_on_each_other() {
                 found.push(display);

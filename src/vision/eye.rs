@@ -115,7 +115,7 @@ struct RowView {
     odds: Vec<DigitOdds>,
 }
 
-/// How clearly a row is seen, 0..=1: that digits stand on its places, and which.
+/// The clarity of a row; 0 of one that is not seen.
 fn clarity(view: &Option<RowView>) -> f32 {
     view.as_ref().map_or(0.0, |v| {
         let best: f32 = v.odds.iter().map(|o| o.best().1).sum();

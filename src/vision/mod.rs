@@ -16,6 +16,14 @@
 //! * `letters.rs`  AM and PM behind the digits of a clock of twelve hours
 //! * `lettering.rs` digits that were looked at in vain for longer than a slate is held
 //! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
+//!
+//! How well something is seen, 0..=1 and on average, has four names, since it is four questions:
+//!
+//! * *sureness*: does this character, this line of cells, stand there at all
+//! * *presence*: do digits stand on the places of a layout
+//! * *clarity*: do they stand there, and is it plain which they are
+//! * *legibility*: the same of a strip whose places are not known yet: of all its characters, where
+//!   a letter counts nothing
 
 mod block;
 mod cells;

@@ -7,10 +7,10 @@ mod planes;
 mod winograd;
 
 use self::planes::Network;
+use crate::digest::hex;
 use crate::error::{Error, ErrorKind, Result};
 use ndarray::Array4;
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 
 /// Where are lines of digits; see `models/manifest.json`.
 const FINDER_ONNX: &[u8] = include_bytes!("../../models/finder.onnx");
@@ -23,11 +23,7 @@ pub fn model_hash() -> String {
         .chain_update(FINDER_ONNX)
         .chain_update(READER_ONNX)
         .finalize();
-    let mut text = String::with_capacity(64);
-    for byte in digest {
-        write!(text, "{byte:02x}").expect("writing to a string cannot fail");
-    }
-    text
+    hex(&digest)
 }
 
 /// A network from planes to planes. Input `1 x B x H x W`, output `1 x C x h x w`, both f32;
@@ -84,21 +80,15 @@ fn broken(name: &str, fault: String) -> Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::digest;
 
     #[test]
     fn the_manifest_describes_the_networks_that_are_built_in() {
         let manifest = include_str!("../../models/manifest.json");
         let manifest: serde_json::Value = serde_json::from_str(manifest).unwrap();
         for (name, bytes) in [("finder", FINDER_ONNX), ("reader", READER_ONNX)] {
-            let digest: String = Sha256::digest(bytes)
-                .iter()
-                .map(|b| format!("{b:02x}"))
-                .collect();
-            assert_eq!(
-                manifest["networks"][name]["sha256"],
-                digest.as_str(),
-                "{name}"
-            );
+            let digest = digest::sha256(bytes);
+            assert_eq!(manifest["networks"][name]["sha256"], digest, "{name}");
         }
         let training = manifest["networks"]["reader"]["training"]
             .as_array()

@@ -39,7 +39,7 @@ pub(super) struct Alignment {
     pub offset: f32,
     /// 1.0 when the row is as long as it was.
     pub scale: f32,
-    /// Mean digit probability over the places.
+    /// Mean probability, over the places, that a digit stands there.
     pub presence: f32,
     /// How clearly a digit stands right before the first or right behind the last place, 0..=1:
     /// that one stands there, and which.

@@ -4,7 +4,7 @@ use rollmark::clip_base;
 use rollmark::note::Note;
 use rollmark::outcome::{
     CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, CardOutcome, ClipOutcome, ClipPart,
-    Clock, Start, Tool, Verdict, Window,
+    Clock, DropFrameKnownBy, RateKnownBy, Start, Tool, Verdict, Window,
 };
 use rollmark::timecode::{ClockForm, Rate, Ratio};
 
@@ -49,9 +49,9 @@ pub fn outcome_at(clock: ClockForm, count: i64, rate: Rate, length: u64) -> Clip
         clock: Some(Clock {
             form: clock.pattern().into(),
             rate: clock.rate().to_string(),
-            rate_known_by: "measured".into(),
+            rate_known_by: RateKnownBy::Measured,
             drop_frame,
-            drop_frame_known_by: "mark".into(),
+            drop_frame_known_by: DropFrameKnownBy::Mark,
             refresh_hz: None,
             drift_ppm_bounds: None,
         }),

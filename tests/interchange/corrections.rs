@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use rollmark::clip_base;
 use rollmark::error::ErrorKind;
 use rollmark::note::Note;
-use rollmark::outcome::{ClipOutcome, Verdict};
+use rollmark::outcome::{ClipOutcome, Corrected, DropFrameKnownBy, RateKnownBy, Verdict};
 use rollmark::sidecar::corrections::{Corrections, apply, withdraw};
 use rollmark::sidecar::{Admit, json, xmp};
 use rollmark::timecode::{ClockForm, Rate};
@@ -64,14 +64,14 @@ fn a_start_is_set_at_frame_0_or_at_another_frame() {
     );
     let hand = set.by_hand.as_ref().unwrap();
     assert_eq!(
-        (hand.what.as_str(), hand.read_verdict),
-        ("set", Verdict::None)
+        (hand.what, hand.read_verdict),
+        (Corrected::Set, Verdict::None)
     );
     assert!(set.notes.iter().any(|note| note.code == "read_no_display"));
     let clock = set.clock.as_ref().unwrap();
     assert_eq!(
-        (clock.rate.as_str(), clock.rate_known_by.as_str()),
-        ("25/1", "assumed")
+        (clock.rate.as_str(), clock.rate_known_by),
+        ("25/1", RateKnownBy::Assumed)
     );
 
     // 37 frames of a 25 fps clip before 10:00:01:12 lies 10:00:00:00.
@@ -120,8 +120,8 @@ fn a_start_is_rejected_and_kept_as_evidence() {
     assert_eq!(codes(&rejected), ["rejected_by_hand"]);
     let hand = rejected.by_hand.as_ref().unwrap();
     assert_eq!(
-        (hand.what.as_str(), hand.read_start.as_ref()),
-        ("rejected", read.start.as_ref())
+        (hand.what, hand.read_start.as_ref()),
+        (Corrected::Rejected, read.start.as_ref())
     );
     assert_eq!(withdraw(rejected), read);
 }
@@ -133,7 +133,7 @@ fn a_clock_is_said_to_count_drop_frame() {
     let mut read = outcome(clock, "10:00:58:28", Rate::F25, 50);
     let unknown = read.clock.as_mut().unwrap();
     unknown.drop_frame = None;
-    unknown.drop_frame_known_by = "unknown".into();
+    unknown.drop_frame_known_by = DropFrameKnownBy::Unknown;
     read.verdict = Verdict::Unsure;
     read.reasons[0].code = "drop_frame_unknown".into();
     let text = "[[clip]]\nname = \"A/1.mov\"\ndrop_frame = true\n";

@@ -5,7 +5,7 @@
 use crate::cards::{card, frames, mixed, named, outcome, unsure, without_start};
 use crate::readers::check;
 use proptest::prelude::*;
-use rollmark::outcome::{ByHand, CardClip, CardOutcome, Estimate, Verdict};
+use rollmark::outcome::{ByHand, CardClip, CardOutcome, Corrected, Estimate, Verdict};
 use rollmark::sidecar::{Admit, csv, edl};
 use rollmark::timecode::{ClockForm, Rate};
 use serde_json::json;
@@ -262,7 +262,7 @@ fn reels_keep_names_that_fit_and_never_share_one() {
 fn marks_of_doubt_and_of_hands_stand_in_comments() {
     let mut by_hand = outcome(frames(Rate::F25, false), "10:00:00:00", Rate::F25, 10);
     by_hand.by_hand = Some(ByHand {
-        what: "set".into(),
+        what: Corrected::Set,
         says_start: true,
         remark: "from the\r\nnotes".into(),
         read_verdict: Verdict::None,

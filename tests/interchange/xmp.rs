@@ -3,7 +3,7 @@
 use crate::cards::{frames, outcome, unsure, without_start};
 use crate::readers::{check, exiftool};
 use rollmark::note::Note;
-use rollmark::outcome::{ByHand, Verdict};
+use rollmark::outcome::{ByHand, Corrected, Verdict};
 use rollmark::sidecar::{Admit, xmp};
 use rollmark::timecode::Rate;
 use serde_json::{Value, json};
@@ -83,7 +83,7 @@ fn any_remark_gives_a_well_formed_packet() {
     ));
     let remark = "<b>&\"'\u{0}\u{1b}]]> \u{fffe} \u{1f3ac}";
     clip.by_hand = Some(ByHand {
-        what: "set".into(),
+        what: Corrected::Set,
         says_start: true,
         remark: remark.into(),
         read_verdict: Verdict::None,

@@ -1,7 +1,7 @@
 //! Jumps: after any of them the same frames come as when reading from the head.
 
 use super::clips::{self, Workshop, open, read_all, rest};
-use rollmark::frame::{Aim, Footage, Frame, Light, Pace};
+use rollmark::frame::{Aim, Footage, Frame, Light, Stride};
 use rollmark::timecode::Ratio;
 use std::path::PathBuf;
 
@@ -12,8 +12,8 @@ const WITHOUT_TIMES: [&str; 3] = ["bare.h264", "reordered.avi", "part2.avi"];
 
 /// Key frames alone, a little less than half a second apart at the closest, so that those of
 /// 12 frames come through.
-fn key_frames() -> Pace {
-    Pace::KeyFrames {
+fn key_frames() -> Stride {
+    Stride::KeyFrames {
         closest_s: Ratio::new(2, 5),
         widest_s: None,
         is_rough: false,
@@ -168,7 +168,7 @@ fn key_frames_alone_are_the_key_frames() {
         let name = file.file_name().unwrap().to_string_lossy().into_owned();
         let all = read_all(&file);
         let mut clip = open(&file);
-        clip.set_pace(key_frames());
+        clip.set_stride(key_frames());
         let keys = rest(&mut clip);
         assert_among(&name, &keys, &all);
         let ticks: Vec<i64> = keys.iter().map(|f| f.stamp.ticks).collect();
@@ -196,7 +196,7 @@ fn changing_the_way_of_reading_keeps_the_place() {
         for _ in 0..7 {
             clip.advance().unwrap();
         }
-        clip.set_pace(key_frames());
+        clip.set_stride(key_frames());
         let key = clip.advance().unwrap();
         if name == "one_key_frame.mov" {
             assert_eq!(key, None);
@@ -204,7 +204,7 @@ fn changing_the_way_of_reading_keeps_the_place() {
         }
         let key = key.unwrap_or_else(|| panic!("{name}: a key frame behind frame 6"));
         assert!(key.ticks > all[6].stamp.ticks, "{name}");
-        clip.set_pace(Pace::EveryFrame);
+        clip.set_stride(Stride::EveryFrame);
         let at = all
             .iter()
             .position(|f| f.stamp.ticks == key.ticks)
@@ -217,13 +217,13 @@ fn changing_the_way_of_reading_keeps_the_place() {
             .unwrap()
             .got
             .expect("a frame");
-        clip.set_pace(key_frames());
+        clip.set_stride(key_frames());
         assert_eq!(
             clip.advance().unwrap().map(|s| s.ticks),
             Some(landing.ticks),
             "{name}"
         );
-        clip.set_pace(Pace::EveryFrame);
+        clip.set_stride(Stride::EveryFrame);
         let at = all
             .iter()
             .position(|f| f.stamp.ticks == landing.ticks)
@@ -238,7 +238,7 @@ fn changing_the_way_of_reading_keeps_the_place() {
 fn a_glance_ahead_shows_the_same_frames_and_leads_back() {
     let shop = Workshop::new();
     let (closest_s, widest_s) = (Ratio::new(1, 2), Ratio::new(6, 5));
-    let glance = Pace::Ahead {
+    let glance = Stride::Ahead {
         closest_s,
         widest_s,
     };
@@ -252,7 +252,7 @@ fn a_glance_ahead_shows_the_same_frames_and_leads_back() {
                 clip.advance().unwrap();
                 next += 1;
             }
-            clip.set_pace(glance);
+            clip.set_stride(glance);
             let mut last_s = all[read - 1].stamp.seconds();
             for _ in 0..2 {
                 let Some(stamp) = clip.advance().unwrap() else {
@@ -269,7 +269,7 @@ fn a_glance_ahead_shows_the_same_frames_and_leads_back() {
                 assert!(by_s + stamp.tick_seconds > closest_s, "{name}: {by_s}");
                 assert!(by_s < widest_s + Ratio::new(4, 25), "{name}: {by_s}");
             }
-            clip.set_pace(Pace::EveryFrame);
+            clip.set_stride(Stride::EveryFrame);
             clip.seek(Aim::At(all[read - 1].stamp.seconds())).unwrap();
             let again = clip.advance().unwrap().map(|s| s.ticks);
             assert_eq!(again, Some(all[read - 1].stamp.ticks), "{name}");
@@ -288,12 +288,12 @@ fn rough_key_frames_differ_a_little_and_leave_nothing_behind() {
         let name = file.file_name().unwrap().to_string_lossy().into_owned();
         let all = read_all(&file);
         let mut clip = open(&file);
-        clip.set_pace(key_frames());
+        clip.set_stride(key_frames());
         let fine = rest(&mut clip);
-        clip.set_pace(Pace::EveryFrame);
+        clip.set_stride(Stride::EveryFrame);
         let from = clip.seek(Aim::At(Ratio::new(1, 1))).unwrap().got;
         let first = from.map_or(0, |stamp| stamp.ticks);
-        clip.set_pace(Pace::KeyFrames {
+        clip.set_stride(Stride::KeyFrames {
             closest_s: Ratio::new(2, 5),
             widest_s: None,
             is_rough: true,
@@ -307,7 +307,7 @@ fn rough_key_frames_differ_a_little_and_leave_nothing_behind() {
             assert!(off < 4 * same.grey.len() as u64, "{name}: {off}");
             differing += usize::from(off > 0);
         }
-        clip.set_pace(Pace::EveryFrame);
+        clip.set_stride(Stride::EveryFrame);
         clip.seek(Aim::At(Ratio::new(1, 1))).unwrap();
         let at = all.iter().position(|f| f.stamp.ticks == first).unwrap();
         assert_same(&name, &rest(&mut clip), &all[at..]);
@@ -325,7 +325,7 @@ fn rare_key_frames_are_filled_up() {
         let all = read_all(&file);
         let (closest_s, widest_s) = (Ratio::new(3, 10), Ratio::new(3, 5));
         let mut clip = open(&file);
-        clip.set_pace(Pace::KeyFrames {
+        clip.set_stride(Stride::KeyFrames {
             closest_s,
             widest_s: Some(widest_s),
             is_rough: false,
@@ -362,7 +362,7 @@ fn key_frames_behind_a_jump_come_once_and_no_time_is_repaired() {
         let all = read_all(&file);
         for widest_s in [None, Some(Ratio::new(3, 5))] {
             let mut clip = open(&file);
-            clip.set_pace(Pace::KeyFrames {
+            clip.set_stride(Stride::KeyFrames {
                 closest_s: Ratio::new(3, 10),
                 widest_s,
                 is_rough: false,
@@ -392,7 +392,7 @@ fn large_key_frames_are_jumped_to_and_none_is_passed_over() {
     );
     assert!(std::fs::metadata(&file).unwrap().len() > 8 << 20);
     let mut clip = open(&file);
-    clip.set_pace(Pace::KeyFrames {
+    clip.set_stride(Stride::KeyFrames {
         closest_s: Ratio::new(9, 20),
         widest_s: None,
         is_rough: false,

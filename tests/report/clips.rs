@@ -8,8 +8,9 @@ use image::imageops::{FilterType, blur, resize};
 use image::{GrayImage, ImageFormat};
 use rollmark::note::Note;
 use rollmark::outcome::{
-    ByHand, CLIP_FORMAT_VERSION, Camera, CardClip, ClipLabel, ClipOutcome, ClipPart, Clock, Crop,
-    Estimate, Evidence, Point, Start, Verdict, Window,
+    ByHand, CLIP_FORMAT_VERSION, Camera, CardClip, ClipLabel, ClipOutcome, ClipPart, Clock,
+    Corrected, Crop, DropFrameKnownBy, Estimate, Evidence, Point, RateKnownBy, Start, Verdict,
+    Window,
 };
 use rollmark::timecode::{ClockForm, Rate};
 use std::io::Cursor;
@@ -68,9 +69,9 @@ impl Desk {
                 clock: Some(Clock {
                     form: "HH:MM:SS:FF".into(),
                     rate: "25/1".into(),
-                    rate_known_by: "measured".into(),
+                    rate_known_by: RateKnownBy::Measured,
                     drop_frame: Some(false),
-                    drop_frame_known_by: "rate".into(),
+                    drop_frame_known_by: DropFrameKnownBy::Rate,
                     refresh_hz: None,
                     drift_ppm_bounds: None,
                 }),
@@ -252,7 +253,7 @@ impl Desk {
             read.label = label(count(0, 14, 2, 11));
         }
         outcome.by_hand = Some(ByHand {
-            what: "set".into(),
+            what: Corrected::Set,
             says_start: true,
             remark: remark.into(),
             read_verdict: Verdict::Unsure,
@@ -264,7 +265,7 @@ impl Desk {
 
     pub(super) fn reject(&mut self, remark: &str) {
         self.last().0.by_hand = Some(ByHand {
-            what: "rejected".into(),
+            what: Corrected::Rejected,
             says_start: false,
             remark: remark.into(),
             read_verdict: Verdict::None,

@@ -6,7 +6,9 @@ mod clips;
 
 use clips::camera_letter;
 use rollmark::note::Note;
-use rollmark::outcome::{CARD_FORMAT_VERSION, CardOutcome, Chapter, Evidence, Skipped, Tool};
+use rollmark::outcome::{
+    CARD_FORMAT_VERSION, CardOutcome, Chapter, Evidence, GapKnownBy, Skipped, Tool,
+};
 
 /// A card and what its clips rest on.
 pub struct Desk {
@@ -206,7 +208,7 @@ impl Desk {
                 number: nth as u32 + 1,
                 chapters: 3,
                 gap_frames: [None, None, Some(3)][nth],
-                gap_known_by: ["first", "assumed", "measured"][nth].into(),
+                gap_known_by: [GapKnownBy::First, GapKnownBy::Assumed, GapKnownBy::Measured][nth],
             });
             if nth == 1 {
                 self.inherit("helmet/AB010042.MP4");

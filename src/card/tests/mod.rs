@@ -13,7 +13,8 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
 use crate::note::Note;
 use crate::outcome::{
-    CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Crop, Evidence, Start, Tool, Verdict,
+    CLIP_FORMAT_VERSION, CardOutcome, ClipOutcome, ClipPart, Crop, DropFrameKnownBy, Evidence,
+    Start, Tool, Verdict,
 };
 use crate::progress::{Event, Listener, Wish};
 use crate::sidecar::json::TOOL_NAME;
@@ -124,19 +125,19 @@ fn told_outcome(path: &str, told: &Told) -> ClipOutcome {
         return outcome;
     };
     let (drop_frame, known_by) = match told.get("drop") {
-        None => (Some(false), "mark"),
-        Some("skipped") => (Some(true), "skipped_label"),
-        Some("mark") => (Some(true), "mark"),
-        Some("none") => (Some(false), "label"),
-        Some("given_none") => (Some(false), "given"),
-        Some("open") => (None, "unknown"),
+        None => (Some(false), DropFrameKnownBy::Mark),
+        Some("skipped") => (Some(true), DropFrameKnownBy::SkippedLabel),
+        Some("mark") => (Some(true), DropFrameKnownBy::Mark),
+        Some("none") => (Some(false), DropFrameKnownBy::Label),
+        Some("given_none") => (Some(false), DropFrameKnownBy::Given),
+        Some("open") => (None, DropFrameKnownBy::Unknown),
         Some(other) => panic!("{other}"),
     };
     let form = frames(told.rate(), drop_frame == Some(true));
     let mut outcome = slated(outcome, form, label);
     let clock = outcome.clock.as_mut().unwrap();
     clock.drop_frame = drop_frame;
-    clock.drop_frame_known_by = known_by.into();
+    clock.drop_frame_known_by = known_by;
     if drop_frame.is_none() {
         let note = Note::new("drop_frame_open", "nothing seen tells");
         outcome.notes.push(note);

@@ -3,6 +3,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
+use crate::outcome::GapKnownBy;
 use proptest::prelude::*;
 
 fn member(name: &str, outcome: ClipOutcome) -> Member {
@@ -79,7 +80,7 @@ fn gaps_between_chapters_that_show_the_clock_are_counted_in_frames() {
                 c.number,
                 c.chapters,
                 c.gap_frames,
-                &*c.gap_known_by,
+                c.gap_known_by.word(),
             )
         })
         .collect();
@@ -120,7 +121,10 @@ fn a_start_is_carried_forwards_and_backwards_and_never_called_sure() {
         assert!(has_note(&all[at], "no_display"));
         assert_eq!(all[at].clock, all[1].clock);
     }
-    assert_eq!(all[2].chapter.as_ref().unwrap().gap_known_by, "assumed");
+    assert_eq!(
+        all[2].chapter.as_ref().unwrap().gap_known_by,
+        GapKnownBy::Assumed
+    );
     assert_eq!(all[1].start.as_ref().unwrap().inherited_from, None);
 }
 
@@ -217,7 +221,7 @@ fn drop_frame_and_midnight_are_passed_exactly() {
     for outcome in &all[1..] {
         let chapter = outcome.chapter.as_ref().unwrap();
         assert_eq!(
-            (chapter.gap_frames, &*chapter.gap_known_by),
+            (chapter.gap_frames, chapter.gap_known_by.word()),
             (Some(0), "measured")
         );
     }
@@ -248,7 +252,10 @@ fn a_missing_or_broken_chapter_breaks_the_chain_and_is_told() {
     assert!(has_note(&all[1], "chapter_missing"));
     assert_eq!((label(&all[1]), label(&all[2])), ("-", "-"));
     assert_eq!(all[1].verdict, Verdict::None);
-    assert_eq!(all[1].chapter.as_ref().unwrap().gap_known_by, "unknown");
+    assert_eq!(
+        all[1].chapter.as_ref().unwrap().gap_known_by,
+        GapKnownBy::Unknown
+    );
     let all = outcomes(&[
         clip("GX010042.MP4", "start=10:00:00:00"),
         failed("GX020042.MP4"),
@@ -272,7 +279,7 @@ fn a_gap_over_a_missing_chapter_is_measured_where_both_sides_show_the_clock() {
     ]);
     let chapter = all[1].chapter.as_ref().unwrap();
     assert_eq!(
-        (chapter.gap_frames, &*chapter.gap_known_by),
+        (chapter.gap_frames, chapter.gap_known_by.word()),
         (Some(50), "measured")
     );
 }
@@ -358,7 +365,7 @@ fn a_clock_of_whole_seconds_leaves_the_gap_open() {
     ]);
     let chapter = all[1].chapter.as_ref().unwrap();
     assert_eq!(
-        (chapter.gap_frames, &*chapter.gap_known_by),
+        (chapter.gap_frames, chapter.gap_known_by.word()),
         (None, "unknown")
     );
     assert!(has_note(&all[1], "gap_unclear"));

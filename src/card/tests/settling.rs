@@ -30,7 +30,7 @@ fn codes(notes: &[Note]) -> Vec<&str> {
 
 fn drop_frame(outcome: &ClipOutcome) -> (Option<bool>, &str) {
     let clock = outcome.clock.as_ref().unwrap();
-    (clock.drop_frame, &clock.drop_frame_known_by)
+    (clock.drop_frame, clock.drop_frame_known_by.word())
 }
 
 #[test]

@@ -1,10 +1,10 @@
 //! What a file holds, packet by packet: payloads hashed, stamps kept.
 
 use super::{Heard, cannot_read};
+use crate::digest::hex;
 use crate::error::{Error, ErrorKind, Result};
 use crate::media::{claims, open, source};
 use crate::progress::Wish;
-use crate::save::hex;
 use crate::timecode::Ratio;
 use ffmpeg_next::{self as ffmpeg, Packet, codec, ffi, format::context::Input, media};
 use sha2::{Digest, Sha256};
