@@ -633,8 +633,9 @@ mod tests {
         image::imageops::replace(&mut both, &whole, 0, 360);
         let [alone, full, beside] = [&seconds, &whole, &both].map(places_and_strips);
         assert_eq!([alone.0, full.0, beside.0], [6, 8, 8]);
+        // A line that is found a little beside in the other picture is read once more.
         assert!(
-            beside.1 + SECOND_ROWS.len() <= alone.1 + full.1,
+            beside.1 + SECOND_ROWS.len() <= alone.1 + full.1 + 1,
             "{alone:?} {full:?} {beside:?}"
         );
     }
