@@ -107,19 +107,22 @@ mod tests {
     use imageproc::point::Point;
     use imageproc::rect::Rect;
 
+    /// A stroke's upper left corner and its size, px.
+    type Stroke = ((i32, i32), (u32, u32));
+
     /// A line of digits 40 px tall whose right edge lies at x = 340, as strokes on a dark ground.
     const LINE: [f32; 4] = [100.0, 80.0, 240.0, 40.0];
 
     fn line_on(width: u32) -> (GrayImage, Quad) {
         let mut frame = GrayImage::from_pixel(width, 200, Luma([30]));
         for x in (104..330).step_by(20) {
-            stroke(&mut frame, (x, 80), (8, 40));
+            stroke(&mut frame, ((x, 80), (8, 40)));
         }
         let [left, top, length, height] = LINE;
         (frame, level(left, top, length, height))
     }
 
-    fn stroke(frame: &mut GrayImage, (x, y): (i32, i32), (width, height): (u32, u32)) {
+    fn stroke(frame: &mut GrayImage, ((x, y), (width, height)): Stroke) {
         draw_filled_rect_mut(frame, Rect::at(x, y).of_size(width, height), Luma([220]));
     }
 
@@ -143,7 +146,7 @@ mod tests {
     #[test]
     fn marks_small_digits_and_the_edge_of_the_picture_are_no_even_ground() {
         // A colon, a dot, digits of half the size, dim ones, a sticker as tall as digits.
-        let marks: [&[((i32, i32), (u32, u32))]; 4] = [
+        let marks: [&[Stroke]; 4] = [
             &[((350, 90), (5, 5)), ((350, 105), (5, 5))],
             &[((352, 113), (6, 6))],
             &[((362, 100), (3, 20)), ((370, 100), (3, 20))],
@@ -151,8 +154,8 @@ mod tests {
         ];
         for mark in marks {
             let (mut frame, quad) = line_on(600);
-            for &(at, size) in mark {
-                stroke(&mut frame, at, size);
+            for &mark in mark {
+                stroke(&mut frame, mark);
             }
             assert!(!is_even(frame, quad), "{mark:?}");
         }
