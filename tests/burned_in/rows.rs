@@ -50,3 +50,27 @@ fn a_column_of_more_numbers_is_no_clock() {
         assert_ne!(said.verdict(), "sure", "{rows:?}: {}", said.all());
     }
 }
+
+/// On the base line, and in the middle of the line.
+#[test]
+fn frames_of_half_the_size_behind_the_seconds_are_read() {
+    let shelf = Shelf::new();
+    for down_px in [33, 16] {
+        let large = draw(
+            &format!(r"text='10\:00\:{SECONDS}'"),
+            90,
+            "white",
+            (60, 200),
+        );
+        let small = draw(
+            &format!(r"text='\:{FRAMES}'"),
+            45,
+            "white",
+            (60 + 8 * 54, 200 + down_px),
+        );
+        shelf.ffmpeg(&format!(
+            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {large},{small} {H264} small.mp4"
+        ));
+        read(&shelf.path("small.mp4")).must_be_sure_of(TEN);
+    }
+}
