@@ -143,7 +143,7 @@ mod tests {
     #[test]
     fn marks_small_digits_and_the_edge_of_the_picture_are_no_even_ground() {
         // A colon, a dot, digits of half the size, dim ones, a sticker as tall as digits.
-        let marks: [&[((i32, i32), (u32, u32))]; 4] = [
+        let marks: [&[_]; 4] = [
             &[((350, 90), (5, 5)), ((350, 105), (5, 5))],
             &[((352, 113), (6, 6))],
             &[((362, 100), (3, 20)), ((370, 100), (3, 20))],
