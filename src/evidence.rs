@@ -160,7 +160,7 @@ fn read_count(clock: &FittedClock, sighting: &Sighting, reading: &Reading) -> Op
     }
     let (last, slow) = fields.split_last()?;
     let mark = match clock.form {
-        ClockForm::Frames { .. } | ClockForm::Seconds => ':',
+        ClockForm::Frames(_) | ClockForm::Seconds => ':',
         _ => '.',
     };
     let text = format!("{}{mark}{last}", slow.join(":"));

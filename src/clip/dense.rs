@@ -87,6 +87,37 @@ impl Watch<'_> {
         displays: Vec<Display>,
         stamp: Stamp,
     ) -> Result<(Found, Option<Slate>)> {
+        let mut pass = self.begin(displays, stamp)?;
+        let mut now = Some((stamp, None));
+        while let Some((stamp, pyramid)) = now.take() {
+            let pyramid = pyramid.as_ref().unwrap_or(first);
+            self.read(&mut pass, pyramid, stamp)?;
+            self.let_go(&mut pass);
+            if pass.is_over(stamp.seconds()) {
+                break;
+            }
+            self.look_for_a_slate(&mut pass, pyramid, stamp)?;
+            if self.ask(&mut pass, pyramid, stamp)? == Found::Settled {
+                break;
+            }
+            self.look_again(&mut pass, pyramid, stamp)?;
+            if self.tell(Event::Reading {
+                at_s: stamp.seconds_f64(),
+            }) == Wish::Stop
+            {
+                let (_, next_slate) = self.conclude(pass)?;
+                return Ok((Found::Stopped, next_slate));
+            }
+            if let Some(stamp) = self.advance()? {
+                now = Some((stamp, Some(self.picture()?)));
+            }
+        }
+        self.conclude(pass)
+    }
+
+    /// A pass over the frames from one that shows `displays` on, which are looked for in those before
+    /// it, too.
+    fn begin(&mut self, displays: Vec<Display>, stamp: Stamp) -> Result<Pass> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let earlier = self.earlier.take();
         let mut plain: Vec<Display> = Vec::new();
@@ -98,119 +129,144 @@ impl Watch<'_> {
         }
         let began = tracks.iter().filter_map(Track::began).min();
         let began = began.unwrap_or_else(|| stamp.seconds());
-        let slowdown = self.slowdown(&tracks);
-        let longest_s = Ratio::from_integer(MOST_DENSE_S) * slowdown;
-        let longest_s = longest_s.min(Ratio::from_integer(MOST_DENSE_SLOWED_S));
-        let mut ask_at = began + ratio(FIRST_ASK_S);
-        let mut look_at = began + ratio(LOOK_AGAIN_S);
-        let mut was_looked_again = false;
-        let mut asked_in_vain = 0;
-        let mut width_before = None;
-        let mut has_glanced = false;
-        let mut next_slate = None;
-        let is_from_the_head = stamp.seconds() <= ratio(AT_THE_HEAD_S);
-        let mut beside_at = began + ratio(FIRST_BESIDE_S);
-        let mut done: Vec<Track> = Vec::new();
-        let mut was_stopped = false;
-        let mut now = Some((stamp, None));
-        while let Some((stamp, pyramid)) = now.take() {
-            let pyramid = pyramid.as_ref().unwrap_or(first);
-            tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
-            let mut plain: Vec<Display> = Vec::new();
-            for track in &mut tracks {
-                let search = search_beside(&plain, &track.display);
-                match self.see(track, pyramid, stamp, search)? {
-                    Some(seen) => {
-                        plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
-                        self.stages.reading(&seen);
-                        self.album.take(pyramid, &seen.reading);
-                        track.take(seen);
-                    }
-                    None => track.misses += 1,
+        Ok(Pass {
+            began,
+            is_from_the_head: stamp.seconds() <= ratio(AT_THE_HEAD_S),
+            slowdown: self.slowdown(&tracks),
+            tracks,
+            done: Vec::new(),
+            next_slate: None,
+            beside_at: began + ratio(FIRST_BESIDE_S),
+            ask_at: began + ratio(FIRST_ASK_S),
+            asked_in_vain: 0,
+            width_before: None,
+            has_glanced: false,
+            look_at: began + ratio(LOOK_AGAIN_S),
+            was_looked_again: false,
+        })
+    }
+
+    /// Reads in one frame what is followed, the plainest first.
+    fn read(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<()> {
+        let tracks = &mut pass.tracks;
+        tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
+        let mut plain: Vec<Display> = Vec::new();
+        for track in tracks.iter_mut() {
+            let search = search_beside(&plain, &track.display);
+            match self.see(track, pyramid, stamp, search)? {
+                Some(seen) => {
+                    plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
+                    self.stages.reading(&seen);
+                    self.album.take(pyramid, &seen.reading);
+                    track.take(seen);
                 }
-            }
-            for at in 0..tracks.len() {
-                let (before, rest) = tracks.split_at_mut(at);
-                let Some((track, behind)) = rest.split_first_mut() else {
-                    break;
-                };
-                track.meets(before.iter().chain(&*behind));
-            }
-            let is_worth_it = |t: &Track| {
-                t.is_worth_following(slowdown)
-                    && !tracks.iter().any(|whole| t.is_idle_beside(whole))
-            };
-            let stay: Vec<bool> = tracks.iter().map(is_worth_it).collect();
-            let mut stay = stay.into_iter();
-            let (going, gone): (Vec<Track>, Vec<Track>) =
-                tracks.into_iter().partition(|_| stay.next() == Some(true));
-            tracks = going;
-            // Another look would take it for a display that comes into view.
-            for track in gone.iter().filter(|t| t.is_still()) {
-                self.in_vain.add_glimpse(track.shown_last());
-            }
-            done.extend(gone);
-            let at = stamp.seconds();
-            if tracks.is_empty() || at - began > longest_s {
-                break;
-            }
-            if is_from_the_head && next_slate.is_none() && at >= beside_at {
-                beside_at = at + ratio(ASK_STEP_S);
-                let known: Vec<&Track> = tracks.iter().chain(&done).collect();
-                next_slate = self.slate_beside(&known, pyramid, stamp)?;
-            }
-            if at >= ask_at {
-                ask_at = at + ratio(ASK_STEP_S);
-                self.look_beside(pyramid, &mut tracks)?;
-                let (answer, is_settled) = self.answer(&done, &tracks);
-                let width = answer.start.as_ref().filter(|_| is_settled);
-                let width = width.map(|start| start.counts.width());
-                if is_enough(width, at - began, &mut width_before) {
-                    if std::mem::replace(&mut has_glanced, true) {
-                        break;
-                    }
-                    match self.glance_ahead(at, &done, &tracks, &answer, is_from_the_head)? {
-                        Ahead::NothingElse { is_in_view } => {
-                            if is_in_view && is_from_the_head && next_slate.is_none() {
-                                next_slate = self.look_for_another(&done, &tracks)?;
-                            }
-                            break;
-                        }
-                        // What is seen there is read on to, and for as long again.
-                        Ahead::OtherDigits(there) => {
-                            ask_at = there.seconds() + ratio(ASK_STEP_S);
-                        }
-                        Ahead::OtherDisplays(found) => {
-                            next_slate.get_or_insert(found);
-                            break;
-                        }
-                    }
-                }
-                asked_in_vain += 1;
-            }
-            if at >= look_at {
-                look_at = at + ratio(ASK_STEP_S);
-                let is_doubtful =
-                    asked_in_vain > MOST_IN_VAIN || !tracks.iter().any(Track::seems_to_run);
-                let leaves_nothing_out = tracks.iter().any(Track::is_in_full_view);
-                if is_doubtful || !(was_looked_again || leaves_nothing_out) {
-                    was_looked_again = true;
-                    self.look_again(pyramid, stamp, &mut tracks)?;
-                }
-            }
-            if self.tell(Event::Reading {
-                at_s: stamp.seconds_f64(),
-            }) == Wish::Stop
-            {
-                was_stopped = true;
-                break;
-            }
-            if let Some(stamp) = self.advance()? {
-                now = Some((stamp, Some(self.picture()?)));
+                None => track.misses += 1,
             }
         }
-        let have_gone = tracks.is_empty();
-        done.extend(tracks);
+        for at in 0..tracks.len() {
+            let (before, rest) = tracks.split_at_mut(at);
+            let Some((track, behind)) = rest.split_first_mut() else {
+                break;
+            };
+            track.meets(before.iter().chain(&*behind));
+        }
+        Ok(())
+    }
+
+    /// Follows no longer what is not worth it.
+    fn let_go(&mut self, pass: &mut Pass) {
+        let tracks = std::mem::take(&mut pass.tracks);
+        let is_worth_it = |t: &Track| {
+            t.is_worth_following(pass.slowdown)
+                && !tracks.iter().any(|whole| t.is_idle_beside(whole))
+        };
+        let stay: Vec<bool> = tracks.iter().map(is_worth_it).collect();
+        let mut stay = stay.into_iter();
+        let (going, gone): (Vec<Track>, Vec<Track>) =
+            tracks.into_iter().partition(|_| stay.next() == Some(true));
+        // Another look would take it for a display that comes into view.
+        for track in gone.iter().filter(|t| t.is_still()) {
+            self.in_vain.add_glimpse(track.shown_last());
+        }
+        pass.tracks = going;
+        pass.done.extend(gone);
+    }
+
+    /// Looks now and then for a slate beside displays that are there from the head of the clip on.
+    fn look_for_a_slate(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<()> {
+        let at = stamp.seconds();
+        if pass.is_from_the_head && pass.next_slate.is_none() && at >= pass.beside_at {
+            pass.beside_at = at + ratio(ASK_STEP_S);
+            let known: Vec<&Track> = pass.tracks.iter().chain(&pass.done).collect();
+            pass.next_slate = self.slate_beside(&known, pyramid, stamp)?;
+        }
+        Ok(())
+    }
+
+    /// Asks the fit now and then, and once it knows enough the frames ahead, whether to read on.
+    fn ask(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<Found> {
+        let at = stamp.seconds();
+        if at < pass.ask_at {
+            return Ok(Found::GoOn);
+        }
+        pass.ask_at = at + ratio(ASK_STEP_S);
+        self.look_beside(pyramid, &mut pass.tracks)?;
+        let (answer, is_settled) = self.answer(&pass.done, &pass.tracks);
+        let width = answer.start.as_ref().filter(|_| is_settled);
+        let width = width.map(|start| start.counts.width());
+        if is_enough(width, at - pass.began, &mut pass.width_before) {
+            if std::mem::replace(&mut pass.has_glanced, true) {
+                return Ok(Found::Settled);
+            }
+            match self.glance_ahead(at, pass, &answer)? {
+                Ahead::NothingElse { is_in_view } => {
+                    if is_in_view && pass.is_from_the_head && pass.next_slate.is_none() {
+                        pass.next_slate = self.look_for_another(pass)?;
+                    }
+                    return Ok(Found::Settled);
+                }
+                // What is seen there is read on to, and for as long again.
+                Ahead::OtherDigits(there) => pass.ask_at = there.seconds() + ratio(ASK_STEP_S),
+                Ahead::OtherDisplays(found) => {
+                    pass.next_slate.get_or_insert(found);
+                    return Ok(Found::Settled);
+                }
+            }
+        }
+        pass.asked_in_vain += 1;
+        Ok(Found::GoOn)
+    }
+
+    /// Searches a frame now and then for displays that came into view since, and for better layouts
+    /// of one that is followed, where what is followed may not be all there is.
+    fn look_again(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<()> {
+        let at = stamp.seconds();
+        if at < pass.look_at {
+            return Ok(());
+        }
+        pass.look_at = at + ratio(ASK_STEP_S);
+        let is_doubtful =
+            pass.asked_in_vain > MOST_IN_VAIN || !pass.tracks.iter().any(Track::seems_to_run);
+        let leaves_nothing_out = pass.tracks.iter().any(Track::is_in_full_view);
+        if !is_doubtful && (pass.was_looked_again || leaves_nothing_out) {
+            return Ok(());
+        }
+        pass.was_looked_again = true;
+        let found = self.fresh_displays(pyramid, stamp, Sharpness::Coarse)?;
+        for display in found.displays {
+            let followed: Vec<&Display> = pass.tracks.iter().map(|t| &t.display).collect();
+            if display.adds_to(&followed, MOST_DISPLAYS) {
+                pass.tracks.push(Track::new(display));
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes what a pass has read, says whether that is enough, and which slate comes next.
+    fn conclude(&mut self, mut pass: Pass) -> Result<(Found, Option<Slate>)> {
+        let have_gone = pass.tracks.is_empty();
+        let mut done = std::mem::take(&mut pass.done);
+        done.append(&mut pass.tracks);
         let tells: Vec<bool> = done.iter().map(|t| t.tells_among(&done)).collect();
         for (track, tells) in done.into_iter().zip(tells) {
             if track.is_still() || !track.is_legible() || track.is_cut() {
@@ -226,18 +282,16 @@ impl Watch<'_> {
         // What comes behind displays that have gone may be another crew's slate, or ours.
         if have_gone
             && is_settled
-            && next_slate.is_none()
-            && let Ahead::OtherDisplays(slate) =
-                self.glance_ahead(self.reached, &[], &[], &answer, false)?
+            && pass.next_slate.is_none()
+            && let Ahead::OtherDisplays(slate) = self.glance_ahead(self.reached, &pass, &answer)?
         {
-            next_slate = Some(slate);
+            pass.next_slate = Some(slate);
         }
         let found = match is_settled {
-            _ if was_stopped => Found::Stopped,
             true => Found::Settled,
             false => Found::GoOn,
         };
-        Ok((found, next_slate))
+        Ok((found, pass.next_slate))
     }
 
     /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, or any
@@ -271,25 +325,6 @@ impl Watch<'_> {
             track.take_letters(is_word, are_small);
             if track.may_be_of_twelve() {
                 track.take_ground(self.eye.is_ground_even(pyramid, &track.display));
-            }
-        }
-        Ok(())
-    }
-
-    /// Adds displays that came into view since, and better layouts of one that is followed.
-    fn look_again(
-        &mut self,
-        pyramid: &Pyramid,
-        stamp: Stamp,
-        tracks: &mut Vec<Track>,
-    ) -> Result<()> {
-        for display in self
-            .fresh_displays(pyramid, stamp, Sharpness::Coarse)?
-            .displays
-        {
-            let followed: Vec<&Display> = tracks.iter().map(|t| &t.display).collect();
-            if display.adds_to(&followed, MOST_DISPLAYS) {
-                tracks.push(Track::new(display));
             }
         }
         Ok(())
@@ -355,19 +390,12 @@ impl Watch<'_> {
     /// them show, or is another one held up where they have gone, or beside those that are there from
     /// the head of the clip on. Comes back to where it was called where they show something else, which
     /// is no more than a reason to read on: a digit may be misread.
-    fn glance_ahead(
-        &mut self,
-        at: Ratio,
-        done: &[Track],
-        tracks: &[Track],
-        answer: &ClockFit,
-        is_from_the_head: bool,
-    ) -> Result<Ahead> {
+    fn glance_ahead(&mut self, at: Ratio, pass: &Pass, answer: &ClockFit) -> Result<Ahead> {
         self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(GLANCE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
-        let mut ahead = tracks.to_vec();
+        let mut ahead = pass.tracks.clone();
         let mut agreed = answer.frames_agreeing();
         let mut is_in_view = false;
         let mut seen = None;
@@ -378,10 +406,10 @@ impl Watch<'_> {
             };
             let picture = self.picture()?;
             is_in_view = self.see_any(&mut ahead, &picture, stamp)?;
-            if !is_in_view || is_from_the_head {
+            if !is_in_view || pass.is_from_the_head {
                 // Where all have gone another may be held up in their place.
                 let known: Vec<&Track> = match is_in_view {
-                    true => ahead.iter().chain(done).collect(),
+                    true => ahead.iter().chain(&pass.done).collect(),
                     false => Vec::new(),
                 };
                 if let Some(slate) = self.slate_beside(&known, &picture, stamp)? {
@@ -392,7 +420,7 @@ impl Watch<'_> {
             if !is_in_view {
                 continue;
             }
-            let agree = self.answer(done, &ahead).0.frames_agreeing();
+            let agree = self.answer(&pass.done, &ahead).0.frames_agreeing();
             if agree <= agreed {
                 seen = Some(Ahead::OtherDigits(stamp));
                 break;
@@ -435,14 +463,14 @@ impl Watch<'_> {
     }
 
     /// Looks through the head of the clip for a clock that comes into view beside displays that are
-    /// there from the first: the slate, where these are laid over the picture. What was `done` with
-    /// is none.
-    fn look_for_another(&mut self, done: &[Track], tracks: &[Track]) -> Result<Option<Slate>> {
+    /// there from the first: the slate, where these are laid over the picture. What the pass is done
+    /// with is none.
+    fn look_for_another(&mut self, pass: &Pass) -> Result<Option<Slate>> {
         self.footage.set_stride(Stride::Ahead {
             closest_s: ratio(BESIDE_STEP_S),
             widest_s: ratio(GLANCE_WIDEST_S),
         });
-        let mut ahead = tracks.to_vec();
+        let mut ahead = pass.tracks.clone();
         let mut another = None;
         let mut out_of_view = 0;
         while another.is_none()
@@ -455,11 +483,47 @@ impl Watch<'_> {
                 true => 0,
                 false => out_of_view + 1,
             };
-            let known: Vec<&Track> = ahead.iter().chain(done).collect();
+            let known: Vec<&Track> = ahead.iter().chain(&pass.done).collect();
             another = self.slate_beside(&known, &picture, stamp)?;
         }
         self.footage.set_stride(Stride::EveryFrame);
         Ok(another)
+    }
+}
+
+/// A dense pass under way.
+struct Pass {
+    /// Clip seconds of its first reading.
+    began: Ratio,
+    /// True if it began at frame 0, or as good as there.
+    is_from_the_head: bool,
+    /// Clip seconds to a second of the clock, at most, as far as is known.
+    slowdown: Ratio,
+    /// What is followed.
+    tracks: Vec<Track>,
+    /// What was followed before.
+    done: Vec<Track>,
+    /// Another slate that came into view.
+    next_slate: Option<Slate>,
+    /// When it is next looked for, in clip seconds.
+    beside_at: Ratio,
+    /// When the fit is next asked, how often it was not content, and how wide it found the bounds.
+    ask_at: Ratio,
+    asked_in_vain: usize,
+    width_before: Option<Ratio>,
+    /// True once it was content, and frames ahead were looked at.
+    has_glanced: bool,
+    /// When a frame is next searched again, and whether one was.
+    look_at: Ratio,
+    was_looked_again: bool,
+}
+
+impl Pass {
+    /// True if nothing is followed any more, or was for long enough.
+    fn is_over(&self, at: Ratio) -> bool {
+        let longest_s = Ratio::from_integer(MOST_DENSE_S) * self.slowdown;
+        let longest_s = longest_s.min(Ratio::from_integer(MOST_DENSE_SLOWED_S));
+        self.tracks.is_empty() || at - self.began > longest_s
     }
 }
 

@@ -31,10 +31,9 @@ impl Table<'_> {
         let form = self.named(chosen, lead);
         let rate = form.rate();
         let (drop_frame, drop_frame_known_by) = match form {
-            ClockForm::Frames { .. } if !rate.has_drop_frame() => {
-                (Some(false), DropFrameKnownBy::Rate)
-            }
-            ClockForm::Frames { drop_frame, .. } => {
+            ClockForm::Frames(_) if !rate.has_drop_frame() => (Some(false), DropFrameKnownBy::Rate),
+            ClockForm::Frames(_) => {
+                let drop_frame = form.drop_frame();
                 let other = |j: &&Joint| j.differs_by_drop_frame(chosen);
                 let by_looks = |j: &Joint, skips: bool| {
                     let members = j.chosen.iter().zip(self.seen).filter(|(c, _)| c.is_some());
@@ -111,7 +110,7 @@ impl Table<'_> {
                 .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
-        if matches!(form, ClockForm::Frames { .. })
+        if matches!(form, ClockForm::Frames(_))
             || !members.iter().any(is_lettered)
             || !members.iter().all(may_be_of_twelve)
         {
@@ -166,10 +165,7 @@ impl Table<'_> {
             .flat_map(|l| (0..l.len()).map(|i| l.reading(i).last_mark));
         let (colon, dot) = marks.fold((0.0, 0.0), |sum, m| (sum.0 + m.colon, sum.1 + m.dot));
         if colon > dot {
-            ClockForm::Frames {
-                rate: Rate::F100,
-                drop_frame: false,
-            }
+            ClockForm::frames(Rate::F100, false).expect("two digits hold a hundred frames")
         } else {
             form
         }

@@ -113,13 +113,15 @@ impl Pace {
     /// The same clock read with the other way of skipping labels; `None` where
     /// the rate has no drop-frame.
     pub fn with_drop_frame(&self, drop_frame: bool) -> Option<Self> {
-        match self.form {
-            ClockForm::Frames { rate, .. } if rate.has_drop_frame() => Some(Self {
-                form: ClockForm::Frames { rate, drop_frame },
-                ..*self
-            }),
-            _ => None,
+        let rate = self.form.rate();
+        let counts_frames = matches!(self.form, ClockForm::Frames(_));
+        if !counts_frames || !rate.has_drop_frame() {
+            return None;
         }
+        Some(Self {
+            form: ClockForm::frames(rate, drop_frame).ok()?,
+            ..*self
+        })
     }
 }
 

@@ -220,10 +220,7 @@ mod tests {
 
     #[test]
     fn ordinary_draws_differ_and_repeat() {
-        let form = ClockForm::Frames {
-            rate: Rate::F25,
-            drop_frame: false,
-        };
+        let form = ClockForm::frames(Rate::F25, false).expect("25 counts");
         let phi = |seed| Shoot::ordinary(seed, form, Rate::F24).phi();
         assert_eq!(phi(1), phi(1));
         assert_ne!(phi(1), phi(2));

@@ -174,10 +174,7 @@ impl Shoot {
     /// A clip that shows no running clock: a moving view of a photo, screens with dates,
     /// prices or a rising figure, a clock that stands still.
     pub fn without_clock(seed: u64, camera_rate: Rate) -> Self {
-        let form = ClockForm::Frames {
-            rate: Rate::F25,
-            drop_frame: false,
-        };
+        let form = ClockForm::frames(Rate::F25, false).expect("25 counts");
         let mut shoot = Self::ordinary(seed, form, camera_rate);
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(8);

@@ -301,7 +301,7 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
     });
     outcome.by_hand = Some(by_hand);
     outcome.estimate = None;
-    let is_frames = matches!(said.form, ClockForm::Frames { .. });
+    let is_frames = matches!(said.form, ClockForm::Frames(_));
     if said.drop_frame.is_some() || !is_frames {
         for note in outcome.notes.iter_mut().filter(|note| note.code == OPEN) {
             note.code.insert_str(0, READ);
@@ -404,7 +404,7 @@ fn frame_clock(
 ) -> Result<FrameClock, String> {
     let read = outcome.clock.as_ref();
     let read_form = read.and_then(clip_base::clock_form);
-    let read_frames = read_form.filter(|form| matches!(form, ClockForm::Frames { .. }));
+    let read_frames = read_form.filter(|form| matches!(form, ClockForm::Frames(_)));
     let clip_rate = outcome.clip.rate.as_deref().and_then(clip_base::exact_rate);
     let (rate, rate_known_by) = match (says.rate, read_frames, read, clip_rate) {
         (Some(rate), ..) => (rate, RateKnownBy::Given),
@@ -437,7 +437,7 @@ fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
     let (clock, start) = read.ok_or("no clock was read; add `start`")?;
     let form = clip_base::clock_form(clock).zip(clip_base::phi_bounds(start));
     let (old, bounds) = form.ok_or("the start has no exact bounds; read the clip again")?;
-    if !matches!(old, ClockForm::Frames { .. }) {
+    if !matches!(old, ClockForm::Frames(_)) {
         return Err("the clock that was read does not count frames; add `start`".into());
     }
     let (new, drop_frame, drop_frame_known_by, rate_known_by) = frame_clock(outcome, false, says)?;

@@ -198,9 +198,10 @@ impl fmt::Display for Change {
 
 /// `29.97 drop-frame`, `25`, `real seconds`.
 fn named(form: ClockForm) -> String {
-    let ClockForm::Frames { rate, .. } = form else {
+    let ClockForm::Frames(_) = form else {
         return "real seconds".into();
     };
+    let rate = form.rate();
     let kind = match (rate.has_drop_frame(), form.drop_frame()) {
         (true, true) => " drop-frame",
         (true, false) => " non-drop-frame",

@@ -16,16 +16,19 @@ use super::{Digits, Label, Rate, Ratio, TimecodeError};
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum ClockForm {
-    /// Frames. Build it with [`ClockForm::frames`], which checks the pair;
-    /// `drop_frame` at a rate without drop-frame counts as `false`.
-    Frames {
-        rate: Rate,
-        drop_frame: bool,
-    },
+    Frames(Frames),
     Seconds,
     Tenths,
     Hundredths,
     Thousandths,
+}
+
+/// How a clock counts frames. [`ClockForm::frames`] alone makes one: there is none with drop-frame
+/// at a rate that has none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Frames {
+    rate: Rate,
+    drop_frame: bool,
 }
 
 impl ClockForm {
@@ -53,13 +56,13 @@ impl ClockForm {
                 rate: rate.decimal(),
             });
         }
-        Ok(Self::Frames { rate, drop_frame })
+        Ok(Self::Frames(Frames { rate, drop_frame }))
     }
 
     /// Counts per real second.
     pub const fn rate(self) -> Rate {
         match self {
-            Self::Frames { rate, .. } => rate,
+            Self::Frames(Frames { rate, .. }) => rate,
             Self::Seconds => Rate::known(1, 1),
             Self::Tenths => Rate::known(10, 1),
             Self::Hundredths => Rate::known(100, 1),
@@ -74,7 +77,7 @@ impl ClockForm {
 
     pub const fn drop_frame(self) -> bool {
         match self {
-            Self::Frames { rate, drop_frame } => drop_frame && rate.has_drop_frame(),
+            Self::Frames(Frames { drop_frame, .. }) => drop_frame,
             _ => false,
         }
     }
@@ -92,7 +95,7 @@ impl ClockForm {
     /// Digits after the seconds: 0 to 3.
     pub const fn last_digits(self) -> u8 {
         match self {
-            Self::Frames { rate, .. } => {
+            Self::Frames(Frames { rate, .. }) => {
                 if rate.base() > 100 {
                     3
                 } else {
@@ -189,7 +192,7 @@ impl ClockForm {
         let digits = text.trim();
         let (whole, part) = match self {
             Self::Seconds => (digits, None),
-            Self::Frames { .. } => {
+            Self::Frames(_) => {
                 let at = digits.rfind([':', ';']).ok_or_else(not_a_label)?;
                 if digits[at..].starts_with(';') && !self.drop_frame() {
                     return Err(TimecodeError::UnexpectedDropMark { text: text.into() });
@@ -205,7 +208,7 @@ impl ClockForm {
             None => Some(0),
             // A fraction means its decimal place: `.5` is not 5 hundredths.
             Some(part) => match self {
-                Self::Frames { .. } => number(part, 1, self.last_digits()),
+                Self::Frames(_) => number(part, 1, self.last_digits()),
                 _ => number(part, self.last_digits(), self.last_digits()),
             },
         }
@@ -239,7 +242,7 @@ impl ClockForm {
     /// The shape of the labels.
     pub const fn pattern(self) -> &'static str {
         match self {
-            Self::Frames { .. } => match (self.last_digits(), self.drop_frame()) {
+            Self::Frames(_) => match (self.last_digits(), self.drop_frame()) {
                 (2, false) => "HH:MM:SS:FF",
                 (2, true) => "HH:MM:SS;FF",
                 (_, false) => "HH:MM:SS:FFF",
@@ -263,8 +266,8 @@ impl ClockForm {
         );
         let mark = match self {
             Self::Seconds => return text,
-            Self::Frames { .. } if self.drop_frame() => ';',
-            Self::Frames { .. } => ':',
+            Self::Frames(_) if self.drop_frame() => ';',
+            Self::Frames(_) => ':',
             Self::Tenths | Self::Hundredths | Self::Thousandths => '.',
         };
         let width = usize::from(self.last_digits());
@@ -291,7 +294,7 @@ impl ClockForm {
 
     const fn part_name(self) -> &'static str {
         match self {
-            Self::Frames { .. } => "frames",
+            Self::Frames(_) => "frames",
             Self::Seconds => "parts of a second",
             Self::Tenths => "tenths",
             Self::Hundredths => "hundredths",

@@ -3,7 +3,7 @@
 //!
 //! - [`Ratio`]: a rational number over `i128`; [`wrapped`]: the short way round a dial
 //! - [`Rate`]: counts or frames per second, as an integer ratio
-//! - [`ClockForm`]: how a clock counts; count to label, label to count, count to seconds
+//! - [`ClockForm`], [`Frames`]: how a clock counts; count to label, label to count, count to seconds
 //! - [`Label`], [`Digits`]: the text form of a count, split up
 //! - [`in_clip_base`]: from the clock's count to the clip's own timecode base
 //! - [`HalfOpen`]: an interval `[low, high)` of ratios
@@ -20,7 +20,7 @@ pub(crate) mod tests;
 
 pub use change::{Change, InClipBase, in_clip_base};
 pub use error::TimecodeError;
-pub use form::ClockForm;
+pub use form::{ClockForm, Frames};
 pub use interval::HalfOpen;
 pub use label::{Digits, Label};
 pub use rate::Rate;

@@ -26,7 +26,7 @@ pub fn outcome_at(clock: ClockForm, count: i64, rate: Rate, length: u64) -> Clip
     let seconds = |count: i64| clock.seconds(Ratio::from_integer(count));
     let duration = Ratio::from_integer(length) / rate.ratio();
     let drop_frame = match clock {
-        ClockForm::Frames { .. } => Some(clock.drop_frame()),
+        ClockForm::Frames(_) => Some(clock.drop_frame()),
         _ => None,
     };
     let mut outcome = ClipOutcome {

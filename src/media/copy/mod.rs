@@ -226,15 +226,10 @@ impl Job<'_> {
         };
         let mut report = CopyReport {
             way: CopyWay::AsItIs,
-            label: String::new(),
-            base: self.start.base(),
-            drop_frame: self.start.form().drop_frame(),
             streams: Vec::new(),
             replaced: Vec::new(),
             not_carried: Vec::new(),
             notes: Vec::new(),
-            source_bytes: self.source_bytes,
-            copy_bytes: 0,
         };
         let picture = clip.picture_stream();
         let pictures = &before.streams[picture];
@@ -324,8 +319,7 @@ impl Job<'_> {
             report.not_carried.extend(lost);
         }
         compare_frame_0(&mut clip, &mut copy)?;
-        self.read_back(temporary, &copy, &mut report)?;
-        report.copy_bytes = temporary.as_file().metadata().map_err(cannot_write)?.len();
+        self.read_back(temporary, &copy)?;
         Ok(Some(report))
     }
 
@@ -409,12 +403,7 @@ impl Job<'_> {
     }
 
     /// Two opinions on the finished copy: our own reading of its boxes, and FFmpeg's.
-    fn read_back(
-        &self,
-        temporary: &mut NamedTempFile,
-        copy: &Clip,
-        report: &mut CopyReport,
-    ) -> Result<()> {
+    fn read_back(&self, temporary: &mut NamedTempFile, copy: &Clip) -> Result<()> {
         let form = self.start.form();
         let carried = copy.facts().carried_timecode.as_deref();
         let count =
@@ -426,7 +415,6 @@ impl Job<'_> {
                 self.start.label()
             )));
         }
-        report.label = self.start.label();
         if self.route == Route::Mxf {
             return Ok(());
         }

@@ -16,11 +16,6 @@ pub enum CopyWay {
 #[derive(Clone, Debug)]
 pub struct CopyReport {
     pub way: CopyWay,
-    /// The start label, as it was read back from the copy.
-    pub label: String,
-    /// Labels per second of the timecode track.
-    pub base: u8,
-    pub drop_frame: bool,
     /// Streams that were carried, in the file's order, without timecode.
     pub streams: Vec<CopiedStream>,
     /// Older timecode that the new one stands for.
@@ -28,8 +23,6 @@ pub struct CopyReport {
     /// What the source has and the copy has not, by name.
     pub not_carried: Vec<String>,
     pub notes: Vec<Note>,
-    pub source_bytes: u64,
-    pub copy_bytes: u64,
 }
 
 /// A stream that is the same in source and copy: hashes are compared before

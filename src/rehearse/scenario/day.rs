@@ -151,10 +151,7 @@ const KEPT_OF_CUT_PERCENT: u64 = 60;
 /// Plans the clips.
 pub(super) fn plan(seed: u64, size: Size) -> Vec<Planned> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0xda1_2a7e);
-    let form = ClockForm::Frames {
-        rate: Rate::F25,
-        drop_frame: false,
-    };
+    let form = ClockForm::frames(Rate::F25, false).expect("25 counts");
     // The clock's count when the first clip starts: some time in the afternoon.
     let first_s = rng.random_range(14 * 3600..16 * 3600);
     let first = Ratio::from_integer(first_s * 25) + Ratio::new(rng.random_range(0..25_000), 1000);

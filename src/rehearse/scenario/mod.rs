@@ -149,7 +149,7 @@ fn answer(
         phi: phi.map(|p| p.to_string()),
         rate: running.map(|c| c.form.rate().to_string()),
         drop_frame: running
-            .filter(|c| matches!(c.form, ClockForm::Frames { .. }))
+            .filter(|c| matches!(c.form, ClockForm::Frames(_)))
             .map(|c| c.form.drop_frame()),
         form: running.map(|c| c.form.pattern().to_owned()),
         refresh_seconds: running

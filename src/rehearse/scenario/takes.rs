@@ -42,7 +42,7 @@ enum Twist {
 const KEPT_OF_BROKEN_PERCENT: u64 = 72;
 
 fn takes() -> [Take; 9] {
-    let frames = |rate, drop_frame| ClockForm::Frames { rate, drop_frame };
+    let frames = |rate, drop_frame| ClockForm::frames(rate, drop_frame).expect("a clock there is");
     let take = |file, about, clock, camera, body, twist, place| Take {
         file,
         about,

@@ -277,12 +277,6 @@ fn drop_frame_is_refused_where_it_is_not_defined() {
     assert!(text.contains("no drop-frame at 25"), "{text}");
     // 30 fps proper has none: the labels would run away from real time.
     assert!(ClockForm::frames(Rate::F30, true).is_err());
-    // Built past the check it counts plainly instead of wrongly.
-    let unchecked = ClockForm::Frames {
-        rate: Rate::F25,
-        drop_frame: true,
-    };
-    assert_eq!(unchecked.text(1500), "00:01:00:00");
 }
 
 #[test]
