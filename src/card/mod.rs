@@ -209,65 +209,12 @@ pub fn run(
     let records = Records::open(&settings.out, &settings.reading, &settings.tool)?;
     let listed_before = gone::listed_before(&settings.out);
     let mut made = Ledger::open(&settings.out, STATE_FOLDER)?;
-    let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;
-    listener.hear(CardEvent::Scanned {
-        files: scan.files.len(),
-    });
-    let whole: Vec<PathBuf> = scan
-        .files
-        .iter()
-        .map(|file| scan.roots[file.card].join(&file.relative))
-        .collect();
-    let probes = batch::probe(
-        settings,
-        &scan.files,
-        &whole,
-        &records,
-        work,
-        listener,
-        stop,
-    )?;
-    let listed: Vec<(usize, PathBuf)> = scan
-        .files
-        .iter()
-        .map(|file| (file.card, file.relative.clone()))
-        .collect();
-    let prefixes = names::prefixes(&scan.roots, &listed);
-    let originals = sift::originals(&scan.files, &probes);
-    let unreadable = batch::unreadable(settings, originals, &scan.files, &whole, &records, work);
-    let fates = sift::sift(&scan.files, &probes, &unreadable);
-    let clips = in_order(&scan.files, &fates);
-    let skipped = skipped(&scan, &fates, &prefixes);
-    let below_out: Vec<PathBuf> = clips
-        .iter()
-        .map(|&i| prefixes[scan.files[i].card].join(&scan.files[i].relative))
-        .collect();
-    let sidecars = names::sidecars(&below_out);
-    let jobs: Vec<Job> = clips
-        .iter()
-        .zip(&below_out)
-        .zip(&sidecars)
-        .map(|((&i, name), sidecar)| Job {
-            file: scan.files[i].clone(),
-            whole: whole[i].clone(),
-            name: text_of(name),
-            sidecar: settings.out.join(sidecar),
-            holder: made.holder(sidecar, &whole[i]),
-            duration_s: probes[i].duration_s(),
-        })
-        .collect();
-    records.forget_others(
-        &jobs.iter().map(|job| &*job.whole).collect::<Vec<_>>(),
-        &scan.roots,
-    );
-    let folders: BTreeSet<&Path> = jobs.iter().filter_map(|job| job.sidecar.parent()).collect();
-    for folder in folders {
-        save::remove_leftovers(folder);
-    }
+    let plan = plan(settings, &records, &made, work, listener, stop)?;
+    clear(&records, &plan);
     let batch = batch::read(
         settings,
-        &jobs,
-        &scan.roots,
+        &plan.jobs,
+        &plan.roots,
         &records,
         work,
         by_hand,
@@ -283,61 +230,22 @@ pub fn run(
             None => (None, None),
         })
         .unzip();
-    let members: Vec<Member> = measured
-        .into_iter()
-        .zip(&jobs)
-        .map(|(measured, job)| Member {
-            card: job.file.card,
-            path: text_of(&job.file.relative),
-            name: job.name.clone(),
-            outcome: match measured {
-                Some(outcome) => by_hand(&job.name, outcome),
-                None => batch::not_read(&job.file.path, batch.ended, settings.tool.clone()),
-            },
-        })
-        .collect();
-    let folders = named(&settings.folders);
-    let agreed = agree::agree(&folder_names(&folders), members);
-    let mut faults = batch.faults;
-    let mut outcome = CardOutcome {
-        format: CARD_FORMAT_VERSION,
-        folders: folders
-            .iter()
-            .map(|f| f.to_string_lossy().into_owned())
-            .collect(),
-        clips: agreed
-            .clips
-            .into_iter()
-            .zip(jobs.iter().zip(&sidecars))
-            .map(|((outcome, camera), (job, sidecar))| CardClip {
-                name: job.name.clone(),
-                sidecar: text_of(sidecar),
-                camera,
-                outcome,
-            })
-            .collect(),
-        cameras: agreed.cameras,
-        skipped,
-        gone: gone::gone(listed_before, &sidecars, &settings.out),
-        notes: agreed.notes,
-        tool: settings.tool.clone(),
+    let said = |job: &Job, measured| match measured {
+        Some(outcome) => by_hand(&job.name, outcome),
+        None => batch::not_read(&job.file.path, batch.ended, settings.tool.clone()),
     };
+    let mut outcome = agreed(settings, &plan, measured, &said);
+    outcome.gone = gone::gone(listed_before, &plan.sidecars, &settings.out);
+    let mut faults = batch.faults;
     faults.extend(save_sidecars(
         &outcome,
-        &jobs,
-        &sidecars,
+        &plan.jobs,
+        &plan.sidecars,
         &earlier_paths,
         &mut made,
         &faults,
     ));
-    let empty = no_clips(outcome.clips.len(), outcome.skipped.len());
-    outcome.notes.extend(empty);
-    outcome.notes.extend(folder_unread(&outcome.skipped));
-    outcome.notes.extend(clips_cut_short(&outcome.clips));
-    outcome.notes.extend(gone::note(&outcome.gone));
-    outcome
-        .notes
-        .extend(ending(batch.ended, &outcome.clips, &faults, &settings.out));
+    remark(&mut outcome, batch.ended, &faults, &settings.out);
     if let Err(error) = save::card(&outcome, &settings.out.join(CARD_FILE)) {
         faults.push(error);
     }
@@ -346,11 +254,143 @@ pub fn run(
         ended: batch.ended,
         faults,
         resumed: batch.resumed,
-        sources: jobs.iter().map(|job| job.file.path.clone()).collect(),
-        whole: jobs.into_iter().map(|job| job.whole).collect(),
-        below_out,
+        sources: plan.jobs.iter().map(|job| job.file.path.clone()).collect(),
+        whole: plan.jobs.into_iter().map(|job| job.whole).collect(),
+        below_out: plan.below_out,
         records,
     })
+}
+
+/// What is to be done.
+struct Plan {
+    /// The folders, links resolved.
+    roots: Vec<PathBuf>,
+    /// One for each clip.
+    jobs: Vec<Job>,
+    /// Folder and file name below the output folder that the files of each clip keep, and where its
+    /// sidecar lies.
+    below_out: Vec<PathBuf>,
+    sidecars: Vec<PathBuf>,
+    skipped: Vec<Skipped>,
+}
+
+/// Lists the files, probes them, and tells the clips from the rest.
+fn plan(
+    settings: &Settings,
+    records: &Records,
+    made: &Ledger,
+    work: &dyn Work,
+    listener: &dyn CardListener,
+    stop: &Stop,
+) -> Result<Plan> {
+    let scan = scan::scan(&settings.folders, &settings.out, &|file| made.lists(file))?;
+    let files = &scan.files;
+    listener.hear(CardEvent::Scanned { files: files.len() });
+    let whole: Vec<PathBuf> = files
+        .iter()
+        .map(|file| scan.roots[file.card].join(&file.relative))
+        .collect();
+    let probes = batch::probe(settings, files, &whole, records, work, listener, stop)?;
+    let listed: Vec<(usize, PathBuf)> = files
+        .iter()
+        .map(|file| (file.card, file.relative.clone()))
+        .collect();
+    let prefixes = names::prefixes(&scan.roots, &listed);
+    let originals = sift::originals(files, &probes);
+    let unreadable = batch::unreadable(settings, originals, files, &whole, records, work);
+    let fates = sift::sift(files, &probes, &unreadable);
+    let clips = in_order(files, &fates);
+    let skipped = skipped(&scan, &fates, &prefixes);
+    let below_out: Vec<PathBuf> = clips
+        .iter()
+        .map(|&i| prefixes[files[i].card].join(&files[i].relative))
+        .collect();
+    let sidecars = names::sidecars(&below_out);
+    let jobs = clips
+        .iter()
+        .zip(&below_out)
+        .zip(&sidecars)
+        .map(|((&i, name), sidecar)| Job {
+            file: files[i].clone(),
+            whole: whole[i].clone(),
+            name: text_of(name),
+            sidecar: settings.out.join(sidecar),
+            holder: made.holder(sidecar, &whole[i]),
+            duration_s: probes[i].duration_s(),
+        })
+        .collect();
+    Ok(Plan {
+        jobs,
+        below_out,
+        sidecars,
+        skipped,
+        roots: scan.roots,
+    })
+}
+
+/// Removes what earlier runs left and this one has no use for.
+fn clear(records: &Records, plan: &Plan) {
+    let whole: Vec<&Path> = plan.jobs.iter().map(|job| &*job.whole).collect();
+    records.forget_others(&whole, &plan.roots);
+    let sidecars = plan.jobs.iter().map(|job| &job.sidecar);
+    let folders: BTreeSet<&Path> = sidecars.filter_map(|sidecar| sidecar.parent()).collect();
+    for folder in folders {
+        save::remove_leftovers(folder);
+    }
+}
+
+/// What the clips say together: of each, what was `measured`, if it was come to, as it is `said`.
+fn agreed(
+    settings: &Settings,
+    plan: &Plan,
+    measured: Vec<Option<ClipOutcome>>,
+    said: &dyn Fn(&Job, Option<ClipOutcome>) -> ClipOutcome,
+) -> CardOutcome {
+    let members: Vec<Member> = measured
+        .into_iter()
+        .zip(&plan.jobs)
+        .map(|(measured, job)| Member {
+            card: job.file.card,
+            path: text_of(&job.file.relative),
+            name: job.name.clone(),
+            outcome: said(job, measured),
+        })
+        .collect();
+    let folders = named(&settings.folders);
+    let agreed = agree::agree(&folder_names(&folders), members);
+    CardOutcome {
+        format: CARD_FORMAT_VERSION,
+        folders: folders
+            .iter()
+            .map(|f| f.to_string_lossy().into_owned())
+            .collect(),
+        clips: agreed
+            .clips
+            .into_iter()
+            .zip(plan.jobs.iter().zip(&plan.sidecars))
+            .map(|((outcome, camera), (job, sidecar))| CardClip {
+                name: job.name.clone(),
+                sidecar: text_of(sidecar),
+                camera,
+                outcome,
+            })
+            .collect(),
+        cameras: agreed.cameras,
+        skipped: plan.skipped.clone(),
+        gone: Vec::new(),
+        notes: agreed.notes,
+        tool: settings.tool.clone(),
+    }
+}
+
+/// Adds the remarks on the card as a whole, and on how the run ended.
+fn remark(card: &mut CardOutcome, ended: Ended, faults: &[Error], out: &Path) {
+    let empty = no_clips(card.clips.len(), card.skipped.len());
+    card.notes.extend(empty);
+    card.notes.extend(folder_unread(&card.skipped));
+    card.notes.extend(clips_cut_short(&card.clips));
+    card.notes.extend(gone::note(&card.gone));
+    card.notes.extend(ending(ended, &card.clips, faults, out));
 }
 
 /// Indices of the clips, as they were scanned, with the chapters of a recording together.
