@@ -250,7 +250,7 @@ const PROXY_FOLDERS: &[&str] = &[
 
 /// Lengths of a clip and its proxy differ by less: their frame rates may differ.
 const SAME_LENGTH_S: f64 = 0.2;
-/// ... and so may the seconds in which they were begun.
+/// The seconds in which a clip and its proxy were begun differ by no more.
 const SAME_MOMENT_S: i64 = 2;
 
 /// True if `small` is a copy of `large` with fewer pixels and bytes. A clip that is

@@ -29,7 +29,8 @@ const MOST_IN_VAIN: usize = 1;
 /// Seconds a dense pass may take before the coarse pass goes on: longer windows narrow
 /// the bounds no further than a slate of ordinary length does.
 const MOST_DENSE_S: u32 = 6;
-/// ... and where the clip plays slower than it was shot: two steps of whole seconds at a tenth.
+/// The same where the clip plays slower than it was shot: at a tenth of the speed, whole seconds
+/// change twice in that time.
 const MOST_DENSE_SLOWED_S: u32 = 20;
 /// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
 /// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
@@ -40,17 +41,18 @@ const UNCHANGED: (i128, i128) = (49, 50);
 /// many seconds apart: one that is set anew or stopped while it is held up may have run evenly until
 /// then. Most slates are held for two seconds, of which 1.3 were read by then.
 const GLANCE_STEP_S: (i128, i128) = (1, 2);
-/// So many of them; one that does not show the display is searched for another.
+/// Frames ahead that are looked at; one that does not show the display is searched for another.
 const GLANCES: usize = 2;
-/// They are key frames, where one comes within so many seconds.
+/// Frames ahead are key frames, where one comes within so many seconds.
 const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
 /// A display that is there so many seconds behind frame 0 and does not go, as slates do, may be laid
-/// over the picture or be a monitor in view, and the slate is still to come ...
+/// over the picture or be a monitor in view. Then the slate is still to come, and is looked for.
 const AT_THE_HEAD_S: (i128, i128) = (1, 2);
-/// ... It is looked for while the display is read, from so many seconds on as often as the fit is asked ...
+/// While such a display is read, the slate is looked for from so many seconds on, as often as the fit
+/// is asked.
 const FIRST_BESIDE_S: (i128, i128) = (3, 4);
-/// ... and behind that at frames so many seconds apart, until the display has gone from as many in a
-/// row as there are glances.
+/// Once it is read, the slate is looked for at frames so many seconds apart, until the display has gone
+/// from as many in a row as there are glances.
 const BESIDE_STEP_S: (i128, i128) = (9, 10);
 /// Slates that are read one after the other without a look between them, at most: what comes and goes
 /// more often is laid over the picture, and hours of it need not be read.

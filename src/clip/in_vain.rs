@@ -26,7 +26,7 @@ pub(super) enum Met {
     Never,
     /// It is one that led nowhere.
     InVain,
-    /// ... and shows the same digits as it did then: it does not run.
+    /// It was, and shows the same digits as it did then: it does not run.
     Standing,
 }
 
@@ -142,9 +142,9 @@ fn shows_a_part_of(then: &[DigitOdds], now: &[DigitOdds]) -> bool {
 /// How much of what a display shows was shown before.
 struct Alike {
     places: usize,
-    /// Places that plainly show a digit,
+    /// Places that plainly show a digit.
     plain: usize,
-    /// ... and of those, how many show the one from before.
+    /// Those of them that show the one from before.
     as_then: usize,
 }
 

@@ -22,9 +22,9 @@ const CLOSEST_S: (i128, i128) = (9, 10);
 /// second at most as a rule (common practice, no source), frames between are looked at, too:
 /// a slate held for two seconds is met at least once, mostly twice.
 const END_WIDEST_S: (i128, i128) = (6, 5);
-/// ... and in so many first seconds, where most slates are held up, some of them for a second only.
-/// Key frames a second apart have none between them even there: each costs the decoding of all that
-/// lies before it.
+/// The same for the first seconds, where most slates are held up, some of them for a second only. Key
+/// frames a second apart have none between them even there: each costs the decoding of all that lies
+/// before it.
 const EARLY_WIDEST_S: (i128, i128) = (21, 20);
 const EARLY_S: u32 = 4;
 /// Seconds from the look at colours before from which on one that finds a display is followed:

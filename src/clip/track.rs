@@ -9,8 +9,8 @@ use std::collections::BTreeSet;
 
 /// Frames in a row in which a display may be out of sight before it counts as gone.
 const MOST_MISSES: usize = 10;
-/// ... and one that was not read in any frame yet: it was seen in frames laid over each other, of
-/// which each shows some digits if it is a display, or it is none.
+/// The same for one that was not read in any frame yet. It was seen in frames laid over each other:
+/// if it is a display each of them shows some digits.
 const MOST_MISSES_UNSEEN: usize = 5;
 /// Seconds for which a display without a change is read before it counts as still: one
 /// that shows frames or parts of a second, and one that shows whole seconds.
@@ -23,7 +23,7 @@ const FAIR_CHANCE: usize = 8;
 pub(super) const PLAIN: f32 = 0.7;
 /// A place whose likeliest digit has no more than this, against a tenth by chance, is dark.
 const SAYS_NOTHING: f32 = 0.15;
-/// ... and one that has no more in the mean over all frames shows none.
+/// A place whose likeliest digit has no more than this in the mean over all frames shows none.
 const IDLE: f32 = 0.3;
 /// A place that shows a digit in fewer of the readings shows none: a multiplexed display lights
 /// each in three of eight frames at least.
@@ -31,7 +31,7 @@ const NOW_AND_THEN: f32 = 0.2;
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
-/// ... and below which it is out of view in one frame.
+/// Legibility of one frame below which a display is out of view in it.
 const LEAST_IN_VIEW: f32 = 0.4;
 /// Legibility of one frame against that of the frames before, below which the display has
 /// gone and what is read is what lies behind it: a display caught between two counts, or half

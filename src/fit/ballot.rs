@@ -15,7 +15,7 @@ pub(super) const ENOUGH: f64 = 9.21;
 pub(super) const NOTHING: f64 = 0.69;
 
 /// Nats against one group being read worse than the digits that move, by glare, a finger, a
-/// dead segment: ln 100. Judged.
+/// dead segment: ln 100, by estimate.
 const SPOILED: f64 = 4.6;
 /// The same where digits that move are plain to read, so that one that stands and is not has a
 /// cause of its own. Of filmed clocks with something over a standing digit that led by 2.3 to 4

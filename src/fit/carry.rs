@@ -12,7 +12,7 @@ use super::sight::is_coarse;
 use super::table::{Member, Table};
 use crate::timecode::{HalfOpen, Ratio};
 
-/// Part of its rate by which a clock may be off: one in so many. Judged: one that is further off
+/// Part of its rate by which a clock may be off: one in so many. One that is further off
 /// gains a frame in half a second, and shows it.
 const MOST_OFF: i128 = 20;
 

@@ -24,7 +24,7 @@ use crate::timecode::{ClockForm, HalfOpen, Ratio, wrapped};
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
 const DISTINCT_COUNTS: usize = 3;
-/// ... and at a speed that only the digits tell. Seconds that stand where frames would, behind a
+/// The same at a speed that only the digits tell. Seconds that stand where frames would, behind a
 /// day and the time of day, are 24 a second at a tenth of the speed to two of their changes (with
 /// four counts none of 3,780 such clips was sure); a speed at which the display would be slower
 /// than panels are is doubtful besides.
@@ -39,13 +39,13 @@ const OTHER_SECOND_FRAMES: usize = 8;
 const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// Widest bounds of a sure start, in clip frames or counts, besides the slack: two, where
 /// the change itself is caught in a frame, and three tenths for how a reader takes it and for a
-/// panel that nothing rules out. Judged; of clocks of seconds, whose changes are few, a tenth
+/// panel that nothing rules out. An estimate; of clocks of seconds, whose changes are few, a tenth
 /// left one in thirty unsure, and none was a frame off.
 const WIDEST: (i128, i128) = (23, 10);
 
 /// A measured speed is off by less than one part in so many where a file has a wrong rate: rates
-/// that are taken for each other differ by a twentieth at most, 24 and 25, and whole seconds
-/// measure it to a fiftieth. Judged.
+/// that are taken for each other differ by a twenty-fourth at most, 24 and 25, and whole seconds
+/// measure it to a fiftieth: together less than a fifteenth.
 const ODD_FILES: i128 = 15;
 
 /// Counts a second of a clock whose last pair goes on to 99 as that of any counter does.
@@ -56,7 +56,8 @@ const HUNDREDTHS: u32 = 100;
 const NEAR_S: i64 = 60;
 
 /// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
-/// cameras write their first frame up to half a second before or after they begin to count. Judged.
+/// cameras are taken to write their first frame up to half a second before or after they begin to
+/// count.
 const LENGTH_BEGINS_S: (i128, i128) = (1, 2);
 
 /// Which of the checks that could fail a start has passed.

@@ -8,7 +8,7 @@ use std::ops::Range;
 /// Panels and repeated frames keep one for three times as long, a display that shows every fifth
 /// count keeps them all alike.
 const LONGER: i64 = 6;
-/// ... and in so many looks.
+/// Looks, at least, in which a label stands that is said to be held.
 const FEWEST_LOOKS: usize = 5;
 /// Labels that must have been seen to change before one can be said to be held.
 const FEWEST_LABELS: usize = 6;

@@ -27,7 +27,8 @@ const CLEAR_MARK: f64 = 5.0;
 /// moves it as far from real time as the other mistake does.
 const LIKELY_MARK: f64 = 3.0;
 
-/// Of two displays that do not agree, the one is meant whose digits are taller by this factor. Judged.
+/// Of two displays that do not agree, the one is meant whose digits are taller by this factor: a slate
+/// is held up to the camera, what else is in view stands behind it. An estimate, no measurement.
 const MUCH_LARGER: f32 = 1.5;
 
 /// An answer, and what it stands on.

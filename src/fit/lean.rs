@@ -10,7 +10,8 @@ use super::placed::Placed;
 use super::sight::Blur;
 use crate::timecode::Digits;
 
-/// Looks that one standing digit is worth where nothing that moves tells more. Judged.
+/// Looks that one standing digit is worth where nothing that moves tells more; an estimate, no
+/// measurement.
 const USUAL_WORTH: f64 = 3.0;
 /// Pairs that lean as the usual worth says, and are counted with those that were seen: few pairs
 /// may agree by chance.

@@ -213,7 +213,8 @@ impl ClockFit {
 /// Nats that must be lost to a rate given by the user before it is called
 /// wrong: more than late digits can cost.
 const CONTRADICTED: f64 = 60.0;
-/// ... and if it is none of the trade's rates: it must explain the digits better than they do.
+/// The same where it is none of the trade's rates: below zero, since it must explain the digits better
+/// than they do.
 /// Within a count, a clock of 26 explains all that one of 25 shows (measured in the tests).
 const NO_BETTER: f64 = -3.0;
 

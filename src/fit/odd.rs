@@ -28,7 +28,7 @@ const FEWEST_OFF: usize = 2;
 const CAUGHT_UP: i128 = 3;
 /// ln of how likely a clock of seconds or tenths runs at one pace of the last grid: one in a
 /// hundred is 0.1 to 5 % off, evenly by logarithm, and near 1 % a pace stands for one in thirty
-/// of these. Judged.
+/// of these. An estimate, no measurement.
 const FAST_OR_SLOW: f64 = -8.0;
 /// Nats that are none: sums are taken along the way.
 const A_HAIR: f64 = 1e-3;

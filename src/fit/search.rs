@@ -15,18 +15,18 @@ use std::collections::BTreeMap;
 
 /// Looks that vote on the pace and the phase; more add cost but no new candidates.
 const SCREENED_LOOKS: usize = 64;
-/// ... and the time they may be apart, in clip seconds: short enough that 24
+/// Clip seconds that the looks which vote may be apart, at most: short enough that 24
 /// and 23.976 counts a second are still one (0.15 counts apart).
 pub(super) const SCREENED_SPAN_S: i128 = 6;
 /// Phases tried within one count of a frame: a display that may lag by one count
 /// leaves at least a count of phases alike.
 const STEPS_PER_COUNT: i64 = 2;
-/// ... of a second or a tenth, which many frames share.
+/// Phases tried within one count of a second or a tenth, which many frames share.
 const STEPS_PER_LONG_COUNT: i64 = 12;
 /// Best phases kept for each pace, at least a few counts apart.
 const PHASES_KEPT: usize = 2;
-/// ... and most kept where they tie, as on a dial whose tens are dark: the
-/// seconds then tell them apart.
+/// Most phases kept where they tie, as on a dial whose tens are dark: the seconds then tell them
+/// apart.
 const PHASES_TIED: usize = 12;
 /// Phases of all paces that are followed up to whole labels.
 const PHASES_CLIMBED: usize = 40;

@@ -18,7 +18,7 @@ use crate::timecode::{ClockForm, Ratio};
 const WORTH_TELLING: f64 = 30.0;
 /// Agreeing share of read frames, in percent, below which there is no clock.
 const HARDLY_ANY_PERCENT: usize = 25;
-/// ... and from which on each of its places counts.
+/// Agreeing share of read frames, in percent, from which on each place of a clock counts.
 const NEARLY_ALL_PERCENT: usize = 90;
 /// Share of read frames, in percent, that must tell a last place before it counts.
 const HARDLY_TOLD_PERCENT: usize = 25;

@@ -28,7 +28,7 @@ pub(super) struct Tally {
     pub longest_other_second: usize,
     /// For each place: looks that tell a digit there, and those against the fit.
     pub places: Vec<(usize, usize)>,
-    /// ... and those against it that say nothing against the clock.
+    /// For each place: looks against the fit that say nothing against the clock.
     excused: Vec<usize>,
 }
 

@@ -22,7 +22,7 @@ const REACH_MORE: i64 = 2;
 const UNLOCKED_TENTHS: i64 = 9;
 
 /// Part of the exposure by which a reader may miss its middle: it takes a digit caught in its
-/// change for the old one a little too long, or not long enough. Judged.
+/// change for the old one a little too long, or not long enough. An estimate, no measurement.
 const MIXED_MARGIN: f64 = 0.1;
 
 /// One start of a sighting, weighed.

@@ -211,9 +211,9 @@ impl Hand {
 /// When the display is in view, seconds after frame 0, and the way it comes and goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hold {
-    /// In its place from here ...
+    /// When it is in its place.
     pub from_s: f64,
-    /// ... to here.
+    /// When it leaves it.
     pub to_s: f64,
     /// Time it takes to bring it in or take it out, > 0.
     pub slide_s: f64,

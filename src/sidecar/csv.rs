@@ -138,7 +138,7 @@ fn micros(seconds: Ratio) -> String {
     decimal((seconds * Ratio::from_integer(MILLION)).round())
 }
 
-/// ... rounded up.
+/// Seconds with six decimals, rounded up.
 fn micros_up(seconds: Ratio) -> String {
     decimal((seconds * Ratio::from_integer(MILLION)).ceil())
 }

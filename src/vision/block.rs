@@ -21,7 +21,7 @@ use std::collections::VecDeque;
 /// heights, and the steps in which rows are tried: the reader bears a third of a height.
 const MOST_BLOCKS: usize = 2;
 const MOST_BLOCK_HEIGHTS: f32 = 6.0;
-/// ... and that of one of two rows which is tried along the picture, as the finder sees it askew;
+/// The longest side of one of two rows that is tried along the picture, as the finder sees it askew;
 /// its digits are no higher than this in the finest picture looked at, px: larger ones are seen in
 /// two, and seldom askew in both.
 const MOST_LEVEL_HEIGHTS: f32 = 4.5;

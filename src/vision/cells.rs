@@ -20,8 +20,8 @@ pub(super) const CELL_PX: f32 = 4.0;
 pub(super) const BLOCK_PX: usize = 4;
 /// Sides of the network's input are multiples of this.
 const SIDE_STEP: usize = 32;
-/// ... and grows over cells at least this sure (about 0.27): faint stretches of a line
-/// would split it otherwise.
+/// A line grows from its surest cells over neighbours at least this sure (about 0.27): faint
+/// stretches would split it otherwise.
 const GROW_LOGIT: f32 = -1.0;
 /// Cells above this (about 0.02) hint at digits half as high as the network can see. Of 1,280
 /// simulated frames 1,195 are read where every level is looked at whole, 1,204 at -4, 1,200 at
@@ -30,11 +30,11 @@ const HINT_LOGIT: f32 = -4.0;
 /// Side of a window, px; a multiple of `SIDE_STEP`. Hints are scattered: larger windows hold more
 /// that nobody asked for (256 px: 39 ms instead of 29).
 const WINDOW_PX: u32 = 128;
-/// ... and in cells,
+/// Side of a window in cells.
 const WINDOW: usize = WINDOW_PX as usize / CELL_PX as usize;
-/// ... of which so many at each side are looked at for the sake of the others,
+/// Cells at each side of a window that are only there for the others to be seen whole.
 const WINDOW_EDGE: usize = 4;
-/// ... which leaves these.
+/// Side of what a window answers for, in cells.
 const INNER: usize = WINDOW - 2 * WINDOW_EDGE;
 
 /// One cell of the finder's answer, in pixels of the picture.
@@ -55,7 +55,7 @@ pub(super) struct Cells {
     pub(super) columns: usize,
     /// Row by row, those that a line may hold.
     pub(super) cells: Vec<Option<Cell>>,
-    /// ... and those in which there may be digits that are too small to be seen in this size.
+    /// Cells in which there may be digits that are too small to be seen in this size.
     hints: Vec<Place>,
     /// Those that were looked at.
     is_seen: Vec<bool>,

@@ -20,7 +20,7 @@ const ONE_HEIGHT: f32 = 1.3;
 const ONE_LENGTH: f32 = 1.6;
 /// Digit heights from middle to middle that two such rows may stand apart.
 const FARTHEST: f32 = 5.0;
-/// ... and that those of a column of rows may.
+/// Digit heights from middle to middle that rows of a column may stand apart.
 const STACK_STEP: std::ops::Range<f32> = 1.1..3.0;
 /// Share of a digit height by which rows of one display may lie on each other: they stand
 /// apart, but their outlines are guesses.

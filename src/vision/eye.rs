@@ -22,17 +22,17 @@ use image::GrayImage;
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
 const MOST_LINES: usize = 16;
 /// Surroundings taken into a strip: of a line that was found, whose last digit the finder may
-/// have missed (of 2,048 simulated frames nine more are lost with steps of 16 px) ...
+/// have missed (of 2,048 simulated frames nine more are lost with steps of 16 px).
 pub(super) const DISCOVERING: Room = Room {
     margin: 1.0,
     step_px: 64,
 };
-/// ... where digits go on to the end of such a strip: the finder saw a part ...
+/// Surroundings of a line whose digits go on to the end of such a strip: the finder saw a part.
 pub(super) const WITH_ROOM: Room = Room {
     margin: 4.0,
     ..DISCOVERING
 };
-/// ... and of a row that is followed, whose length is known.
+/// Surroundings of a row that is followed, whose length is known.
 const FOLLOWING: Room = Room {
     margin: 1.6,
     step_px: 16,
@@ -41,7 +41,7 @@ const FOLLOWING: Room = Room {
 const MARK_BEFORE: f32 = 1.5;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
-/// ... and a strip that was cut anew is dropped if it is less legible by so much.
+/// A strip that was cut anew is dropped if it is less legible by so much.
 const SLIGHTLY_WORSE: f32 = 0.02;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;
@@ -52,7 +52,7 @@ const LEGIBLE_AT_ONCE: f32 = 0.9;
 const FEWEST_CHARACTERS: usize = 2;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
-/// ... below which the display is taken to be where it was: what was read may lie beside it.
+/// The same below which the display is taken to be where it was: what was read may lie beside it.
 const LEAST_TO_MOVE: f32 = 0.6;
 /// Probability of a digit right beside the outermost places from which the row may be
 /// looked at one place off.

@@ -47,9 +47,9 @@ impl Sharpness {
 const COARSE_LONG_SIDE_PX: u32 = 1200;
 /// Cosine of the angle up to which two good views of one line differ (9 degrees).
 const SAME_AXIS: f32 = 0.988;
-/// A line that goes into a far surer one this many times is a piece of it ...
+/// A line that goes this many times into a far surer one is a piece of it.
 const PIECES: f32 = 3.0;
-/// ... if that is surer by this factor.
+/// A line surer than another by this factor is far surer.
 const FAR_SURER: f32 = 1.5;
 /// Digits that would be higher than this at a level, px, are left to the next smaller one if
 /// that shows them.

@@ -25,10 +25,10 @@ const EVEN: f32 = 0.2;
 /// Columns next to the digits by which their ground is known, and how many are taken together.
 const KNOWN_COLUMNS: u32 = 3;
 const TOGETHER: u32 = 2;
-/// Rows above and below the digits, each, that marks do not reach and the edge of a display does ...
+/// Rows above and below the digits, each, that marks do not reach and the edge of a display does.
 const BEYOND_ROWS: usize = 4;
 const FEWEST_BEYOND: usize = 3;
-/// ... which crosses all, or nearly so, within so many columns, as it may lean.
+/// Such an edge crosses all rows, or nearly so, within so many columns, as it may lean.
 const LEANING_COLUMNS: usize = 8;
 const FEWEST_OF_AN_EDGE: usize = 26;
 /// Rows in which a mark differs from the ground: a dot is as tall.

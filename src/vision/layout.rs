@@ -7,10 +7,10 @@ use crate::reading::Layout;
 /// beside a clock seldom passes for a character as surely as its digits do, but some of
 /// these are faint, too: so both are tried.
 const LEAST_SURENESS: [f32; 2] = [0.45, 0.9];
-/// A gap of more than this many digit pitches parts two groups.
+/// A gap of more than this many digit pitches parts two groups where no marks do.
 const GROUP_GAP: f32 = 1.45;
-/// ... where no marks part them; a line with marks shows its groups by these, and a curved
-/// glass or a slim one may widen a gap within a group.
+/// The same in a line with marks: these show its groups, and a curved glass or a slim 1 may widen a
+/// gap within one.
 const GROUP_GAP_BESIDE_MARKS: f32 = 2.0;
 /// A mark fainter than this may be none, where its line makes a fuller clock without it.
 const SURE_MARK: f32 = 0.8;

@@ -9,13 +9,13 @@ use super::rectify::{DIGIT_PX, Room};
 use super::row::Beside;
 use crate::error::Result;
 
-/// A letter of AM or PM, as a digit is tall: it begins within so many strip px of the edge of the
-/// last digit's cell, a space of a font whose letters are all as wide and a little more ...
+/// Letters of AM or PM that are as tall as the digits begin within so many strip px of the edge of
+/// the last digit's cell: a space of a font whose letters are all as wide, and a little more.
 const LETTERS_BEGIN_PX: f32 = 24.0;
-/// ... and both of them take so many, in wide fonts too; three letters of that height take more.
+/// Two such letters take no more strip px than this, in wide fonts too; three take more.
 const TWO_LETTERS_PX: f32 = 40.0;
-/// ... and at least so many, half as tall as the digits: the edge of a screen passes for one sign of
-/// 2 to 8, AM and PM take 10 to 26 (seen in twelve clips).
+/// Two letters half as tall as the digits take no fewer strip px than this: AM and PM take 10 to 26
+/// (seen in twelve clips), and the edge of a screen passes for one sign of 2 to 8.
 const FEWEST_PX: f32 = 10.0;
 /// Nothing for so many strip px ends them.
 const LETTERS_END_PX: f32 = 14.0;
@@ -23,7 +23,8 @@ const LETTERS_END_PX: f32 = 14.0;
 const FEWEST_OF_A_LETTER: usize = 2;
 /// Strip px on either side of two small letters in which nothing stands: twice what parts words.
 const ALONE_PX: f32 = 24.0;
-/// ... and of both together, at most: they may be a third taller than the strip is cut for.
+/// Two small letters take no more strip px than this: they may be a third taller than the strip is
+/// cut for.
 const TWO_ALONE_PX: f32 = 48.0;
 /// Letters where texture is looked at as well, above the digits, far behind or before them, are plain
 /// from this sureness on (texture has 0.7 at most), and their middles lie so many strip px apart.
@@ -33,12 +34,12 @@ const LETTERS_APART_PX: std::ops::Range<f32> = 8.0..26.0;
 /// either side.
 const LEAST_CONTRAST: f32 = 0.4;
 const HALF_A_LETTER_PX: f32 = 5.0;
-/// Where AM and PM stand in small print: behind the upper half of the last digit ...
+/// Small print of AM and PM behind the upper half of the last digit.
 const BEHIND: Beside = Beside {
     along: (0.0, 2.0),
     across: (-0.05, 0.45),
 };
-/// ... or, of two sizes, below the last digits.
+/// Small print below the last digits, of two sizes.
 const BELOW: [Beside; 2] = [
     Beside {
         along: (-1.8, 0.2),
@@ -49,11 +50,11 @@ const BELOW: [Beside; 2] = [
         across: (1.3, 1.9),
     },
 ];
-/// ... or above the digits, near to them or a little further: from and to how far below the upper
-/// edge of their row. How far along is not known; so much beyond both ends is looked at, too.
+/// Small print above the digits, near to them or a little further: from and to how far below the
+/// upper edge of their row. How far along is not known; so much beyond both ends is looked at, too.
 const ABOVE: [(f32, f32); 2] = [(-0.9, -0.4), (-0.6, -0.1)];
 const BEYOND_THE_ENDS: f32 = 0.6;
-/// ... or further behind them, or the lower of two that stand there, of which one is lit ...
+/// Small print further behind the digits, or the lower of two that stand there, of which one is lit.
 const FURTHER_BEHIND: [Beside; 2] = [
     Beside {
         along: (0.3, 5.5),
@@ -64,7 +65,7 @@ const FURTHER_BEHIND: [Beside; 2] = [
         across: (0.5, 1.05),
     },
 ];
-/// ... or before the first of them: along from there.
+/// Small print before the first of the digits: along from there.
 const BEFORE: [Beside; 2] = [
     Beside {
         along: (-4.5, -0.2),
@@ -75,7 +76,7 @@ const BEFORE: [Beside; 2] = [
         across: (0.15, 0.85),
     },
 ];
-/// ... and what is taken in around them, in heights of such letters.
+/// What is taken in around small print, in heights of its letters.
 const AROUND_LETTERS: Room = Room {
     margin: 1.0,
     step_px: 16,

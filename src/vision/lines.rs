@@ -3,7 +3,7 @@
 use super::cells::{CELL_PX, Cell, Cells};
 use crate::geometry::{Point, Quad};
 
-/// A line needs one cell as sure as this ...
+/// A line needs one cell as sure as this.
 const SEED_LOGIT: f32 = 0.0;
 /// Neighbouring cells whose middles lie further apart than this share of the digit height,
 /// across the line, belong to two rows: rows stand at least one height apart.

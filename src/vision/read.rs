@@ -27,9 +27,9 @@ const TURNED: usize = 6;
 /// A digit in a mirror, where that makes no digit.
 const MIRROR: usize = 7;
 const CLASSES: usize = 8;
-/// Columns in which a digit stands this surely tell how the line lies ...
+/// Columns in which a digit stands this surely tell how the line lies.
 pub(super) const LEAST_TELLING: f32 = 0.5;
-/// ... if there are so many of them: three digits' worth.
+/// Fewest such columns by which it is told: three digits' worth.
 const FEWEST_TELLING: usize = 6;
 /// Columns of each size, at least, in a line with digits of two: two digits' worth.
 const FEWEST_OF_A_SIZE: usize = 4;
