@@ -316,16 +316,16 @@ impl Watch<'_> {
     fn look_beside(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
         for track in tracks
             .iter_mut()
-            .filter(|t| t.may_be_of_twelve() || t.seems_lettered())
+            .filter(|t| t.has_three_groups() || t.seems_lettered())
         {
             let is_word = match track.seems_lettered() {
                 true => self.eye.is_word_behind(pyramid, &track.display)?,
                 false => None,
             };
             let are_small =
-                track.may_be_of_twelve() && self.eye.has_small_letters(pyramid, &track.display)?;
+                track.has_three_groups() && self.eye.has_small_letters(pyramid, &track.display)?;
             track.take_letters(is_word, are_small);
-            if track.may_be_of_twelve() {
+            if track.has_three_groups() {
                 track.take_ground(self.eye.is_ground_even(pyramid, &track.display));
             }
         }

@@ -123,9 +123,9 @@ impl Track {
         self.lettered * den > self.sighting.readings.len() * num
     }
 
-    /// True if it shows hours, minutes and seconds, as clocks of twelve hours do, and those whose
-    /// frames are out of view.
-    pub fn may_be_of_twelve(&self) -> bool {
+    /// True if it shows hours, minutes and seconds: clocks of twelve hours do, and those whose frames
+    /// are out of view.
+    pub fn has_three_groups(&self) -> bool {
         self.sighting.layout.groups.len() == 3
     }
 

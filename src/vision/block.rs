@@ -46,20 +46,9 @@ const FIRST_ROWS: [(f32, f32); 4] = [(-1.2, 1.0), (-1.4, 1.0), (-1.6, 1.0), (-1.
 /// Where smaller frames stand behind hours, minutes and seconds: along from the end of their row, and
 /// from and to how far below its upper edge, on its base line, in the middle or at its top. The reader
 /// bears a third up or down in size: two fifths to two thirds of the others'.
-const SMALLER_BEHIND: [Beside; 3] = [
-    Beside {
-        along: (0.2, 1.1),
-        across: (0.5, 1.0),
-    },
-    Beside {
-        along: (0.2, 1.1),
-        across: (0.25, 0.75),
-    },
-    Beside {
-        along: (0.2, 1.1),
-        across: (0.0, 0.5),
-    },
-];
+const SMALLER_ALONG: (f32, f32) = (0.2, 1.1);
+const SMALLER_ACROSS: [(f32, f32); 3] = [(0.5, 1.0), (0.25, 0.75), (0.0, 0.5)];
+/// ... and their heights against the others', as far as outlines are guesses.
 const SMALLER: std::ops::Range<f32> = 0.33..0.8;
 /// Rows of a clock whose hours, minutes, seconds and frames stand one below the other, how many
 /// pairs of rows are tried for such a clock in one frame, and how far, in digit heights, a row may
@@ -205,14 +194,18 @@ impl Eye {
     /// as a part of the line, takes them for no digits of it.
     fn smaller_behind(&self, frame: &Pyramid, row: &Row) -> Result<Option<(Row, f32)>> {
         let mut best: Option<(Row, f32)> = None;
-        for place in &SMALLER_BEHIND {
-            let Some((strip, columns)) = self.look(frame, &row.beside(place), DISCOVERING)? else {
+        for across in SMALLER_ACROSS {
+            let place = row.beside(&Beside {
+                along: SMALLER_ALONG,
+                across,
+            });
+            let Some((strip, columns)) = self.look(frame, &place, DISCOVERING)? else {
                 continue;
             };
             let (_, rows) = displays_in(&strip, &columns);
             let is_smaller = |q: &Quad| SMALLER.contains(&(q.height_px() / row.quad.height_px()));
-            let found = rows.into_iter().filter(|(other, legibility)| {
-                other.groups == [2] && *legibility >= LEAST_LEGIBLE_ROW && is_smaller(&other.quad)
+            let found = rows.into_iter().filter(|(other, clarity)| {
+                other.groups == [2] && *clarity >= LEAST_LEGIBLE_ROW && is_smaller(&other.quad)
             });
             best = best
                 .into_iter()

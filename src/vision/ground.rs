@@ -162,4 +162,10 @@ mod tests {
         let (frame, quad) = line_on(352);
         assert!(!is_even(frame, quad));
     }
+
+    #[test]
+    fn a_line_too_short_to_be_cut_out_has_no_even_ground() {
+        let (frame, _) = line_on(600);
+        assert!(!is_even(frame, level(100.0, 80.0, 0.4, 40.0)));
+    }
 }

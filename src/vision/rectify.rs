@@ -162,6 +162,9 @@ impl Strip {
         let width = ((length + 2.0 * start) as u32)
             .next_multiple_of(room.step_px)
             .min(MOST_WIDTH_PX);
+        if width == 0 {
+            return None;
+        }
         let to_frame = ToFrame::new(quad, start, length)?;
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
         let (source, factor) = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
