@@ -199,7 +199,7 @@ impl Clip {
                 }
                 Stride::Ahead { widest_s, .. } if !self.must_count => {
                     let widest = self.ticks_of(widest_s);
-                    self.source.next_ahead(after, closest, widest)
+                    self.source.next_key(after, closest, Some(widest))
                 }
                 _ => self.source.next_frame(),
             };

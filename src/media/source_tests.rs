@@ -7,7 +7,7 @@ use ffmpeg_next::ffi;
 use image::GrayImage;
 
 #[test]
-fn a_clip_that_ends_between_key_frames_leaves_the_decoder_as_it_was() {
+fn a_clip_that_ends_between_key_frames_is_looked_at_to_its_end_and_leaves_the_decoder_as_it_was() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("one_key_frame.mov");
     let mut options = RecordOptions::new(64, 64, Rate::F25, RecordCodec::H264);
@@ -26,12 +26,14 @@ fn a_clip_that_ends_between_key_frames_leaves_the_decoder_as_it_was() {
     };
     let ticks_per_frame = 512;
     let (closest, widest) = (2 * ticks_per_frame, Some(3 * ticks_per_frame));
-    let mut between = 0;
-    while source.next_key(None, closest, widest).is_some() {
-        between += 1;
+    let mut given = Vec::new();
+    while let Some(frame) = source.next_key(None, closest, widest) {
+        given.extend(frame.pts().map(|ticks| ticks / ticks_per_frame));
         assert!(skipped(&source) == ffi::AVDiscard::AVDISCARD_DEFAULT);
     }
-    assert!(between > 3, "frames between key frames came: {between}");
+    assert!(given.len() > 3, "frames between key frames came: {given:?}");
+    let last = given[given.len() - 1];
+    assert!(last + closest / ticks_per_frame >= 20, "looked at to the end: {given:?}");
     assert!(skipped(&source) == ffi::AVDiscard::AVDISCARD_DEFAULT);
 }
 

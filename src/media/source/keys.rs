@@ -51,9 +51,9 @@ impl Source {
     /// between is skipped here, not by the demuxer: FFmpeg 5.1's for QuickTime
     /// gives the wrong presentation stamps when it is told to skip.
     ///
-    /// If none comes within `widest` of the frame before, a frame between key frames at least
-    /// `closest` behind that one is given, which is decoded from the key frame on, or from the
-    /// frame on at which [`Self::go_on_from`] said that decoding stands.
+    /// If none comes within `widest` of the frame before, be it that the file ends there, a frame
+    /// between key frames at least `closest` behind that one is given, which is decoded from the
+    /// key frame on, or from the frame on at which [`Self::go_on_from`] said that decoding stands.
     pub(in crate::media) fn next_key(
         &mut self,
         after: Option<i64>,
@@ -64,7 +64,10 @@ impl Source {
         let closest = closest.max(1);
         self.hop(closest, widest);
         while self.failures < MOST_FAILURES {
-            let packet = self.next_packet()?;
+            let Some(packet) = self.next_packet() else {
+                widest?;
+                return self.next_before_the_end(after, closest);
+            };
             let last = self.last_given.map(|(last, _)| last);
             let Some(stamp) = stamp_of(&packet) else {
                 continue;
@@ -105,19 +108,11 @@ impl Source {
         None
     }
 
-    /// As [`Self::next_key`], to the end of the file: the last frame may have no key frame within
-    /// `widest` because there is no more.
-    pub(in crate::media) fn next_ahead(
-        &mut self,
-        after: Option<i64>,
-        closest: i64,
-        widest: i64,
-    ) -> Option<frame::Video> {
-        if let Some(frame) = self.next_key(after, closest, Some(widest)) {
-            return Some(frame);
-        }
-        let (last, _) = self.last_given?;
-        let target = last.saturating_add(closest.max(1));
+    /// A frame at least `closest` behind the one before, of what was passed over and has no key
+    /// frame behind it any more.
+    fn next_before_the_end(&mut self, after: Option<i64>, closest: i64) -> Option<frame::Video> {
+        let last = self.last_given.map(|(last, _)| last).or(after)?;
+        let target = last.saturating_add(closest);
         let is_there = |packet| stamp_of(packet).is_some_and(|stamp| stamp >= target);
         if !self.between.iter().any(is_there) {
             return None;
