@@ -33,7 +33,10 @@ fn a_clip_that_ends_between_key_frames_is_looked_at_to_its_end_and_leaves_the_de
     }
     assert!(given.len() > 3, "frames between key frames came: {given:?}");
     let last = given[given.len() - 1];
-    assert!(last + closest / ticks_per_frame >= 20, "looked at to the end: {given:?}");
+    assert!(
+        last + closest / ticks_per_frame >= 20,
+        "looked at to the end: {given:?}"
+    );
     assert!(skipped(&source) == ffi::AVDiscard::AVDISCARD_DEFAULT);
 }
 

@@ -2,11 +2,11 @@
 //! saw some of them only.
 
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, displays_in, is_one_kind, may_be_first, step_in_a_stack,
+    Display, LEAST_LEGIBLE_ROW, clarity_of, displays_in, is_one_kind, may_be_first, step_in_a_stack,
 };
 use super::eye::{DISCOVERING, Eye};
 use super::ground::is_even_behind;
-use super::layout::is_clock;
+use super::layout::{is_clock, last_pair_in, stretches};
 use super::lines::Line;
 use super::pyramid::Pyramid;
 use super::read::Columns;
@@ -191,7 +191,8 @@ impl Eye {
     }
 
     /// Two digits that stand behind a row and are much smaller, if some do: the finder, which sees them
-    /// as a part of the line, takes them for no digits of it.
+    /// as a part of the line, takes them for no digits of it. A strip of them shows a part of the row's
+    /// last digit, too.
     fn smaller_behind(&self, frame: &Pyramid, row: &Row) -> Result<Option<(Row, f32)>> {
         let mut best: Option<(Row, f32)> = None;
         for across in SMALLER_ACROSS {
@@ -202,11 +203,17 @@ impl Eye {
             let Some((strip, columns)) = self.look(frame, &place, DISCOVERING)? else {
                 continue;
             };
-            let (_, rows) = displays_in(&strip, &columns);
+            let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
+            let pairs = stretches(&columns.characters());
+            let pairs = pairs.iter().filter_map(last_pair_in).map(|pair| [pair]);
             let is_smaller = |q: &Quad| SMALLER.contains(&(q.height_px() / row.quad.height_px()));
-            let found = rows.into_iter().filter(|(other, clarity)| {
-                other.groups == [2] && *clarity >= LEAST_LEGIBLE_ROW && is_smaller(&other.quad)
-            });
+            let found = pairs
+                .filter_map(|pair| {
+                    Some((Row::new(&strip, &lie, &pair)?, clarity_of(&columns, &pair)))
+                })
+                .filter(|(other, clarity)| {
+                    *clarity >= LEAST_LEGIBLE_ROW && is_smaller(&other.quad)
+                });
             best = best
                 .into_iter()
                 .chain(found)

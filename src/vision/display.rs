@@ -275,7 +275,7 @@ fn worth(display: &Display) -> f32 {
 }
 
 /// The clarity of some groups of digits.
-fn clarity_of(columns: &Columns, groups: &[Group]) -> f32 {
+pub(super) fn clarity_of(columns: &Columns, groups: &[Group]) -> f32 {
     let xs = groups.iter().flat_map(|g| &g.places);
     let clear = |&x: &f32| columns.digit_at(x) * columns.odds_near(x, COLUMN_PX).best().1;
     xs.clone().map(clear).sum::<f32>() / xs.count().max(1) as f32

@@ -314,6 +314,11 @@ fn has_pair_first(places: &[f32]) -> bool {
     }
 }
 
+/// The last group of a stretch, if it is a pair: what stands before it may be another row's.
+pub(super) fn last_pair_in(stretch: &Stretch) -> Option<Group> {
+    (split_pairs(&stretch.groups()).pop()).filter(|group| group.places.len() == 2)
+}
+
 /// What may be one half of a clock in two rows: the stretch, longest first, and what is left of
 /// it without the groups at its ends that only gaps part from the rest: edges of the screen
 /// and texture beside it may feign digits. Last, the stretch parted into pairs at other gaps,
