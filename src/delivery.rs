@@ -17,7 +17,7 @@ use crate::path_text::{text_of, with_suffix};
 use crate::preview;
 use crate::progress::{Event, Wish};
 use crate::save::{FileStamp, Ledger, Told};
-use crate::sidecar::{Admit, csv, edl, json, otio, xmp};
+use crate::sidecar::{self, Admit, csv, edl, json, otio, xmp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -75,7 +75,7 @@ pub struct Delivered {
     /// What could not be written; it stopped nothing else.
     pub faults: Vec<Error>,
     /// Clips of which there can be no copy, and why: cut off, or of a kind that holds no
-    /// timecode.
+    /// timecode; and those that a timeline or a list has no place for.
     pub refusals: Vec<Error>,
     /// Remarks about single clips, by index.
     pub notes: Vec<(usize, Note)>,
@@ -110,6 +110,7 @@ impl Delivery<'_> {
             self.previews(ledger, listener, &mut done);
         }
         let told = told_of_all(self.card);
+        done.refusals.extend(self.unlisted());
         if self.products.contains(&Product::Otio) {
             let media = |index: usize| match copies.get(&index) {
                 Some(copy) => text_of(copy),
@@ -142,6 +143,29 @@ impl Delivery<'_> {
             self.put_list(ledger, name, &bytes, &told, &mut done);
         }
         done
+    }
+
+    /// Clips that timelines or lists would be thought to hold, and do not.
+    fn unlisted(&self) -> Vec<Error> {
+        let has = |product| self.products.contains(&product);
+        let mut unlisted = Vec::new();
+        if has(Product::Otio) || has(Product::Edl) {
+            let clips = sidecar::without_a_place(self.card, self.admit);
+            unlisted.extend(clips.into_iter().map(|clip| ("timeline", clip)));
+        }
+        if has(Product::Edl) {
+            let clips = edl::without_a_label(self.card, self.admit);
+            unlisted.extend(clips.into_iter().map(|clip| ("edit list", clip)));
+        }
+        let place = |name: &str| self.card.clips.iter().position(|clip| clip.name == name);
+        unlisted
+            .into_iter()
+            .filter_map(|(list, (name, why))| {
+                let what = format!("stands in no {list}: {why}");
+                let error = Error::new(ErrorKind::BadRequest, what);
+                Some(error.in_file(&self.sources[place(name)?]))
+            })
+            .collect()
     }
 
     /// Writes a file that speaks of all clips. A card is read again as a whole; of clips that are named

@@ -6,6 +6,8 @@ use crate::timecode::{HalfOpen, Ratio};
 
 /// Headers hold whole seconds, rounded either way.
 pub(super) const HEADER_S: i64 = 1;
+/// From midnight to midnight of a camera's own clock.
+const CALENDAR_DAY_S: i64 = 86_400;
 /// How fast a camera's clock may gain or lose, in parts per million: a cheap quartz in the
 /// cold. Common practice, no source.
 pub(super) const MOST_DRIFT_PPM: i64 = 100;
@@ -93,7 +95,7 @@ impl OwnClock {
             .collect()
     }
 
-    /// Filmed clock minus the camera's, in seconds, at the first clip that fits; within
+    /// Filmed clock minus the camera's time of day, in seconds, at the first clip that fits; within
     /// half a day of zero.
     pub fn offset_s(&self) -> Ratio {
         let ((fits, _), written) = (&self.fits[0], self.written[0]);
@@ -101,7 +103,12 @@ impl OwnClock {
             .iter()
             .position(|f| *f)
             .expect("at least one point fits");
-        let offset = offset(&self.points[first], written).middle();
+        let point = &self.points[first];
+        // From the camera's own midnight: a day of the filmed clock may be longer or shorter than
+        // one of the calendar, which adds up over the days since 1970.
+        let day_s = Ratio::from_integer(CALENDAR_DAY_S);
+        let days = (point.header_s / day_s).floor();
+        let offset = offset(point, written).middle() + Ratio::from_integer(days) * day_s;
         offset.wrapped(self.day_s)
     }
 
@@ -376,5 +383,17 @@ mod tests {
         let clock = fit(&[point(0, T, 0, 56_438)]).unwrap();
         let offset = clock.offset_s().to_f64();
         assert!((offset - 10_795.0).abs() < 0.1, "{offset}");
+    }
+
+    /// Drop-frame labels come round after 2,589,408 counts (SMPTE ST 12-1), 86 ms before a day is
+    /// over, and labels without after 2,592,000, 86 s behind it.
+    #[test]
+    fn a_day_of_the_filmed_clock_that_is_none_of_the_calendar_shifts_no_offset() {
+        for counts in [2_589_408, 2_592_000] {
+            let day_s = Ratio::new(counts * 1001, 30_000);
+            let clock = OwnClock::fit(vec![point(0, T, 0, 45_643)], day_s).unwrap();
+            let offset = clock.offset_s().to_f64();
+            assert!(offset.abs() < 0.1, "{offset}");
+        }
     }
 }

@@ -93,8 +93,15 @@ fn check_file(path: &Path) -> Result<()> {
         return Err(Error::new(ErrorKind::IsFolder, "is a folder, not a clip")
             .next("name the clips in it, or read all of it with `rollmark card`"));
     }
+    if !about.is_file() {
+        // Opening a pipe would wait for somebody to write into it.
+        return Err(
+            Error::new(ErrorKind::NotVideo, "is a device or a pipe, not a clip")
+                .next("save what it gives as a file, and name that"),
+        );
+    }
     File::open(path).map_err(cannot_open)?;
-    if about.is_file() && about.len() == 0 {
+    if about.len() == 0 {
         return Err(Error::new(ErrorKind::Empty, "has no bytes")
             .next("copy it from the card again; if it is empty there too, nothing was recorded"));
     }

@@ -74,7 +74,7 @@ pub fn to_files(card: &CardOutcome, admit: Admit) -> Vec<(String, Vec<u8>)> {
     if files.is_empty() {
         files.push((
             "timeline.edl".into(),
-            format!("{TITLE}FCM: NON-DROP FRAME\r\n* NO CLIP HAS A START\r\n").into_bytes(),
+            format!("{TITLE}FCM: NON-DROP FRAME\r\n* NO CLIP CAN BE LISTED\r\n").into_bytes(),
         ));
     }
     // The main list first.
@@ -89,6 +89,15 @@ pub fn to_files(card: &CardOutcome, admit: Admit) -> Vec<(String, Vec<u8>)> {
     }
     files[0].1.extend_from_slice(lines.as_bytes());
     files
+}
+
+/// Clips that have a place on the time line and labels that no event line can hold: name and why.
+pub fn without_a_label(card: &CardOutcome, admit: Admit) -> Vec<(&str, String)> {
+    let (clips, _) = placed(card, admit);
+    clips
+        .iter()
+        .filter_map(|one| Some((&*one.clip.name, labelled(one).err()?)))
+        .collect()
 }
 
 /// How the clip's labels count, if an event line can hold them.

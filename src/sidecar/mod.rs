@@ -13,4 +13,4 @@ pub mod otio;
 mod placed;
 pub mod xmp;
 
-pub use placed::Admit;
+pub use placed::{Admit, without_a_place};

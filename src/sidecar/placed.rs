@@ -78,6 +78,16 @@ pub(super) fn placed(card: &CardOutcome, admit: Admit) -> (Vec<Placed<'_>>, Vec<
     (placed, left_out)
 }
 
+/// Clips that are let in and have no place on the time line all the same: name and why.
+pub fn without_a_place(card: &CardOutcome, admit: Admit) -> Vec<(&str, String)> {
+    let (_, left_out) = placed(card, admit);
+    left_out
+        .into_iter()
+        .filter(|left| admit.lets_in(&left.clip.outcome))
+        .map(|left| (&*left.clip.name, left.why))
+        .collect()
+}
+
 fn place<'a>(
     clip: &'a CardClip,
     admit: Admit,

@@ -7,8 +7,25 @@ use rollmark::media;
 use rollmark::timecode::Ratio;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::mpsc;
+use std::thread;
+use std::time::Duration;
 
 const X264: &str = "-c:v libx264 -bf 2 -g 12 -pix_fmt yuv420p";
+
+/// A pipe is not opened: that would wait for somebody to write into it.
+#[test]
+fn a_pipe_is_refused_at_once() {
+    let shop = Workshop::new();
+    let pipe = shop.path("PIPE.MOV");
+    let made = Command::new("mkfifo").arg(&pipe).status().unwrap();
+    assert!(made.success());
+    let (said, hears) = mpsc::channel();
+    thread::spawn(move || said.send(media::open(&pipe).err().map(|error| error.kind())));
+    let kind = hears.recv_timeout(Duration::from_secs(60));
+    assert_eq!(kind.expect("an answer"), Some(ErrorKind::NotVideo));
+}
 
 /// The first `percent` of a file.
 fn cut(file: &Path, percent: usize) -> PathBuf {

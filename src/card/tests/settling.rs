@@ -3,7 +3,7 @@
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
 use crate::outcome::{CARD_FORMAT_VERSION, CardClip};
-use crate::sidecar::{Admit, edl};
+use crate::sidecar::{Admit, edl, without_a_place};
 
 const PROOF: &str = "A1.mov";
 const PROOF_WORDS: &str =
@@ -105,11 +105,17 @@ fn a_settled_clip_enters_the_timeline() {
             tool: tool(),
         };
         let files = edl::to_files(&card, Admit::default());
-        String::from_utf8(files[0].1.clone()).unwrap()
+        let absent = without_a_place(&card, Admit::default());
+        let absent: Vec<String> = absent.into_iter().map(|(name, _)| name.into()).collect();
+        (String::from_utf8(files[0].1.clone()).unwrap(), absent)
     };
-    assert!(list(true).contains("10:10:00;00"), "{}", list(true));
-    assert!(!list(true).contains("NOT LISTED"));
-    assert!(list(false).contains("NOT LISTED"), "{}", list(false));
+    let (settled, absent) = list(true);
+    assert!(settled.contains("10:10:00;00"), "{settled}");
+    assert!(!settled.contains("NOT LISTED"));
+    assert!(absent.is_empty(), "{absent:?}");
+    let (open, absent) = list(false);
+    assert!(open.contains("NOT LISTED"), "{open}");
+    assert_eq!(absent, ["A2.mov"]);
 }
 
 #[test]
