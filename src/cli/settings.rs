@@ -17,8 +17,8 @@ use std::path::PathBuf;
 /// no source: monitors and phones stay below 200; more is a slip of the unit.
 const LONGEST_LAG_MS: i32 = 2000;
 
-/// Memory that reading one clip may take, in bytes: 330 MB were measured at 4K, 10 bit
-/// (docs/measured.md), and 8K has four times the pixels.
+/// Memory that reading one clip may take, in bytes: 330 MB were measured at 4K, 10 bit, and 8K has
+/// four times the pixels (430 MiB in H.264, docs/unbreakable.md).
 const CLIP_BYTES: u64 = 1 << 30;
 
 /// Clips play at most this many times slower or faster than life.
