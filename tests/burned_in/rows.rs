@@ -55,7 +55,7 @@ fn a_column_of_more_numbers_is_no_clock() {
 #[test]
 fn frames_of_half_the_size_behind_the_seconds_are_read() {
     let shelf = Shelf::new();
-    for down_px in [33, 16] {
+    for (small_px, down_px) in [(45, 33), (45, 16), (54, 26), (38, 39)] {
         let large = draw(
             &format!(r"text='10\:00\:{SECONDS}'"),
             90,
@@ -64,7 +64,7 @@ fn frames_of_half_the_size_behind_the_seconds_are_read() {
         );
         let small = draw(
             &format!(r"text='\:{FRAMES}'"),
-            45,
+            small_px,
             "white",
             (60 + 8 * 54, 200 + down_px),
         );
