@@ -235,6 +235,13 @@ pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known
             true => CONTRADICTED,
             false => NO_BETTER,
         };
+        if known.drop_frame.is_none() && !given_rate.has_drop_frame() && skips_labels(&without.fit)
+        {
+            return contradicted(
+                without.fit,
+                reasons::given_rate_has_no_drop_frame(given_rate),
+            );
+        }
         let gained = without.gain - given.gain;
         let rate = without.fit.clock.as_ref().map(|clock| clock.form.rate());
         if let Some(rate) = rate.filter(|&rate| rate != given_rate && gained >= least)
@@ -273,6 +280,12 @@ pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known
         }
     }
     given
+}
+
+/// True if the digits by themselves are those of a clock that counts drop-frame, for sure.
+fn skips_labels(fit: &ClockFit) -> bool {
+    let drop_frame = fit.clock.as_ref().and_then(|clock| clock.drop_frame);
+    fit.verdict == Verdict::Sure && drop_frame == Some(true)
 }
 
 /// True if the clip's own label has the clock's digits, or twice its frames: where it counts otherwise,

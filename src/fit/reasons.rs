@@ -278,6 +278,18 @@ pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Doubt {
     )
 }
 
+pub(super) fn given_rate_has_no_drop_frame(given: Rate) -> Doubt {
+    Doubt::new(
+        What::GivenRateContradicted,
+        format!(
+            "the clock counts drop-frame, as its digits or the mark before the frames show, which no \
+             clock does at the {} that was given; check the rate, or say that it does not count \
+             drop-frame",
+            given.decimal(),
+        ),
+    )
+}
+
 /// `given`: whether the user said that the clock counts drop-frame.
 pub(super) fn given_drop_frame_contradicted(given: bool) -> Doubt {
     let (does, said) = match given {

@@ -426,6 +426,28 @@ fn a_given_rate_that_has_no_such_number_is_said_to_be_wrong_by_a_single_look_at_
     }
 }
 
+/// By the semicolon, or by labels that are seen to be skipped.
+#[test]
+fn a_given_rate_without_drop_frame_is_said_to_be_wrong_of_a_clock_that_counts_it() {
+    for (start, mark) in [
+        ("11:01:50;02", SEMICOLON),
+        ("11:01:59;02", MarkOdds::UNKNOWN),
+    ] {
+        for (clock, given) in [(Rate::F29_97, Rate::F30), (Rate::F59_94, Rate::F60)] {
+            let mut scene = Scene::new(drop_frames(clock), start, clock);
+            scene.mark = mark;
+            let mut known = Known {
+                rate: Some(given),
+                ..Known::default()
+            };
+            let fit = run_knowing(&scene.film(), &known);
+            assert_unsure(&fit, "given_rate_contradicted");
+            known.rate = Some(clock);
+            assert_sure(&run_knowing(&scene.film(), &known), start);
+        }
+    }
+}
+
 /// A semicolon is seen, and the clip counts otherwise: its own label would be seconds off.
 #[test]
 fn no_drop_frame_against_a_semicolon_needs_the_rate_where_the_clip_counts_otherwise() {
