@@ -5,6 +5,7 @@
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
 use super::gaps::Slate;
+use super::given::doubt_given_rate;
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
@@ -58,6 +59,8 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     });
     let sorted: Vec<&Member> = order.iter().map(|&i| &members[i]).collect();
     let mut card = Card::new(&sorted, folder_names);
+    let names: Vec<&str> = sorted.iter().map(|member| &*member.name).collect();
+    doubt_given_rate(&mut card.outcomes, &names);
     let open = card.settle_drop_frame();
     card.join_chapters();
     card.pool_cameras();

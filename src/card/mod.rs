@@ -23,6 +23,7 @@ mod batch;
 mod cameras;
 mod chapters;
 mod gaps;
+mod given;
 mod gone;
 mod joints;
 mod moment;

@@ -2,6 +2,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
+use crate::outcome::RateKnownBy;
 use crate::sidecar::corrections::{self, Corrections};
 
 fn clip(card: usize, path: &str, words: &str) -> Member {
@@ -21,6 +22,38 @@ fn agreed(clips: Vec<Member>) -> Agreed {
 
 fn note<'a>(notes: &'a [Note], code: &str) -> Option<&'a str> {
     notes.iter().find(|n| n.code == code).map(|n| &*n.sentence)
+}
+
+/// `--clock-rate` holds for all clips: those in view long enough tell that it is wrong, and the others
+/// fit it.
+#[test]
+fn a_given_rate_that_other_clips_contradict_makes_no_start_sure() {
+    let verdict_of_one_beside = |against: usize, resting: usize| {
+        let member = |n: usize, told: fn(&mut ClipOutcome)| {
+            let mut member = clip(0, &format!("C{n:04}.mov"), "start=10:00:00:00");
+            told(&mut member.outcome);
+            member
+        };
+        let contradicting = |outcome: &mut ClipOutcome| {
+            outcome.verdict = Verdict::Unsure;
+            outcome.reasons = vec![Note::new("given_rate_contradicted", "the digits run at 25")];
+        };
+        let resting_on_it = |outcome: &mut ClipOutcome| {
+            outcome.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Given;
+        };
+        let clips = (0..against).map(|n| member(n, contradicting));
+        let clips = clips.chain((0..resting).map(|n| member(against + n, resting_on_it)));
+        let outcome = agreed(clips.collect()).clips.pop().unwrap().0;
+        (outcome.verdict, outcome.reasons[0].sentence.clone())
+    };
+    assert_eq!(verdict_of_one_beside(0, 2).0, Verdict::Sure);
+    assert_eq!(verdict_of_one_beside(1, 2).0, Verdict::Sure);
+    let (verdict, why) = verdict_of_one_beside(2, 2);
+    assert_eq!(verdict, Verdict::Unsure);
+    assert!(
+        why.starts_with("the digits of 2 clips, of C0000.mov among them, run"),
+        "{why}"
+    );
 }
 
 /// A phone's clip: header in UTC, display three hours on, written five seconds after the start.
