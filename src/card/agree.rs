@@ -9,7 +9,7 @@ use super::given::doubt_given_rate;
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
-use super::own_clock::{HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
+use super::own_clock::{CALENDAR_DAY_S, HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
 use super::settle;
 use super::words::{offset_in_words, span, time_of_day};
 use crate::clip_base::{self, duration_s, exact_speed};
@@ -561,7 +561,7 @@ impl<'a> Card<'a> {
         let read_s = 3600 * i64::from(label.hours())
             + 60 * i64::from(label.minutes())
             + i64::from(label.seconds());
-        let day_s = Ratio::from_integer(86_400);
+        let day_s = Ratio::from_integer(CALENDAR_DAY_S);
         let apart = (Ratio::from_integer(read_s) - header_s).wrapped(day_s);
         let quarters = (apart / Ratio::from_integer(QUARTER_S)).round();
         let zone_s = Ratio::from_integer(quarters * i128::from(QUARTER_S));
@@ -591,7 +591,7 @@ impl<'a> Card<'a> {
 
 /// Seconds within which the clocks of two cards are those of one camera: the rounding of
 /// two headers, and what a day adds to it.
-const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * 86_400 / 1_000_000;
+const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * CALENDAR_DAY_S / 1_000_000;
 
 /// Why clips without a slate get no estimate.
 fn split_note(measured: &Measured) -> Option<Note> {

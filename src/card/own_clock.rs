@@ -7,7 +7,7 @@ use crate::timecode::{HalfOpen, Ratio};
 /// Headers hold whole seconds, rounded either way.
 pub(super) const HEADER_S: i64 = 1;
 /// From midnight to midnight of a camera's own clock.
-const CALENDAR_DAY_S: i64 = 86_400;
+pub(super) const CALENDAR_DAY_S: i64 = 86_400;
 /// How fast a camera's clock may gain or lose, in parts per million: a cheap quartz in the
 /// cold. Common practice, no source.
 pub(super) const MOST_DRIFT_PPM: i64 = 100;
@@ -292,8 +292,6 @@ fn hull(a: HalfOpen, b: HalfOpen) -> HalfOpen {
 mod tests {
     use super::*;
 
-    const DAY_S: i64 = 86_400;
-
     fn s(seconds: i64) -> Ratio {
         Ratio::from_integer(seconds)
     }
@@ -308,7 +306,7 @@ mod tests {
     }
 
     fn fit(points: &[Point]) -> Option<OwnClock> {
-        OwnClock::fit(points.to_vec(), s(DAY_S))
+        OwnClock::fit(points.to_vec(), s(CALENDAR_DAY_S))
     }
 
     /// 2021-05-28T12:40:43Z in seconds since 1970.
@@ -361,7 +359,11 @@ mod tests {
 
     #[test]
     fn midnight_of_the_filmed_clock_is_no_jump() {
-        let clock = fit(&[point(0, T, 60, DAY_S - 100), point(1, T + 200, 60, 100)]).unwrap();
+        let clock = fit(&[
+            point(0, T, 60, CALENDAR_DAY_S - 100),
+            point(1, T + 200, 60, 100),
+        ])
+        .unwrap();
         assert!(clock.outliers().is_empty());
         let start = clock.start_s(s(T + 100), Some(s(60))).unwrap();
         assert!(start.contains(s(0)), "{start}");

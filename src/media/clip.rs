@@ -192,16 +192,11 @@ impl Clip {
             let after = self
                 .floor
                 .map(|floor| self.stamper.zero().saturating_add(floor));
-            let picture = match self.stride {
-                Stride::KeyFrames { widest_s, .. } if !self.must_count => {
-                    let widest = widest_s.map(|widest_s| self.ticks_of(widest_s));
-                    self.source.next_key(after, closest, widest)
-                }
-                Stride::Ahead { widest_s, .. } if !self.must_count => {
-                    let widest = self.ticks_of(widest_s);
-                    self.source.next_key(after, closest, Some(widest))
-                }
-                _ => self.source.next_frame(),
+            let picture = if self.skips() {
+                let widest = self.widest();
+                self.source.next_key(after, closest, widest)
+            } else {
+                self.source.next_frame()
             };
             let Some(picture) = picture else {
                 self.note_end();
@@ -285,6 +280,16 @@ impl Clip {
                 self.ticks_of(closest_s)
             }
         }
+    }
+
+    /// Ticks within which a key frame must come, if others are to come in its place.
+    fn widest(&self) -> Option<i64> {
+        let widest_s = match self.stride {
+            Stride::EveryFrame => None,
+            Stride::KeyFrames { widest_s, .. } => widest_s,
+            Stride::Ahead { widest_s, .. } => Some(widest_s),
+        };
+        widest_s.map(|widest_s| self.ticks_of(widest_s))
     }
 
     fn stamp(&self, shot: &Shot) -> Stamp {
