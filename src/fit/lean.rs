@@ -28,6 +28,12 @@ const SURE: (f64, f64) = (5.0, 6.0);
 /// pass in a frame, all digits are, and none more than others.
 const CAUGHT: f32 = 0.15;
 
+/// Share of a place's looks that are caught in a change, and of these in one direction, from which on
+/// what the place says against the others does not count: a clock that keeps step with the camera is
+/// caught at the same share of each change, and the new digit's ghost misleads in the other looks,
+/// too. A reader that leans takes digits for those before them as often as for those behind.
+const IN_STEP: (f64, f64) = (0.25, 0.8);
+
 /// Looks that a digit takes part with: of fewer, one that is caught in a change or misread for
 /// once would pass for a lean.
 const FEWEST_LOOKS: usize = 3;
@@ -40,9 +46,26 @@ const DEVIATION: f64 = 1.4826;
 /// look; not a number for a digit that may have been in the picture, too.
 type Leads = [Vec<[f32; 10]>; 10];
 
+/// What digits of one place say whose truth is known.
+#[derive(Default)]
+struct Place {
+    leads: Leads,
+    looks: u32,
+    /// Looks that caught it in its change, with the digit before it and with the one behind.
+    caught: [u32; 2],
+}
+
+impl Place {
+    fn is_in_step(&self) -> bool {
+        let [before, behind] = self.caught.map(f64::from);
+        let caught = before + behind;
+        caught >= IN_STEP.0 * f64::from(self.looks) && before.max(behind) >= IN_STEP.1 * caught
+    }
+}
+
 /// What digits say whose truth is known, by place.
 pub(super) struct Leans {
-    leads: Vec<Leads>,
+    places: Vec<Place>,
 }
 
 /// How far a digit that stands can be trusted, by those that move.
@@ -65,7 +88,7 @@ impl Trust {
 
 impl Leans {
     pub const fn new() -> Self {
-        Self { leads: Vec::new() }
+        Self { places: Vec::new() }
     }
 
     /// Adds one sighting.
@@ -73,8 +96,8 @@ impl Leans {
         let (looks, form, counts) = (placed.looks, placed.form, &placed.counts);
         let places = looks.dial.places();
         let hidden = looks.dial.hidden_digits();
-        if self.leads.len() < places {
-            self.leads.resize_with(places, Leads::default);
+        if self.places.len() < places {
+            self.places.resize_with(places, Place::default);
         }
         let mut near: Vec<Digits> = Vec::new();
         for (look, &count) in counts.iter().enumerate() {
@@ -93,7 +116,11 @@ impl Leans {
                 let caught = (0..10).filter(|&other| is_near[other] && other != digit);
                 let caught: f32 = caught.map(|other| odds[other]).sum();
                 let is_caught = caught >= CAUGHT && caught > 1.0 - caught - odds[digit];
+                let here = &mut self.places[place];
+                here.looks += 1;
                 if is_caught && blur.steps == 1 {
+                    let [before, behind] = [0, 2].map(|step| odds[digit_of(&near[step])]);
+                    here.caught[usize::from(behind > before)] += 1;
                     continue;
                 }
                 let says = looks.place(look, place);
@@ -109,7 +136,7 @@ impl Leans {
                         says[digit] - says[other]
                     }
                 };
-                self.leads[place][digit].push(std::array::from_fn(over));
+                here.leads[digit].push(std::array::from_fn(over));
             }
         }
     }
@@ -121,23 +148,38 @@ impl Leans {
     /// nats, so that its looks are worth 2 m / s^2. A reader that overstates its odds overstates
     /// m and s alike, and is found out.
     pub fn trust(&self) -> Trust {
-        let pairs: Vec<Pair> = self.leads.iter().flat_map(likest_pairs).collect();
-        if pairs.is_empty() {
-            return Trust {
-                worth: USUAL_WORTH,
-                moving_lead: None,
-            };
+        let all = trust_by(self.places.iter());
+        if !self.places.iter().any(Place::is_in_step) {
+            return all;
         }
-        let n = pairs.len() as f64;
-        let lead = pairs.iter().map(|p| p.lead).sum::<f64>() / n;
-        let squares: f64 = pairs.iter().map(|p| p.lean.powi(2) - p.chance).sum();
-        let squares = squares.max(0.0);
-        let usual = 2.0 * lead / USUAL_WORTH;
-        let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
-        Trust {
-            worth: 2.0 * lead / square,
-            moving_lead: Some(lead),
+        let others = trust_by(self.places.iter().filter(|place| !place.is_in_step()));
+        if others.worth > all.worth {
+            others
+        } else {
+            all
         }
+    }
+}
+
+fn trust_by<'p>(places: impl Iterator<Item = &'p Place>) -> Trust {
+    let pairs: Vec<Pair> = places
+        .flat_map(|place| likest_pairs(&place.leads))
+        .collect();
+    if pairs.is_empty() {
+        return Trust {
+            worth: USUAL_WORTH,
+            moving_lead: None,
+        };
+    }
+    let n = pairs.len() as f64;
+    let lead = pairs.iter().map(|p| p.lead).sum::<f64>() / n;
+    let squares: f64 = pairs.iter().map(|p| p.lean.powi(2) - p.chance).sum();
+    let squares = squares.max(0.0);
+    let usual = 2.0 * lead / USUAL_WORTH;
+    let square = (squares + USUAL_PAIRS * usual) / (n + USUAL_PAIRS);
+    Trust {
+        worth: 2.0 * lead / square,
+        moving_lead: Some(lead),
     }
 }
 

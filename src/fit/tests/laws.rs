@@ -70,10 +70,12 @@ proptest! {
 
     #[test]
     fn a_later_clock_starts_later_by_as_much(scene in scenes(), by in 1..40i64) {
-        // The reader's noise falls on other digits, so that the bounds may differ a little.
+        // The reader's noise falls on other digits, so that the bounds may differ a little; by a count
+        // on a panel that becomes late within the first few frames, which decide then.
+        let most = if scene.refresh.is_some() { 1.1 } else { 0.6 };
         let (one, other) = (counts(&scene, &scene.film()), counts(&scene, &shifted(&scene, by)));
         let moved = (other.middle() - one.middle()).to_f64();
-        prop_assert!((moved - by as f64).abs() < 0.6, "{} by {}", moved, by);
+        prop_assert!((moved - by as f64).abs() < most, "{} by {}", moved, by);
     }
 
     #[test]

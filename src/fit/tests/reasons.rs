@@ -183,6 +183,41 @@ fn a_digit_that_is_always_caught_in_its_change_says_nothing_of_leans() {
     assert!(with_caught > 0.8 * steady, "{with_caught} {steady}");
 }
 
+/// A clock that keeps step with the camera is caught at one share of every change: the ghost of the
+/// next digit makes another of some, and of others both.
+#[test]
+fn a_place_in_step_with_the_camera_says_nothing_of_leans() {
+    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:10", Rate::F25);
+    scene.frames = (0..72).collect();
+    let mut filmed = scene.film();
+    let counts = counts_of(&scene);
+    let with = |odds: [(usize, f32); 3]| {
+        let mut weights = [0.004; 10];
+        odds.into_iter()
+            .for_each(|(digit, weight)| weights[digit] += weight);
+        DigitOdds::from_weights(weights)
+    };
+    for (reading, &count) in filmed.sighting.readings.iter_mut().zip(&counts) {
+        let digit = count.rem_euclid(10) as usize;
+        let next = (digit + 1) % 10;
+        reading.places[7] = match digit {
+            1 | 2 | 5 | 7 => with([(digit, 0.4), (next, 0.5), (9, 0.03)]),
+            0 | 3 | 6 => with([((digit + 6) % 10, 0.9), (digit, 0.05), (next, 0.02)]),
+            _ => with([(digit, 0.95), (next, 0.02), (8, 0.02)]),
+        };
+    }
+    let in_step = worth_of(&filmed, &scene);
+    // One that is caught in no change, and takes as many for others, leans.
+    for (reading, &count) in filmed.sighting.readings.iter_mut().zip(&counts) {
+        let digit = count.rem_euclid(10) as usize;
+        if matches!(digit, 1 | 2 | 5 | 7) {
+            reading.places[7] = with([(digit, 0.95), (9, 0.02), (8, 0.02)]);
+        }
+    }
+    let leaning = worth_of(&filmed, &scene);
+    assert!(leaning < 0.7 * in_step, "{leaning} {in_step}");
+}
+
 #[test]
 fn frames_of_a_standing_digit_are_worth_less_the_more_the_reader_leans_at_moving_ones() {
     let [free, half, mostly] = [0.0, 0.5, 0.9].map(|kept| worth(100, kept, 1.0));
