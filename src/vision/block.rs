@@ -411,8 +411,8 @@ impl Span {
 
 #[cfg(test)]
 mod tests {
-    use super::super::eye::Search;
     use super::super::find::Sharpness;
+    use super::super::follow::Search;
     use super::super::lettering::Lettering;
     use super::*;
     use crate::frame::Stamp;
