@@ -37,15 +37,22 @@ pub fn is_obeyed(letter: char) -> bool {
         )
 }
 
-/// The words of a note as a sentence of its own: with a capital and a full stop.
+/// The words of a note as a sentence of its own: with a capital, unless it begins with the name of
+/// a file, and a full stop.
 pub fn sentence(text: &str) -> String {
+    let first = text.split(' ').next().unwrap_or_default();
+    let is_word = first
+        .trim_end_matches([',', ':', ';'])
+        .chars()
+        .all(|letter| letter.is_alphabetic() || "'-".contains(letter));
     let mut letters = text.chars();
-    let mut whole: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .chain(letters)
-        .collect();
+    let mut whole: String = match is_word {
+        true => {
+            let capital = letters.next().into_iter().flat_map(char::to_uppercase);
+            capital.chain(letters).collect()
+        }
+        false => text.to_owned(),
+    };
     if !whole.ends_with(['.', '!', '?']) {
         whole.push('.');
     }
@@ -55,6 +62,22 @@ pub fn sentence(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_sentence_has_a_capital_but_names_of_files_stay_as_they_are() {
+        for (words, whole) in [
+            ("the clip's end is missing", "The clip's end is missing."),
+            ("half-hours, then", "Half-hours, then."),
+            ("élan", "Élan."),
+            ("trunc.mkv ends early", "trunc.mkv ends early."),
+            ("dcim/take, a chapter", "dcim/take, a chapter."),
+            ("a_003 overlaps", "a_003 overlaps."),
+            ("3 clips", "3 clips."),
+            ("", "."),
+        ] {
+            assert_eq!(sentence(words), whole);
+        }
+    }
 
     #[test]
     fn a_screen_obeys_controls_and_turns_of_direction_and_shows_all_else() {

@@ -14,6 +14,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::sidecar::{card_json, json};
 use image::RgbImage;
+use serde::Serialize;
 use std::fs::{self, File, TryLockError};
 use std::io::{self, Cursor, Read, Write};
 use std::path::Path;
@@ -49,15 +50,17 @@ pub fn prepare_folder(folder: &Path) -> Result<()> {
 ///
 /// # Errors
 /// [`ErrorKind::WouldReplace`] if `file` holds anything but a sidecar of the
-/// same clip; [`ErrorKind::CannotWrite`] if writing fails.
+/// same clip, or keys that are not ours; [`ErrorKind::CannotWrite`] if writing fails.
 pub fn sidecar(
     outcome: &ClipOutcome,
     file: &Path,
     holder: &Holder,
     earlier_path: Option<&str>,
 ) -> Result<()> {
-    write(file, &json::to_bytes(outcome), |old| {
-        let old = json::from_bytes(old)?.clip.path;
+    write(file, &json::to_bytes(outcome), |bytes| {
+        let old = json::from_bytes(bytes)?;
+        nothing_more(bytes, &old)?;
+        let old = old.clip.path;
         match holder {
             Holder::ThisClip => Ok(()),
             Holder::Another(path) => Err(of_another_clip(path)),
@@ -71,6 +74,17 @@ pub fn sidecar(
     })
 }
 
+/// Refuses what somebody added to `bytes`, from which `read` was read: it would be lost.
+fn nothing_more(bytes: &[u8], read: &impl Serialize) -> Result<()> {
+    match json::unknown_key(bytes, read) {
+        None => Ok(()),
+        Some(key) => Err(Error::new(
+            ErrorKind::WouldReplace,
+            format!("this file holds `{key}`, which this version of Rollmark did not write"),
+        )),
+    }
+}
+
 fn of_another_clip(path: &str) -> Error {
     Error::new(
         ErrorKind::WouldReplace,
@@ -82,10 +96,11 @@ fn of_another_clip(path: &str) -> Error {
 ///
 /// # Errors
 /// [`ErrorKind::WouldReplace`] if `file` holds anything but a card object of this
-/// program; [`ErrorKind::CannotWrite`] if writing fails.
+/// program, or keys that are not ours; [`ErrorKind::CannotWrite`] if writing fails.
 pub fn card(card: &CardOutcome, file: &Path) -> Result<()> {
     write(file, &card_json::to_bytes(card), |old| {
-        card_json::from_bytes(old).map(drop)
+        let card = card_json::from_bytes(old)?;
+        nothing_more(old, &card)
     })
 }
 
@@ -503,6 +518,21 @@ mod tests {
             assert_eq!(fs::read(&file).unwrap(), old);
         }
         assert_eq!(names_in(folder.path()), [file]);
+    }
+
+    #[test]
+    fn what_somebody_added_to_a_sidecar_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("A001.mov.rollmark.json");
+        let mut outcome = outcome_of(Path::new("A001.mov"));
+        let written = String::from_utf8(json::to_bytes(&outcome)).unwrap();
+        let edited = written.replacen('{', r#"{"remark": "take 3 is the good one","#, 1);
+        fs::write(&file, &edited).unwrap();
+        outcome.tool.version = "0.2.0".into();
+        let error = first_sidecar(&outcome, &file).unwrap_err();
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert!(error.what().contains("holds `remark`"), "{error}");
+        assert_eq!(fs::read_to_string(&file).unwrap(), edited);
     }
 
     #[test]

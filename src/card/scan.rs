@@ -4,6 +4,7 @@
 use super::names;
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
+use crate::preview;
 use crate::save::{FileStamp, Ledger};
 use crate::sidecar::json;
 use std::collections::BTreeSet;
@@ -42,7 +43,7 @@ pub(super) struct Scan {
 /// Lists all files below `folders`. `out` is the output folder: it is not entered, unless
 /// it holds the cards, and results of this program in it are no clips: `is_made` tells, by the
 /// path below `out`, what an earlier run delivered. Nor are results of earlier runs in other folders
-/// below the named ones.
+/// below the named ones, and previews in those themselves.
 ///
 /// # Errors
 /// If a folder is missing, unreadable or no folder. Folders below it that cannot be read
@@ -120,10 +121,28 @@ struct Walk<'a> {
     root: &'a Path,
     out: &'a Path,
     is_made: &'a dyn Fn(&Path) -> bool,
-    /// Output folders of other runs that the walk is in, and what those wrote.
-    others: Vec<(PathBuf, Ledger)>,
+    /// Output folders of other runs that the walk is in.
+    others: Vec<Other>,
     seen: &'a mut BTreeSet<PathBuf>,
     scan: &'a mut Scan,
+}
+
+/// The output folder of another run.
+struct Other {
+    out: PathBuf,
+    made: Ledger,
+    /// Somebody names it as a card.
+    is_named: bool,
+}
+
+impl Other {
+    /// True for what that run made, but for copies in a folder that is named: they are meant.
+    fn made(&self, whole: &Path) -> bool {
+        let name = whole.file_name().unwrap_or_default().as_encoded_bytes();
+        let may_be_meant = self.is_named && !name.ends_with(preview::SUFFIX.as_bytes());
+        let is_listed = |below| self.made.lists(below);
+        !may_be_meant && whole.strip_prefix(&self.out).is_ok_and(is_listed)
+    }
 }
 
 impl Walk<'_> {
@@ -132,12 +151,14 @@ impl Walk<'_> {
         if !self.seen.insert(whole.clone()) {
             return Ok(());
         }
-        // A folder that somebody names is meant, whatever it holds.
-        let is_other = relative != "" && whole != self.out && whole.join(STATE_FOLDER).is_dir();
+        let is_other = whole != self.out && whole.join(STATE_FOLDER).is_dir();
         let ledger = is_other.then(|| Ledger::open(&whole, STATE_FOLDER).ok());
         let others = self.others.len();
-        self.others
-            .extend(ledger.flatten().map(|made| (whole, made)));
+        self.others.extend(ledger.flatten().map(|made| Other {
+            out: whole,
+            made,
+            is_named: relative == "",
+        }));
         let listed = self.list(relative);
         self.others.truncate(others);
         listed
@@ -202,10 +223,8 @@ impl Walk<'_> {
 
     /// True for what this run or an earlier one delivered.
     fn is_result(&self, whole: &Path) -> bool {
-        let lists = |(out, made): &(PathBuf, Ledger)| {
-            whole.strip_prefix(out).is_ok_and(|below| made.lists(below))
-        };
-        whole.strip_prefix(self.out).is_ok_and(self.is_made) || self.others.iter().any(lists)
+        whole.strip_prefix(self.out).is_ok_and(self.is_made)
+            || self.others.iter().any(|other| other.made(whole))
     }
 
     /// True for what this program writes: listing it would make a second run differ.
@@ -327,7 +346,7 @@ mod tests {
         let other = card.path().join("older");
         lay(card.path(), &["a.mov", "older/mine.mov"]);
         let mut ledger = Ledger::open(&other, STATE_FOLDER).unwrap();
-        for copy in ["a.mov", "day/b.mov"] {
+        for copy in ["a.mov", "day/b.mov", "day/b.mov.preview.mp4"] {
             lay(&other, &[copy]);
             ledger.note_made(Path::new(copy), "a clip", &[]).unwrap();
         }
@@ -338,7 +357,7 @@ mod tests {
         };
         let both = ["a.mov", "older/mine.mov"].map(str::to_owned).to_vec();
         // Besides, the records are hidden.
-        assert_eq!(found(card.path()), (both, 3));
+        assert_eq!(found(card.path()), (both, 4));
         let named = ["a.mov", "day/b.mov", "mine.mov"]
             .map(str::to_owned)
             .to_vec();

@@ -430,6 +430,36 @@ fn frame_clock(
     Ok((form, drop_frame, known_by, rate_known_by))
 }
 
+/// Refuses what the digits themselves rule out, as far as they were read right: who knows that they
+/// were not has another start to say, too.
+fn against_digits(clock: &Clock, read: ClockForm, says: Says) -> Result<(), String> {
+    let seen = read.rate();
+    if let Some(said) = says.rate.filter(|&said| said != seen)
+        && clock.rate_known_by == RateKnownBy::Measured
+    {
+        return Err(format!(
+            "the digits that were read ran at {}, and at no rate near {}; take `rate` out, or add \
+             `start` if they were misread",
+            seen.decimal(),
+            said.decimal()
+        ));
+    }
+    let seen = match clock.drop_frame_known_by {
+        DropFrameKnownBy::SkippedLabel => Some(true),
+        DropFrameKnownBy::Label => Some(false),
+        _ => None,
+    };
+    match (seen, says.drop_frame) {
+        (Some(true), Some(false)) => Err("the clock was seen to skip labels as drop-frame does; \
+             take `drop_frame` out, or add `start` if it was misread"
+            .into()),
+        (Some(false), Some(true)) => Err("the clock showed a label that drop-frame skips; take \
+             `drop_frame` out, or add `start` if it was misread"
+            .into()),
+        _ => Ok(()),
+    }
+}
+
 /// Another way of counting for the digits that were read: what the clock showed where it was
 /// first seen stays, and the start follows from there.
 fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
@@ -440,6 +470,7 @@ fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
     if !matches!(old, ClockForm::Frames(_)) {
         return Err("the clock that was read does not count frames; add `start`".into());
     }
+    against_digits(clock, old, says)?;
     let (new, drop_frame, drop_frame_known_by, rate_known_by) = frame_clock(outcome, false, says)?;
     let seen_s = outcome.windows.first().map_or(0.0, |w| w.first_seconds);
     let seen_s = Ratio::new(
@@ -580,13 +611,16 @@ fn start_of(label: &str, frame: i64, says: Says, line: usize) -> Result<What> {
                 return Err(refused(line, "the label has the semicolon of drop-frame")
                     .next("write a colon, or `drop_frame = true`"));
             }
-            // With the rate at hand the label can be judged now; else once the clip is known.
-            if let Some(rate) = says.rate {
-                let drop_frame = has_semicolon || says.drop_frame == Some(true);
-                ClockForm::frames(rate, drop_frame)
-                    .and_then(|form| form.parse(label))
-                    .map_err(|error| wrong(error.to_string()))?;
-            }
+            // Without the rate, what no clock shows; all else once the clip is known.
+            let judged = match says.rate {
+                Some(rate) => {
+                    ClockForm::frames(rate, has_semicolon || says.drop_frame == Some(true))
+                        .and_then(|form| form.parse(label))
+                }
+                None => ClockForm::frames(Rate::F120, false)
+                    .and_then(|form| form.parse(&label.replace(';', ":"))),
+            };
+            judged.map_err(|error| wrong(error.to_string()))?;
         }
     }
     Ok(What::Start {

@@ -3,6 +3,7 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome};
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
@@ -35,6 +36,32 @@ const PLAIN: &str = "strings, numbers and lists always serialise";
 /// or one with a `format` above [`CLIP_FORMAT_VERSION`].
 pub fn from_bytes(bytes: &[u8]) -> Result<ClipOutcome> {
     versioned(bytes, "sidecar", CLIP_FORMAT_VERSION, |_| true)
+}
+
+/// A key of `bytes`, with those around it, that `read` does not hold: written by a newer version or
+/// by somebody else. `None` if the bytes hold nothing more, or no JSON.
+pub(crate) fn unknown_key(bytes: &[u8], read: &impl Serialize) -> Option<String> {
+    let written = serde_json::from_slice(bytes).ok()?;
+    let known = serde_json::to_value(read).expect(PLAIN);
+    key_beyond(&written, &known)
+}
+
+fn key_beyond(written: &Value, known: &Value) -> Option<String> {
+    match (written, known) {
+        (Value::Object(written), Value::Object(known)) => written.iter().find_map(|(key, value)| {
+            match known.get(key) {
+                // What is left out where it says nothing.
+                None if value.is_null() => None,
+                None => Some(key.clone()),
+                Some(known) => key_beyond(value, known).map(|inner| format!("{key}.{inner}")),
+            }
+        }),
+        (Value::Array(written), Value::Array(known)) => {
+            let mut pairs = written.iter().zip(known);
+            pairs.find_map(|(written, known)| key_beyond(written, known))
+        }
+        _ => None,
+    }
 }
 
 /// Reads an object that this program wrote, called `what` in complaints. Its number decides
@@ -103,6 +130,26 @@ mod tests {
     fn fields_of_a_later_version_are_passed_over() {
         let line = to_line(&outcome()).replacen('{', r#"{"weather": {"rain": true},"#, 1);
         assert_eq!(from_bytes(line.as_bytes()).unwrap(), outcome());
+    }
+
+    #[test]
+    fn keys_that_reading_passes_over_are_named_wherever_they_stand() {
+        let outcome = outcome();
+        let plain = String::from_utf8(to_bytes(&outcome)).unwrap();
+        assert_eq!(unknown_key(plain.as_bytes(), &outcome), None);
+        for (at, more, key) in [
+            ("{", r#""weather": "rain","#, "weather"),
+            (r#""clip": {"#, r#""reel": 3,"#, "clip.reel"),
+            (r#""reasons": [
+    {"#, r#""seen_by": {"who": "me"},"#, "reasons.seen_by"),
+        ] {
+            let edited = plain.replacen(at, &format!("{at}{more}"), 1);
+            assert_ne!(edited, plain);
+            let read = from_bytes(edited.as_bytes()).unwrap();
+            assert_eq!(unknown_key(edited.as_bytes(), &read).as_deref(), Some(key));
+        }
+        let null = plain.replacen('{', r#"{"later": null,"#, 1);
+        assert_eq!(unknown_key(null.as_bytes(), &outcome), None);
     }
 
     #[test]

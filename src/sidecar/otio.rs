@@ -11,6 +11,7 @@ use crate::path_text::bytes_of;
 use crate::timecode::{Rate, Ratio};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use serde_json::{Map, Value, json};
+use std::collections::BTreeSet;
 
 /// Under which our own facts stand in every `metadata`.
 const OUR_KEY: &str = "rollmark";
@@ -48,14 +49,17 @@ pub fn to_bytes(card: &CardOutcome, options: &Options<'_>) -> Vec<u8> {
     let (clips, left_out) = placed(card, options.admit);
     let origin_s = clips.first().map_or(Ratio::ZERO, |first| first.at_s);
     let mut tracks = Vec::new();
+    let mut taken: BTreeSet<String> = BTreeSet::new();
+    let mut free = |wanted: &str| {
+        let numbered = (2..).map(|number| format!("{wanted} ({number})"));
+        let mut names = std::iter::once(wanted.to_owned()).chain(numbered);
+        let name = names.find(|name| taken.insert(name.clone()));
+        name.expect("numbers do not end")
+    };
     for (index, camera) in card.cameras.iter().enumerate() {
         let own = clips.iter().filter(|one| one.clip.camera == index);
-        for (number, lane) in lanes(own, origin_s).into_iter().enumerate() {
-            let name = match number {
-                0 => camera.name.clone(),
-                more => format!("{} ({})", camera.name, more + 1),
-            };
-            tracks.push(track(&name, lane, options));
+        for lane in lanes(own, origin_s) {
+            tracks.push(track(&free(&camera.name), lane, options));
         }
     }
     let global_start = clips.first().map_or(Value::Null, |first| {

@@ -3,7 +3,7 @@
 use crate::clip_base;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
 use crate::timecode::{ClockForm, Rate, Ratio};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Which clips enter what editors read without looking: the sure ones, and unsure ones only
 /// if asked for, marked as such. Estimates never do.
@@ -158,14 +158,8 @@ fn crosses_midnight(placed: &[Placed<'_>]) -> bool {
         .iter()
         .any(|one| one.at_s + one.length_s() > day_of(one));
     let half_day = Ratio::from_integer(HALF_DAY_S);
-    let steps_back = placed.iter().enumerate().any(|(i, one)| {
-        let before = placed[..i].iter().rev();
-        let mut same_camera = before.filter(|earlier| earlier.clip.camera == one.clip.camera);
-        same_camera
-            .next()
-            .is_some_and(|earlier| earlier.at_s - one.at_s > half_day)
-    });
-    rolls_through || steps_back
+    let mut steps = steps_of_cameras(placed).into_iter();
+    rolls_through || steps.any(|(earlier, later)| earlier - later > half_day)
 }
 
 /// Real seconds in a day of the clip's clock.
@@ -175,7 +169,8 @@ fn day_of(one: &Placed<'_>) -> Ratio {
     form.unwrap_or(ClockForm::Seconds).day_seconds()
 }
 
-/// Moves the clips before the longest pause of the dial to the next day.
+/// Moves clips to the next day: those before the pause of the dial that leaves the fewest clips
+/// before one which their camera recorded earlier; of several such pauses, the longest.
 fn join_days(placed: &mut [Placed<'_>]) {
     let mut moments: Vec<(Ratio, Ratio)> = placed
         .iter()
@@ -188,15 +183,32 @@ fn join_days(placed: &mut [Placed<'_>]) {
     ) else {
         return;
     };
-    // The pause through midnight: if none is longer, the day stays as it is.
-    let mut longest = first.0 + Ratio::from_integer(2 * HALF_DAY_S) - last;
-    let (mut first_day_from, mut busy_until) = (Ratio::ZERO, first.1);
+    let steps = steps_of_cameras(placed);
+    let turned = |from: Ratio| {
+        let is_turned = |&&(earlier, later): &&(Ratio, Ratio)| {
+            // The one that is moved comes behind the one that stays.
+            match (earlier < from, later < from) {
+                (true, false) => true,
+                (false, true) => false,
+                _ => earlier > later,
+            }
+        };
+        steps.iter().filter(is_turned).count()
+    };
+    // The pause through midnight: from there on, the day stays as it is.
+    let day_s = Ratio::from_integer(2 * HALF_DAY_S);
+    let mut pauses = vec![(first.0 + day_s - last, first.0)];
+    let mut busy_until = first.1;
     for &(from, until) in &moments[1..] {
-        if from - busy_until > longest {
-            (longest, first_day_from) = (from - busy_until, from);
+        if from > busy_until {
+            pauses.push((from - busy_until, from));
         }
         busy_until = busy_until.max(until);
     }
+    let best = pauses
+        .into_iter()
+        .min_by_key(|&(pause, from)| (turned(from), std::cmp::Reverse(pause)));
+    let first_day_from = best.map_or(first.0, |(_, from)| from);
     for one in placed {
         if one.at_s < first_day_from {
             // Whole frames, so that the clip stays on its own grid.
@@ -204,4 +216,16 @@ fn join_days(placed: &mut [Placed<'_>]) {
             one.at_s = one.at_s + Ratio::from_integer(day) / one.rate.ratio();
         }
     }
+}
+
+/// The times of every two clips that one camera recorded one after the other.
+fn steps_of_cameras(placed: &[Placed<'_>]) -> Vec<(Ratio, Ratio)> {
+    let mut last_of: BTreeMap<usize, Ratio> = BTreeMap::new();
+    placed
+        .iter()
+        .filter_map(|one| {
+            let earlier = last_of.insert(one.clip.camera, one.at_s)?;
+            Some((earlier, one.at_s))
+        })
+        .collect()
 }

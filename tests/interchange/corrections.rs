@@ -23,6 +23,16 @@ fn pal(label: &str) -> ClipOutcome {
     outcome(frames(Rate::F25, false), label, Rate::F25, 50)
 }
 
+/// A clock of 29.97 whose drop-frame the digits themselves told.
+fn known_by(known_by: DropFrameKnownBy) -> ClipOutcome {
+    let skips = known_by == DropFrameKnownBy::SkippedLabel;
+    let mut read = outcome(frames(Rate::F29_97, skips), "10:00:59:28", Rate::F29_97, 50);
+    let clock = read.clock.as_mut().unwrap();
+    clock.drop_frame = Some(skips);
+    clock.drop_frame_known_by = known_by;
+    read
+}
+
 fn label(outcome: &ClipOutcome) -> &str {
     &outcome.start.as_ref().unwrap().label
 }
@@ -177,6 +187,7 @@ fn a_clock_is_said_to_count_drop_frame() {
 fn another_rate_moves_the_start_by_what_lies_before_the_slate() {
     let mut read = pal("10:00:00:00");
     read.windows[0].first_seconds = 10.0;
+    read.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Assumed;
     let set = corrected("[[clip]]\nname = \"A/1.mov\"\nrate = \"24\"\n", read);
     // Seen: 10:00:10:00 after ten seconds; at 24 counts a second that is 10:00:10:00 less 240.
     assert_eq!(label(&set), "10:00:00:00");
@@ -205,6 +216,21 @@ fn a_correction_of_no_use_is_told_and_lets_nothing_be_sure() {
             "start = \"10:00:00:00\"\nframe = 50",
             pal("10:00:00:00"),
             "the clip has no frame 50, it ends after 2.00 s",
+        ),
+        (
+            "rate = 24",
+            pal("10:00:00:00"),
+            "the digits that were read ran at 25, and at no rate near 24",
+        ),
+        (
+            "drop_frame = false",
+            known_by(DropFrameKnownBy::SkippedLabel),
+            "was seen to skip labels",
+        ),
+        (
+            "drop_frame = true",
+            known_by(DropFrameKnownBy::Label),
+            "showed a label that drop-frame skips",
         ),
         ("rate = 24", nothing(), "no clock was read; add `start`"),
         (
@@ -295,6 +321,14 @@ fn faults_of_the_file_name_the_line_and_what_to_do() {
         (
             "[[clip]]\nname = \"a\"\nstart = \"00:01:00;00\"\nrate = 29.97\n",
             "line 3: `00:01:00;00` does not exist",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"25:00:00:00\"\n",
+            "line 3: hours 25 is above the largest, 23",
+        ),
+        (
+            "[[clip]]\nname = \"a\"\nstart = \"10:60:00;00\"\n",
+            "line 3: minutes 60 is above the largest, 59",
         ),
         (
             "[[clip]]\nname = \"a\"\nstart = \"10:00:00.5\"\nrate = 25\n",

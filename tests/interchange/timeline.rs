@@ -239,12 +239,12 @@ fn a_shoot_through_midnight_begins_before_it() {
     ];
     assert_eq!(order(late), ["1.mov", "2.mov"]);
     let rolling = vec![
-        clip("3.mov", "00:00:30:00", 50),
+        clip("3.mov", "23:00:00:00", 50),
         clip("4.mov", "23:59:59:00", 500),
-        clip("5.mov", "23:00:00:00", 50),
+        clip("5.mov", "00:00:30:00", 50),
     ];
     let timeline = read(&card(&["A"], rolling));
-    assert_eq!(clip_names(&timeline).concat(), ["5.mov", "4.mov", "3.mov"]);
+    assert_eq!(clip_names(&timeline).concat(), ["3.mov", "4.mov", "5.mov"]);
     // From 23:00:00 to 23:59:59, and from there to 00:00:30.
     assert_eq!(timeline["tracks"][0]["items"][2]["in_parent_s"], 3599.0);
     assert_eq!(timeline["tracks"][0]["items"][4]["in_parent_s"], 3630.0);
@@ -253,6 +253,31 @@ fn a_shoot_through_midnight_begins_before_it() {
         clip("7.mov", "23:00:00:00", 50),
     ];
     assert_eq!(order(day), ["6.mov", "7.mov"]);
+    // The longest pause is between the morning and the night, but the morning came first.
+    let long = vec![
+        clip("1.mov", "10:00:00:00", 50),
+        clip("2.mov", "23:50:00:00", 50),
+        clip("3.mov", "00:05:00:00", 50),
+        clip("4.mov", "02:00:00:00", 50),
+    ];
+    assert_eq!(order(long), ["1.mov", "2.mov", "3.mov", "4.mov"]);
+}
+
+#[test]
+fn every_track_has_a_name_of_its_own() {
+    let clock = frames(Rate::F25, false);
+    let clip = |name, camera| {
+        named(
+            name,
+            camera,
+            outcome(clock, "10:00:00:00", Rate::F25, 50),
+        )
+    };
+    let clips = vec![clip("1.mov", 0), clip("2.mov", 0), clip("3.mov", 1), clip("4.mov", 2)];
+    let timeline = written(&card(&["A", "A (2)", "A"], clips));
+    let tracks = timeline["tracks"]["children"].as_array().unwrap();
+    let names: Vec<&Value> = tracks.iter().map(|track| &track["name"]).collect();
+    assert_eq!(names, ["A", "A (2)", "A (2) (2)", "A (3)"]);
 }
 
 #[test]
