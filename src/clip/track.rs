@@ -125,8 +125,8 @@ impl Track {
     }
 
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits, or groups them better, or tells
-    /// that they stand.
+    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits,
+    /// or groups them better, or tells that they stand.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
@@ -205,9 +205,8 @@ impl Track {
         has_parts.then(|| self.numbers_shown_by_the_last())?
     }
 
-    /// How many numbers the last group showed, one of a single digit after the other, and from when
-    /// to when it was seen, in seconds.
-    /// `None` if it could not be read in half of the frames.
+    /// How many numbers the last group showed (of a single digit: how often it changed to one), and
+    /// over how many seconds. `None` if it could not be read in more than half of the frames.
     fn numbers_shown_by_the_last(&self) -> Option<(Ratio, Ratio)> {
         let &places = self.sighting.layout.groups.last()?;
         let readings = &self.sighting.readings;

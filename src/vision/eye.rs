@@ -83,9 +83,9 @@ impl Eye {
     }
 
     /// Displays in the frame whose digits are grouped like a running clock, likeliest
-    /// first. Whether they run is not known yet. What is known as `lettering` by this look at `stamp`
-    /// is read as the finder turned it, and neither every way nor for what may lie below; what is
-    /// read here is kept there.
+    /// first. Whether they run is not known yet. Lines that `lettering` knows at `stamp` are read as
+    /// the finder turned them, no other way, and nothing is looked for below them; it is told of
+    /// those that are new to it.
     pub fn discover(
         &self,
         frame: &Pyramid,
@@ -169,10 +169,10 @@ impl Eye {
         })
     }
 
-    /// Reads a line that was read as the finder turned it, `upright`, upside down as well, if it shows
-    /// a digit, whichever way that faces, if it reads badly also in a mirror, and keeps what reads
-    /// best, or several: seven segments make digits every way, and the finder errs on short lines. Only
-    /// a display seen the right way will be seen to run.
+    /// Reads a line, of which `upright` is what it reads as the finder turned it, upside down too
+    /// if it shows a digit, and then in a mirror too if it reads badly. Keeps what reads best, or
+    /// several: seven segments make digits every way, and the finder errs on short lines. Only a
+    /// display seen the right way will be seen to run.
     pub(super) fn look_every_way(
         &self,
         frame: &Pyramid,

@@ -251,8 +251,8 @@ impl Eye {
 
     /// The row where it was, if it reads plainly there: the reader bears a third of a height
     /// and tells where the row lies. Else where the finder sees a line that goes with it, or,
-    /// if that does not read well, where the row was after all. Where rows stand close together the finder may take a bit of
-    /// both for a line, so `is_crowded` tries both places in any case.
+    /// if that does not read well, where the row was after all. Where rows stand close together
+    /// the finder may take a bit of both for a line, so `is_crowded` tries both places in any case.
     fn see_again(&self, frame: &Pyramid, row: &Row, is_crowded: bool) -> Result<Option<RowView>> {
         let unmoved = self.view(frame, row, &row.quad)?;
         if clarity(&unmoved) >= PLAINLY_SEEN && unmoved.as_ref().is_some_and(RowView::stands_alone)

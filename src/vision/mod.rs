@@ -11,10 +11,11 @@
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
-//! * `display.rs` what makes a display of rows, and when two are the same
+//! * `display.rs`  what makes a display of rows, and when two are the same
 //! * `block.rs`    rows close together that the finder took from the side, saw askew or saw a part of
-//! * `letters.rs`  AM and PM behind the digits of a clock of twelve hours
-//! * `lettering.rs` digits that were looked at in vain for longer than a slate is held
+//! * `letters.rs`  AM and PM beside the digits of a clock of twelve hours
+//! * `ground.rs`   whether even ground lies behind the last digits, or perhaps more of them
+//! * `lettering.rs`  digits that were looked at in vain for longer than a slate is held
 //! * `eye.rs`      the first gear: discover displays in a frame
 //! * `follow.rs`   the second: follow one of them from frame to frame
 //!

@@ -20,8 +20,8 @@ fn a_rate_given_wrongly_is_said_to_be_wrong() {
     assert!(fit.reasons[0].sentence.contains("25"));
 }
 
-/// A clock of 24 shows 23 and no 24: one plain look at that is proof. Over the change of a second the counts of
-/// one rate fit the labels of the other.
+/// A clock of 24 shows 23 and no 24: one plain look at that is proof. Over the change of a second
+/// the counts of one rate fit the labels of the other.
 #[test]
 fn a_given_rate_that_has_no_such_number_is_said_to_be_wrong_by_a_single_look_at_it() {
     for (clock, given, camera) in [
