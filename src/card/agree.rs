@@ -4,7 +4,7 @@
 
 mod clocks;
 
-use self::clocks::{Measured, SAME_CLOCK_S, split_note};
+use self::clocks::{Measured, one_or_two, split_note};
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
 use super::given::doubt_given_rate;
@@ -311,28 +311,7 @@ impl<'a> Card<'a> {
                     group.card + 1,
                     other.card + 1
                 );
-                notes.push(match (&clocks[a], &clocks[b]) {
-                    (Some(x), Some(y)) => {
-                        let day_s = x.form.day_seconds();
-                        let apart = x.own.offset_s() - y.own.offset_s();
-                        let apart = (apart - Ratio::from_integer((apart / day_s).round()) * day_s).abs();
-                        if apart <= Ratio::from_integer(SAME_CLOCK_S) {
-                            Note::new(
-                                "one_camera_two_cards",
-                                format!("{which}: one camera, by its clock, or two set alike"),
-                            )
-                        } else {
-                            Note::new(
-                                "two_cameras_one_name",
-                                format!("{which}: two cameras of a kind, whose clocks are {} apart", span(apart)),
-                            )
-                        }
-                    }
-                    _ => Note::new(
-                        "one_camera_two_cards",
-                        format!("{which}: one camera, or two of a kind; their clocks could not be compared"),
-                    ),
-                });
+                notes.push(one_or_two(&which, [&clocks[a], &clocks[b]]));
             }
         }
         notes

@@ -361,9 +361,9 @@ impl<W: Write> Write for Hashed<W> {
 mod tests {
     use super::*;
 
-    const NOTES: &str = ".rollmark";
+    pub(super) const NOTES: &str = ".rollmark";
 
-    fn ledger(out: &Path) -> Ledger {
+    pub(super) fn ledger(out: &Path) -> Ledger {
         Ledger::open(out, NOTES).unwrap()
     }
 

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 const ENOUGH_TO_DOUBT: usize = 3;
 /// Seconds within which the clocks of two cards are those of one camera: the rounding of
 /// two headers, and what a day adds to it.
-pub(super) const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * CALENDAR_DAY_S / 1_000_000;
+const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * CALENDAR_DAY_S / 1_000_000;
 
 /// A camera's clock, and the filmed one that it was held against.
 pub(super) struct Measured {
@@ -27,20 +27,26 @@ pub(super) struct Measured {
     is_split: bool,
 }
 
+impl Measured {
+    /// Seconds between what two cameras' clocks show at one time, the short way round the day.
+    fn apart_s(&self, other: &Self) -> Ratio {
+        let apart_s = self.own.offset_s() - other.own.offset_s();
+        apart_s.wrapped(self.form.day_seconds()).abs()
+    }
+}
+
 impl Card<'_> {
     /// True if two measurements can be those of one clock that nobody set in between.
     pub(super) fn is_one_clock(&self, a: &Measured, b: &Measured) -> bool {
-        let day_s = a.form.day_seconds();
-        if b.form.day_seconds() != day_s {
+        if a.form.day_seconds() != b.form.day_seconds() {
             return false;
         }
         let header_s = |m: &Measured| self.header_s(*m.own.rests_on().first()?);
         let (Some(a_s), Some(b_s)) = (header_s(a), header_s(b)) else {
             return false;
         };
-        let apart = a.own.offset_s() - b.own.offset_s();
         let drift = Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000);
-        apart.wrapped(day_s).abs() <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
+        a.apart_s(b) <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
     }
 
     /// Measures each camera's clock on the clips with a start of their own, and tells those
@@ -101,9 +107,8 @@ impl Card<'_> {
         let expected = measured
             .own
             .start_s(self.header_s(clip)?, self.real_length_s(clip))?;
-        let day_s = measured.form.day_seconds();
         let off_s = slate.seconds().middle() - expected.middle();
-        Some(off_s - Ratio::from_integer((off_s / day_s).round()) * day_s)
+        Some(off_s.wrapped(measured.form.day_seconds()))
     }
 
     pub(super) fn measure(&self, camera: usize) -> Option<Measured> {
@@ -244,6 +249,30 @@ impl Card<'_> {
             ),
         ))
     }
+}
+
+/// One camera, or two of a kind? `which` says who shot clips on two cards.
+pub(super) fn one_or_two(which: &str, clocks: [&Option<Measured>; 2]) -> Note {
+    let one = |why: &str| {
+        Note::new(
+            "one_camera_two_cards",
+            format!("{which}: one camera, {why}"),
+        )
+    };
+    let [Some(a), Some(b)] = clocks else {
+        return one("or two of a kind; their clocks could not be compared");
+    };
+    let apart_s = a.apart_s(b);
+    if apart_s <= Ratio::from_integer(SAME_CLOCK_S) {
+        return one("by its clock, or two set alike");
+    }
+    Note::new(
+        "two_cameras_one_name",
+        format!(
+            "{which}: two cameras of a kind, whose clocks are {} apart",
+            span(apart_s)
+        ),
+    )
 }
 
 /// Why clips without a slate get no estimate.

@@ -110,19 +110,8 @@ fn an_unlocked_clock_is_known_better_the_longer_it_is_in_view() {
 
 #[test]
 fn every_clock_is_read_by_every_camera() {
-    let cameras = [
-        Rate::F23_976,
-        Rate::F24,
-        Rate::F25,
-        Rate::F29_97,
-        Rate::F30,
-        Rate::F50,
-        Rate::F59_94,
-        Rate::F60,
-        Rate::F120,
-    ];
     for rate in Rate::TRADE {
-        for camera in cameras {
+        for camera in RATES.into_iter().chain([Rate::F120]) {
             let form = frames(rate);
             let text = if form.last_digits() == 3 {
                 "10:20:30:007"

@@ -136,16 +136,11 @@ fn hex_byte(high: u8, low: u8) -> Option<u8> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{FILE, Ledger};
+    use super::super::FILE;
+    use super::super::tests::{NOTES, ledger};
     use super::*;
     use crate::digest;
     use std::path::PathBuf;
-
-    const NOTES: &str = ".rollmark";
-
-    fn ledger(out: &Path) -> Ledger {
-        Ledger::open(out, NOTES).unwrap()
-    }
 
     /// A full disk takes half a line, and later has room again.
     #[test]
