@@ -91,6 +91,12 @@ impl Error {
         self
     }
 
+    /// Names another file than the one at hand: that which somebody asked for.
+    pub(crate) fn of_file(mut self, file: &Path) -> Self {
+        self.file = Some(file.to_path_buf());
+        self
+    }
+
     /// Says what to do next.
     pub fn next(mut self, next: impl Into<String>) -> Self {
         self.next = Some(next.into());
@@ -129,7 +135,7 @@ impl fmt::Display for Error {
         }
         f.write_str(&self.what)?;
         if let Some(source) = &self.source {
-            write!(f, " ({source})")?;
+            write!(f, " ({})", in_words(source))?;
         }
         if let Some(next) = &self.next {
             write!(f, "; {next}")?;
@@ -138,10 +144,39 @@ impl fmt::Display for Error {
     }
 }
 
+/// What a cause says, without the number that the system's errors carry.
+pub(crate) fn in_words(cause: &impl fmt::Display) -> String {
+    let said = cause.to_string();
+    match said.rsplit_once(" (os error ") {
+        Some((words, number)) if number.ends_with(')') => words.to_owned(),
+        _ => said,
+    }
+}
+
 impl std::error::Error for Error {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         self.source
             .as_deref()
             .map(|s| s as &(dyn std::error::Error + 'static))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cause_is_told_in_words() {
+        let full = std::io::Error::from_raw_os_error(28);
+        assert!(full.to_string().contains("28"), "{full}");
+        let error = Error::new(ErrorKind::CannotWrite, "cannot write this file")
+            .in_file("out/a.mov")
+            .because(full)
+            .next("make room there");
+        assert_eq!(
+            error.to_string(),
+            "out/a.mov: cannot write this file (No space left on device); make room there"
+        );
+        assert_eq!(in_words(&"three (of them)"), "three (of them)");
     }
 }

@@ -193,7 +193,12 @@ pub fn long_file<T>(
         Ok(_) => return Err(refused(no_plain_file()).in_file(file)),
     };
     let mut temporary = temporary_in(folder).map_err(fail)?;
-    let Some(result) = fill(&mut temporary)? else {
+    // The temporary name says nothing to anybody.
+    let filled = fill(&mut temporary).map_err(|error| match error.kind() {
+        ErrorKind::CannotWrite => error.of_file(file),
+        _ => error,
+    });
+    let Some(result) = filled? else {
         return Ok(None);
     };
     name(temporary, file, exists).map_err(fail)?;
@@ -584,6 +589,19 @@ mod tests {
         let error = first_sidecar(&outcome_of(&clip), &file).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
         assert_eq!(fs::read(&clip).unwrap(), b"pictures");
+    }
+
+    #[test]
+    fn a_long_file_that_cannot_be_filled_is_told_by_its_own_name() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("a.mov.preview.mp4");
+        let fill = |temporary: &mut tempfile::NamedTempFile| {
+            let full = Error::new(ErrorKind::CannotWrite, "the movie cannot be written");
+            Err(full.in_file(temporary.path()))
+        };
+        let error = long_file::<()>(&file, |_| Ok(()), fill).unwrap_err();
+        assert_eq!(error.file(), Some(&*file));
+        assert!(names_in(folder.path()).is_empty());
     }
 
     #[test]

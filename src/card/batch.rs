@@ -7,7 +7,7 @@ use super::scan::Found;
 use super::sift::Probe;
 use super::stop::Stop;
 use super::{CardEvent, CardListener, Planned, Work};
-use crate::error::{Error, ErrorKind, Result};
+use crate::error::{Error, ErrorKind, Result, in_words};
 use crate::fault;
 use crate::note::Note;
 use crate::outcome::{ClipOutcome, Evidence, NOT_READ, Tool, Verdict};
@@ -388,9 +388,10 @@ impl Run<'_> {
                 if is_gone {
                     self.card_gone.store(true, Ordering::Relaxed);
                 }
+                let cause = in_words(&e);
                 let error = Error::new(
                     ErrorKind::CannotOpen,
-                    format!("the clip went away while it was read ({e})"),
+                    format!("the clip went away while it was read ({cause})"),
                 )
                 .next("connect the card again and run the same command");
                 *outcome = ClipOutcome::failed(&job.file.path, &error, self.tool.clone());

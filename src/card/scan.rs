@@ -2,7 +2,7 @@
 //! scan stays in its folder and ends.
 
 use super::names;
-use crate::error::{Error, ErrorKind, Result};
+use crate::error::{Error, ErrorKind, Result, in_words};
 use crate::note::Note;
 use crate::preview;
 use crate::save::{FileStamp, Ledger};
@@ -173,7 +173,10 @@ impl Walk<'_> {
                 Err(e) => self.skip(
                     &below,
                     ErrorKind::CannotOpen.code(),
-                    format!("it cannot be read: {e}; look at its rights, or copy it again"),
+                    format!(
+                        "it cannot be read: {}; look at its rights, or copy it again",
+                        in_words(&e)
+                    ),
                 ),
             }
         }

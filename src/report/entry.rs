@@ -28,6 +28,7 @@ impl Entry<'_> {
         let id = clip_id(self.index);
         let folder = words::split_name(&clip.name).0;
         let file = words::file_name(&clip.name);
+        let middle = self.crops.len() / 2;
         html! {
             article.clip.(pile.key()) id=(id) tabindex="-1" aria-labelledby=(format!("{id}-name")) data-pile=(pile.key()) data-camera=(clip.camera) {
                 div.row {
@@ -52,7 +53,7 @@ impl Entry<'_> {
                             }
                         }
                     }
-                    @if let Some(crop) = self.crops.first() {
+                    @if let Some(crop) = self.crops.get(middle) {
                         (picture(crop, false))
                     }
                 }
@@ -62,7 +63,11 @@ impl Entry<'_> {
                         @if self.crops.len() > 1 || self.plot.is_some() {
                             div.seen {
                                 @if self.crops.len() > 1 {
-                                    div.crops { @for crop in &self.crops[1..] { (picture(crop, true)) } }
+                                    div.crops {
+                                        @for (_, crop) in self.crops.iter().enumerate().filter(|&(at, _)| at != middle) {
+                                            (picture(crop, true))
+                                        }
+                                    }
                                 }
                                 @if let Some(plot) = &self.plot {
                                     figure.fit {

@@ -48,14 +48,16 @@ pub(crate) fn unknown_key(bytes: &[u8], read: &impl Serialize) -> Option<String>
 
 fn key_beyond(written: &Value, known: &Value) -> Option<String> {
     match (written, known) {
-        (Value::Object(written), Value::Object(known)) => written.iter().find_map(|(key, value)| {
-            match known.get(key) {
-                // What is left out where it says nothing.
-                None if value.is_null() => None,
-                None => Some(key.clone()),
-                Some(known) => key_beyond(value, known).map(|inner| format!("{key}.{inner}")),
-            }
-        }),
+        (Value::Object(written), Value::Object(known)) => {
+            written.iter().find_map(|(key, value)| {
+                match known.get(key) {
+                    // What is left out where it says nothing.
+                    None if value.is_null() => None,
+                    None => Some(key.clone()),
+                    Some(known) => key_beyond(value, known).map(|inner| format!("{key}.{inner}")),
+                }
+            })
+        }
         (Value::Array(written), Value::Array(known)) => {
             let mut pairs = written.iter().zip(known);
             pairs.find_map(|(written, known)| key_beyond(written, known))
@@ -140,8 +142,12 @@ mod tests {
         for (at, more, key) in [
             ("{", r#""weather": "rain","#, "weather"),
             (r#""clip": {"#, r#""reel": 3,"#, "clip.reel"),
-            (r#""reasons": [
-    {"#, r#""seen_by": {"who": "me"},"#, "reasons.seen_by"),
+            (
+                r#""reasons": [
+    {"#,
+                r#""seen_by": {"who": "me"},"#,
+                "reasons.seen_by",
+            ),
         ] {
             let edited = plain.replacen(at, &format!("{at}{more}"), 1);
             assert_ne!(edited, plain);

@@ -266,14 +266,13 @@ fn a_shoot_through_midnight_begins_before_it() {
 #[test]
 fn every_track_has_a_name_of_its_own() {
     let clock = frames(Rate::F25, false);
-    let clip = |name, camera| {
-        named(
-            name,
-            camera,
-            outcome(clock, "10:00:00:00", Rate::F25, 50),
-        )
-    };
-    let clips = vec![clip("1.mov", 0), clip("2.mov", 0), clip("3.mov", 1), clip("4.mov", 2)];
+    let clip = |name, camera| named(name, camera, outcome(clock, "10:00:00:00", Rate::F25, 50));
+    let clips = vec![
+        clip("1.mov", 0),
+        clip("2.mov", 0),
+        clip("3.mov", 1),
+        clip("4.mov", 2),
+    ];
     let timeline = written(&card(&["A", "A (2)", "A"], clips));
     let tracks = timeline["tracks"]["children"].as_array().unwrap();
     let names: Vec<&Value> = tracks.iter().map(|track| &track["name"]).collect();
