@@ -7,7 +7,11 @@ use crate::outcome::{ClipLabel, ClipOutcome, Clock, Start};
 use crate::timecode::{ClockForm, HalfOpen, InClipBase, Rate, Ratio, in_clip_base};
 
 /// Codes of the notes that [`fill`] writes, and takes away before it does.
-const CODES: [&str; 3] = ["base_apart", "base_none", "base_assumes_non_drop"];
+const CODES: [&str; 3] = ["base_apart", NONE, OPEN];
+
+/// The notes that say why there is a start and no label in the clip's base.
+const NONE: &str = "base_none";
+const OPEN: &str = "base_open";
 
 /// How the filmed clock counts; without drop-frame where that is not known. `None` if the
 /// outcome's text names no clock of this program.
@@ -98,6 +102,26 @@ pub fn seconds_of_day(outcome: &ClipOutcome) -> Option<Ratio> {
     Some(form.seconds(phi - midnight))
 }
 
+/// True if the clock may count drop-frame and nothing tells whether it does: its real seconds are
+/// open then by up to 86 a day.
+pub fn is_open(clock: &Clock) -> bool {
+    let rate = exact_rate(&clock.rate);
+    let counts_frames = matches!(clock_form(clock), Some(ClockForm::Frames(_)));
+    clock.drop_frame.is_none() && counts_frames && rate.is_some_and(Rate::has_drop_frame)
+}
+
+/// Why a clip with a start has no label in its own base, as [`fill`] noted it.
+pub fn why_no_label(outcome: &ClipOutcome) -> Option<&str> {
+    let mut notes = outcome.notes.iter();
+    let why = notes.find(|note| [NONE, OPEN].contains(&note.code.as_str()))?;
+    Some(&why.sentence)
+}
+
+/// True if the clip's place in its own base is open, since that of its clock is.
+pub fn is_place_open(outcome: &ClipOutcome) -> bool {
+    outcome.notes.iter().any(|note| note.code == OPEN)
+}
+
 /// Sets the start in the clip's own base and says in the notes what people should know
 /// about it. Does nothing to an outcome without a start; doing it twice changes nothing.
 pub fn fill(outcome: &mut ClipOutcome) {
@@ -118,7 +142,7 @@ pub fn fill(outcome: &mut ClipOutcome) {
     };
     let Some(based) = in_clip_base(form, bounds.middle(), rate) else {
         outcome.notes.push(Note::new(
-            "base_none",
+            NONE,
             format!(
                 "{} frames a second have no timecode base, so the clip has no label of its own; \
                  its start on the clock holds",
@@ -127,23 +151,24 @@ pub fn fill(outcome: &mut ClipOutcome) {
         ));
         return;
     };
-    if based.change.is_worth_a_note() {
-        outcome
-            .notes
-            .push(Note::new("base_apart", based.change.to_string()));
-    }
     if clock.drop_frame.is_none()
         && let Some(other) = with_drop_frame(form, bounds.middle(), rate)
         && !is_same_but_for_the_mark(&other.label, &based.label)
     {
         outcome.notes.push(Note::new(
-            "base_assumes_non_drop",
+            OPEN,
             format!(
-                "nothing tells whether the clock counts drop-frame; in the clip's base the start \
-                 is {} if it does not, which is assumed, and {} if it does: say which",
+                "nothing tells whether the clock counts drop-frame, so the clip has no label of its own \
+                 yet: {} without, {} with; say which with --drop-frame or --corrections",
                 based.label, other.label
             ),
         ));
+        return;
+    }
+    if based.change.is_worth_a_note() {
+        outcome
+            .notes
+            .push(Note::new("base_apart", based.change.to_string()));
     }
     start.in_clip_base = Some(ClipLabel {
         label: based.label,

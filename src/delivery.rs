@@ -98,10 +98,14 @@ impl Delivery<'_> {
         if self.products.contains(&Product::Xmp) {
             for (index, name) in self.xmp_names() {
                 let clip = &self.card.clips[index];
+                let source = &self.sources[index];
                 let bytes = xmp::to_bytes(&clip.outcome, self.admit);
                 if let (Some(bytes), Some(told)) = (bytes, told_of(clip)) {
-                    let written = put_of_one(ledger, &name, &bytes, &told, &self.sources[index]);
+                    let written = put_of_one(ledger, &name, &bytes, &told, source);
                     done.take(written, name);
+                } else if self.admit.lets_in(&clip.outcome) {
+                    let refusal = no_label("XMP sidecar", &clip.outcome);
+                    done.refusals.push(refusal.in_file(source));
                 }
             }
         }
@@ -413,13 +417,15 @@ fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
     let base = outcome.start.as_ref().and_then(|s| s.in_clip_base.as_ref());
     let rate = base.and_then(|base| clip_base::exact_rate(&base.rate));
     let (Some(base), Some(rate)) = (base, rate) else {
-        return Err(Error::new(
-            ErrorKind::BadRequest,
-            "its frame rate has no timecode, so there is no copy with one",
-        )
-        .next("conform the clip to a rate of the trade first"));
+        return Err(no_label("copy", outcome));
     };
     CopyTimecode::new(rate, base.drop_frame, base.count)
+}
+
+/// What carries a label in the clip's base, of a clip that has a start and no such label.
+fn no_label(product: &str, outcome: &ClipOutcome) -> Error {
+    let why = clip_base::why_no_label(outcome).unwrap_or("its start has no label in its own rate");
+    Error::new(ErrorKind::BadRequest, format!("has no {product}: {why}"))
 }
 
 /// What a long file was made from: another text, another file.

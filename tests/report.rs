@@ -183,7 +183,7 @@ fn search_filter_and_keys() {
 
     // By what a person types, with the key for it.
     eyes.press("/");
-    eyes.type_text("CAMERA b 23:59:44");
+    eyes.type_text("CAMERA b 23:59:44:04");
     assert_eq!(status(), json!("1 of 24 clips shown"));
     assert_eq!(shown(), json!(["clip-16"]));
     // Empty piles go, and bars of the others fade.

@@ -54,7 +54,8 @@ pub(super) fn settle(takes: &[Take<'_>]) -> (Vec<Settled>, Option<Note>) {
                 CONTRADICTS,
                 format!(
                     "the clock in {with} counts drop-frame and that in {without} does not, so \
-                     nothing is carried over to clips that leave it open, such as {}: say which",
+                     nothing is carried over to clips that leave it open, such as {}; say which with \
+                     --corrections",
                     takes[first].name
                 ),
             );

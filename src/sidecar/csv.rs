@@ -52,8 +52,10 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
     let based = start.and_then(|start| start.in_clip_base.as_ref());
     let clock = outcome.clock.as_ref();
     let estimate = outcome.estimate.as_ref();
-    let seconds = clip_base::seconds_of_day(outcome);
-    let bounds_s = clock
+    // Half a minute off and more, if the clock that leaves it open counts drop-frame.
+    let clock_of_seconds = clock.filter(|clock| !clip_base::is_open(clock));
+    let seconds = clock_of_seconds.and_then(|_| clip_base::seconds_of_day(outcome));
+    let bounds_s = clock_of_seconds
         .and_then(clip_base::clock_form)
         .zip(start.and_then(clip_base::phi_bounds))
         .map(|(form, counts)| HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)));

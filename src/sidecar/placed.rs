@@ -105,11 +105,16 @@ fn place<'a>(
     }
     // Taken for one without drop-frame, it would lie half a minute and more from its
     // neighbours.
+    if let Some(why) =
+        clip_base::why_no_label(outcome).filter(|_| clip_base::is_place_open(outcome))
+    {
+        return Err(why.into());
+    }
     let clock = outcome.clock.as_ref();
-    if clock.is_some_and(|c| c.drop_frame.is_none() && drop_frame_clocks.contains(&*c.rate)) {
+    if clock.is_some_and(|c| clip_base::is_open(c) && drop_frame_clocks.contains(&*c.rate)) {
         return Err(
             "other clips' clocks of this rate count drop-frame, and nothing tells whether this \
-             one does: say which"
+             one does; say which with --drop-frame or --corrections"
                 .into(),
         );
     }

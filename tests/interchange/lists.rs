@@ -323,6 +323,20 @@ fn the_table_has_a_row_a_clip_and_every_column_is_explained() {
     }
 }
 
+#[test]
+fn the_table_says_no_seconds_of_a_clock_that_leaves_drop_frame_open() {
+    let mut open = outcome(frames(Rate::F29_97, false), "10:00:00:00", Rate::F29_97, 50);
+    open.clock.as_mut().unwrap().drop_frame = None;
+    let rows = rows(&card(&["A"], vec![named("a.mov", 0, open)]));
+    let cell = |head: &str| &rows[1][csv::COLUMNS.iter().position(|c| *c == head).unwrap()];
+    assert_eq!(cell("clip_label"), "10:00:00:00");
+    assert_eq!(cell("clock_drop_frame"), "");
+    assert_eq!(
+        (&**cell("seconds"), &**cell("seconds_either_way")),
+        ("", "")
+    );
+}
+
 /// The clock's own day: 24 hours of 29.97 labels without drop-frame last 86 486.4 s.
 #[test]
 fn an_estimate_stays_in_the_day_of_its_clock_and_no_doubt_is_rounded_away() {

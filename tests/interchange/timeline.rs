@@ -3,6 +3,7 @@
 use crate::cards::{card, frames, mixed, named, outcome, outcome_at, unsure};
 use crate::readers::check;
 use proptest::prelude::*;
+use rollmark::clip_base;
 use rollmark::outcome::CardOutcome;
 use rollmark::sidecar::{Admit, otio};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
@@ -222,9 +223,19 @@ fn a_clock_that_leaves_drop_frame_open_is_not_placed_beside_one_that_does_not() 
         placed(vec![open.clone(), non_drop]),
         ["open.mov", "plain.mov"]
     );
+    // In a clip of another rate its label would be open, too.
+    let mut apart = outcome(frames(Rate::F29_97, false), "10:00:00:00", Rate::F25, 50);
+    apart.clock.as_mut().unwrap().drop_frame = None;
+    clip_base::fill(&mut apart);
+    let apart = named("apart.mov", 0, apart);
+    assert!(placed(vec![apart]).is_empty());
     let timeline = written(&card(&["A"], vec![open, known]));
     let why = &timeline["metadata"]["rollmark"]["not_placed"][0]["left_out_because"];
-    assert!(why.as_str().unwrap().ends_with("say which"));
+    assert!(
+        why.as_str()
+            .unwrap()
+            .contains("say which with --drop-frame")
+    );
 }
 
 /// A shoot from 23:50 to 00:10 is not one that lasts nearly a day.
