@@ -181,7 +181,7 @@ struct Watch<'a> {
     light: Light,
     /// When they were last looked at by their colours.
     looked_in_colours: Option<Ratio>,
-    /// What lies before settles nothing.
+    /// The clock must be seen from this time on, or nothing is settled.
     must_see_from: Option<Ratio>,
     /// Time of the frame that the footage gave last.
     reached: Ratio,

@@ -10,20 +10,6 @@ use std::fmt;
 /// Version of the clip object; see `docs/sidecar.md` for the versioning rule.
 pub const CLIP_FORMAT_VERSION: u32 = 1;
 
-/// What is known about a clip's start.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// The start label may be used unseen.
-    Sure,
-    /// A start, with a stated reason to look.
-    Unsure,
-    /// Looked; no running clock.
-    None,
-    /// Could not look; the reason says why.
-    Failed,
-}
-
 /// A closed set of words, in JSON and elsewhere.
 macro_rules! words {
     (
@@ -45,6 +31,20 @@ macro_rules! words {
             }
         }
     };
+}
+
+words! {
+    /// What is known about a clip's start.
+    Verdict {
+        /// The start label may be used unseen.
+        Sure = "sure",
+        /// A start, with a stated reason to look.
+        Unsure = "unsure",
+        /// Looked; no running clock.
+        None = "none",
+        /// Could not look; the reason says why.
+        Failed = "failed",
+    }
 }
 
 words! {

@@ -96,6 +96,19 @@ const MAY_USE: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "preview",
+        &[
+            "timecode",
+            "error",
+            "progress",
+            "caption",
+            "frame",
+            "outcome",
+            "clip_base",
+            "media",
+        ],
+    ),
+    (
         "card",
         &[
             "timecode",
@@ -110,19 +123,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "clip_base",
             "sidecar",
             "save",
-        ],
-    ),
-    (
-        "preview",
-        &[
-            "timecode",
-            "error",
-            "progress",
-            "caption",
-            "frame",
-            "outcome",
-            "clip_base",
-            "media",
+            "preview",
         ],
     ),
     (

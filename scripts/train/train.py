@@ -25,7 +25,9 @@ from torch.utils.data import DataLoader, IterableDataset
 
 import camera
 import scenes
+import screens
 from nets import Conv, Finder, Reader, fused
+from strips import COLON, IGNORE, reader_strip, SEMICOLON, STRIP_BOTTOM, STRIP_TOP, TURNED
 
 CHUNK = 16
 
@@ -197,7 +199,7 @@ def reader_loss(out, kind, share, weight, place):
     out = out[:, :, 0]
     kinds, digit = out[:, :KINDS], out[:, DIGITS]
     balance = torch.tensor([0.6, 1.0, 1.5, 3.0, 2.0, 1.0, 1.0, 1.0], device=out.device)
-    kind_loss = F.cross_entropy(kinds, kind.long(), weight=balance, ignore_index=scenes.IGNORE)
+    kind_loss = F.cross_entropy(kinds, kind.long(), weight=balance, ignore_index=IGNORE)
     log_p = F.log_softmax(digit, 1)
     digit_loss = -(share.transpose(1, 2) * log_p).sum(1)
     off = F.smooth_l1_loss(out[:, PLACE], place[:, :, :2].transpose(1, 2), reduction="none", beta=0.03)
@@ -219,17 +221,17 @@ def reader_figures(net, tune, device):
     kind = kind.long()
     sharp = (share.max(2).values > 0.95) & (weight > 0)
     right = (out[:, DIGITS].argmax(1) == share.argmax(2)) & sharp
-    used = kind != scenes.IGNORE
+    used = kind != IGNORE
     kind_right = (out[:, :KINDS].argmax(1) == kind) & used
     line_wrong = ((sharp & ~right).any(1)).float().mean().item()
-    semi = (kind == scenes.SEMICOLON) | (kind == scenes.COLON)
+    semi = (kind == SEMICOLON) | (kind == COLON)
     off, placed = (out[:, PLACE] - place[:, :, :2].transpose(1, 2)).abs(), place[:, :, 2] > 0
-    off[:, 0] *= scenes.STRIP_BOTTOM - scenes.STRIP_TOP
+    off[:, 0] *= STRIP_BOTTOM - STRIP_TOP
     return {"digit_columns_right": (right.sum() / sharp.sum()).item(),
             "strips_without_a_wrong_column": 1 - line_wrong,
             "kind_columns_right": (kind_right.sum() / used.sum()).item(),
             "marks_right": (kind_right[semi].float().mean()).item(),
-            "flipped_right": kind_right[used & (kind >= scenes.TURNED)].float().mean().item(),
+            "flipped_right": kind_right[used & (kind >= TURNED)].float().mean().item(),
             "middles_off_px": off[:, 0][placed].median().item(),
             "heights_off_log2": off[:, 1][placed].median().item()}  # fmt: skip
 
@@ -340,7 +342,7 @@ def reader_step(net, drawn):
 # net, renderer, store room, tuning samples, batch, step, figures, example input
 PLANS = {
     "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 16, 64, 64)),
-    "reader": (Reader, scenes.reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
+    "reader": (Reader, reader_strip, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
 }
 
 
@@ -354,7 +356,7 @@ def main():
     p.add_argument("--seed", type=int, default=7)
     p.add_argument("--start", help="weights to go on from: a .pt of a run, or an .onnx")
     p.add_argument("--peak", type=float, default=3e-3)
-    p.add_argument("--two-lines", type=float, default=scenes.TWO_LINES)
+    p.add_argument("--two-lines", type=float, default=screens.TWO_LINES)
     args = p.parse_args()
     net, make, room, tune_count, batch, step, figures, shape = PLANS[args.net]
     if args.net == "finder":

@@ -2,21 +2,22 @@
 //! that cannot both be true. Pure: from measured outcomes to final ones, whatever order
 //! they come in.
 
+mod clocks;
+
+use self::clocks::{Measured, one_or_two, split_note};
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
-use super::gaps::Slate;
 use super::given::doubt_given_rate;
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
-use super::own_clock::{CALENDAR_DAY_S, HEADER_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
+use super::own_clock::HEADER_S;
 use super::settle;
-use super::words::{offset_in_words, span, time_of_day};
+use super::words::span;
 use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
-use crate::outcome::{Camera, ClipOutcome, Estimate, Verdict};
-use crate::timecode::{ClockForm, HalfOpen, Ratio};
-use std::collections::BTreeMap;
+use crate::outcome::{Camera, ClipOutcome};
+use crate::timecode::{HalfOpen, Ratio};
 use std::path::Path;
 
 /// A clip as it was measured, and as corrected by hand.
@@ -43,10 +44,6 @@ pub(super) struct Agreed {
 const OVERLAP_S: (i128, i128) = (1, 2);
 /// Seconds between the headers of takes of different days.
 const OTHER_DAY_S: i64 = 12 * 3600;
-/// Clips that must agree on the camera's clock, and be twice as many as those that do not,
-/// before a start that contradicts it is doubted.
-const ENOUGH_TO_DOUBT: usize = 3;
-
 /// Compares the clips. `folder_names` are what the cards are called.
 pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     // One order for all that follows, whatever order the clips come in.
@@ -105,15 +102,6 @@ struct Card<'a> {
     places: Vec<Option<Place>>,
 }
 
-/// A camera's clock, and the filmed one that it was held against.
-struct Measured {
-    own: OwnClock,
-    form: ClockForm,
-    /// Two or more clips follow another clock than the rest: the camera's was set, or two
-    /// cameras were taken for one.
-    is_split: bool,
-}
-
 impl<'a> Card<'a> {
     fn new(members: &'a [&'a Member], folder_names: &[String]) -> Self {
         let (groups, camera_of) = cameras::group(members, folder_names);
@@ -162,21 +150,6 @@ impl<'a> Card<'a> {
             later.all(|clock| self.is_one_clock(&clocks[0], clock))
         });
         (self.groups, self.camera_of) = (groups, camera_of);
-    }
-
-    /// True if two measurements can be those of one clock that nobody set in between.
-    fn is_one_clock(&self, a: &Measured, b: &Measured) -> bool {
-        let day_s = a.form.day_seconds();
-        if b.form.day_seconds() != day_s {
-            return false;
-        }
-        let header_s = |m: &Measured| self.header_s(*m.own.rests_on().first()?);
-        let (Some(a_s), Some(b_s)) = (header_s(a), header_s(b)) else {
-            return false;
-        };
-        let apart = a.own.offset_s() - b.own.offset_s();
-        let drift = Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000);
-        apart.wrapped(day_s).abs() <= Ratio::from_integer(SAME_CLOCK_S) + (a_s - b_s).abs() * drift
     }
 
     fn join_chapters(&mut self) {
@@ -246,105 +219,6 @@ impl<'a> Card<'a> {
         }
     }
 
-    /// Measures each camera's clock on the clips with a start of their own, and tells those
-    /// that contradict it.
-    fn compare_with_own_clocks(&mut self) -> Vec<Option<Measured>> {
-        let mut clocks: Vec<Option<Measured>> = (0..self.groups.len())
-            .map(|camera| self.measure(camera))
-            .collect();
-        for measured in clocks.iter_mut().flatten() {
-            let agreeing = measured.own.rests_on().len();
-            let outliers: Vec<(usize, Ratio)> = measured
-                .own
-                .outliers()
-                .into_iter()
-                .filter_map(|clip| Some((clip, self.off_s(clip, measured)?)))
-                .collect();
-            for &(clip, off_s) in &outliers {
-                let near = |other: &(usize, Ratio)| {
-                    other.0 != clip && (other.1 - off_s).abs() <= Ratio::from_integer(SAME_CLOCK_S)
-                };
-                let is_alone = !outliers.iter().any(near);
-                measured.is_split |= !is_alone;
-                let note = Note::new(
-                    "against_camera_clock",
-                    format!(
-                        "the camera's own clock puts this clip {} {} than the filmed one, unlike \
-                         {agreeing} other clips: was a clock set anew, or is the start misread?",
-                        span(off_s.abs()),
-                        if off_s.is_positive() {
-                            "earlier"
-                        } else {
-                            "later"
-                        },
-                    ),
-                );
-                let outcome = &mut self.outcomes[clip];
-                // What several clips show alike is no misread digit.
-                let is_doubtful = is_alone
-                    && agreeing >= ENOUGH_TO_DOUBT
-                    && agreeing >= 2 * outliers.len()
-                    && !outcome.by_hand.as_ref().is_some_and(|said| said.says_start)
-                    && outcome.verdict == Verdict::Sure;
-                if is_doubtful {
-                    outcome.verdict = Verdict::Unsure;
-                    outcome.reasons.insert(0, note);
-                } else {
-                    outcome.notes.push(note);
-                }
-            }
-        }
-        clocks
-    }
-
-    /// Seconds by which a clip's start lies after where the camera's clock puts it; within
-    /// half a day of zero.
-    fn off_s(&self, clip: usize, measured: &Measured) -> Option<Ratio> {
-        let slate = Slate::of(&self.outcomes[clip])?;
-        let expected = measured
-            .own
-            .start_s(self.header_s(clip)?, self.real_length_s(clip))?;
-        let day_s = measured.form.day_seconds();
-        let off_s = slate.seconds().middle() - expected.middle();
-        Some(off_s - Ratio::from_integer((off_s / day_s).round()) * day_s)
-    }
-
-    fn measure(&self, camera: usize) -> Option<Measured> {
-        let mut by_day: BTreeMap<Ratio, (ClockForm, Vec<Point>)> = BTreeMap::new();
-        for clip in 0..self.members.len() {
-            // The header of a later chapter often tells when the first one began.
-            if self.camera_of[clip] != camera || self.places[clip].is_some() {
-                continue;
-            }
-            let (Some(header_s), Some(slate), Some(length_s)) = (
-                self.header_s(clip),
-                Slate::of(&self.outcomes[clip]),
-                self.real_length_s(clip),
-            ) else {
-                continue;
-            };
-            let (_, points) = by_day
-                .entry(slate.form.day_seconds())
-                .or_insert_with(|| (slate.form, Vec::new()));
-            points.push(Point {
-                clip,
-                header_s,
-                length_s,
-                start_s: slate.seconds(),
-            });
-        }
-        // Seconds since midnight of clocks that count at other speeds do not compare.
-        let (day_s, (form, points)) = by_day
-            .into_iter()
-            .max_by_key(|(day_s, (_, points))| (points.len(), std::cmp::Reverse(*day_s)))?;
-        let own = OwnClock::fit(points, day_s)?;
-        Some(Measured {
-            own,
-            form,
-            is_split: false,
-        })
-    }
-
     fn header_s(&self, clip: usize) -> Option<Ratio> {
         let text = self.outcomes[clip].clip.creation_time.as_deref()?;
         Some(Moment::parse(text)?.seconds())
@@ -353,67 +227,6 @@ impl<'a> Card<'a> {
     fn real_length_s(&self, clip: usize) -> Option<Ratio> {
         let outcome = &self.outcomes[clip];
         Some(duration_s(outcome)? * exact_speed(outcome.clip.speed))
-    }
-
-    /// Says of clips without a start where they probably lie.
-    fn estimate(&mut self, clocks: &[Option<Measured>]) {
-        for clip in 0..self.members.len() {
-            if self.outcomes[clip].verdict != Verdict::None {
-                continue;
-            }
-            let Some(measured) = clocks[self.camera_of[clip]]
-                .as_ref()
-                .filter(|measured| !measured.is_split)
-            else {
-                continue;
-            };
-            // A chapter lies as far after the first one as those between are long.
-            let (head, after_s) = match self.places[clip] {
-                None => (clip, Some(Ratio::ZERO)),
-                Some(place) => (place.head, place.after_s),
-            };
-            let (Some(header_s), Some(after_s)) = (self.header_s(head), after_s) else {
-                continue;
-            };
-            let Some(start) = measured.own.start_s(header_s, self.real_length_s(head)) else {
-                continue;
-            };
-            self.outcomes[clip].estimate =
-                Some(self.estimate_from(start.shift(after_s), measured, head));
-        }
-    }
-
-    fn estimate_from(&self, start: HalfOpen, measured: &Measured, head: usize) -> Estimate {
-        let day_s = measured.form.day_seconds();
-        let midnight = Ratio::from_integer((start.middle() / day_s).floor()) * day_s;
-        let start = start.shift(-midnight);
-        let rests_on = measured.own.rests_on();
-        let written = match *measured.own.written {
-            [Written::AtStart] => "written at the start of a take",
-            [Written::AtEnd] => "written at the end of a take",
-            _ => "written at the start or the end of a take, which is open",
-        };
-        let clips = match rests_on.len() {
-            1 => "one clip".to_owned(),
-            n => format!("{n} clips"),
-        };
-        let header = self.outcomes[head].clip.camera_clock().unwrap_or_default();
-        let sentence = format!(
-            "probably near {} on the filmed clock, give or take {}: by the camera's own clock \
-             ({header}, {written}), which {clips} with a slate tell {}; no time zone was applied",
-            time_of_day(measured.form, start.middle()),
-            span(start.width() / Ratio::from_integer(2)),
-            offset_in_words(measured.own.offset_s()),
-        );
-        Estimate {
-            seconds: start.middle().to_f64(),
-            seconds_bounds: [start.low.to_f64(), start.high.to_f64()],
-            sentence,
-            rests_on: rests_on
-                .into_iter()
-                .map(|clip| self.members[clip].name.clone())
-                .collect(),
-        }
     }
 
     /// One camera cannot film two takes at once.
@@ -498,28 +311,7 @@ impl<'a> Card<'a> {
                     group.card + 1,
                     other.card + 1
                 );
-                notes.push(match (&clocks[a], &clocks[b]) {
-                    (Some(x), Some(y)) => {
-                        let day_s = x.form.day_seconds();
-                        let apart = x.own.offset_s() - y.own.offset_s();
-                        let apart = (apart - Ratio::from_integer((apart / day_s).round()) * day_s).abs();
-                        if apart <= Ratio::from_integer(SAME_CLOCK_S) {
-                            Note::new(
-                                "one_camera_two_cards",
-                                format!("{which}: one camera, by its clock, or two set alike"),
-                            )
-                        } else {
-                            Note::new(
-                                "two_cameras_one_name",
-                                format!("{which}: two cameras of a kind, whose clocks are {} apart", span(apart)),
-                            )
-                        }
-                    }
-                    _ => Note::new(
-                        "one_camera_two_cards",
-                        format!("{which}: one camera, or two of a kind; their clocks could not be compared"),
-                    ),
-                });
+                notes.push(one_or_two(&which, [&clocks[a], &clocks[b]]));
             }
         }
         notes
@@ -545,61 +337,4 @@ impl<'a> Card<'a> {
             })
             .collect()
     }
-
-    /// A filmed clock that is whole quarters of an hour apart from the camera's runs in
-    /// another zone: all zones in use are whole quarters off UTC.
-    fn zone_note(&self, measured: &Measured) -> Option<Note> {
-        const QUARTER_S: i64 = 900;
-        const NEAR_S: i64 = 60;
-        let clip = *measured.own.rests_on().first()?;
-        let header_s = self.header_s(clip)?;
-        // What the display reads, not how many real seconds its clock has run.
-        let start = self.outcomes[clip].start.as_ref()?;
-        let form = clip_base::clock_form(self.outcomes[clip].clock.as_ref()?)?;
-        let count = clip_base::phi_bounds(start)?.middle().floor();
-        let label = form.label(i64::try_from(count).ok()?);
-        let read_s = 3600 * i64::from(label.hours())
-            + 60 * i64::from(label.minutes())
-            + i64::from(label.seconds());
-        let day_s = Ratio::from_integer(CALENDAR_DAY_S);
-        let apart = (Ratio::from_integer(read_s) - header_s).wrapped(day_s);
-        let quarters = (apart / Ratio::from_integer(QUARTER_S)).round();
-        let zone_s = Ratio::from_integer(quarters * i128::from(QUARTER_S));
-        if quarters == 0 || (apart - zone_s).abs() > Ratio::from_integer(NEAR_S) {
-            return None;
-        }
-        let minutes = quarters.abs() * 15;
-        Some(Note::new(
-            "zone_offset_likely",
-            format!(
-                "zone offset likely: in {} the display read {}, and the header says {}; a zone \
-                 {}{:02}:{:02} from the header's would explain it, and none was applied",
-                self.members[clip].name,
-                start.label,
-                self.outcomes[clip]
-                    .clip
-                    .creation_time
-                    .as_deref()
-                    .unwrap_or_default(),
-                if quarters > 0 { '+' } else { '-' },
-                minutes / 60,
-                minutes % 60
-            ),
-        ))
-    }
-}
-
-/// Seconds within which the clocks of two cards are those of one camera: the rounding of
-/// two headers, and what a day adds to it.
-const SAME_CLOCK_S: i64 = 2 + MOST_DRIFT_PPM * CALENDAR_DAY_S / 1_000_000;
-
-/// Why clips without a slate get no estimate.
-fn split_note(measured: &Measured) -> Option<Note> {
-    measured.is_split.then(|| {
-        Note::new(
-            "camera_clock_split",
-            "its slated clips follow more than one clock, so the others get no estimate: the \
-             camera's clock was set between takes, or two cameras were taken for one",
-        )
-    })
 }

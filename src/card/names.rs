@@ -1,4 +1,5 @@
-//! Names that are the same on every system: the natural order of paths, and where in the output folder the sidecar of a clip lies.
+//! Names that are the same on every system: the natural order of paths, and where in the output
+//! folder the sidecar of a clip lies.
 
 use crate::path_text::{text_of, with_suffix};
 use crate::sidecar::json;

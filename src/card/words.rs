@@ -33,11 +33,5 @@ pub(super) fn offset_in_words(offset: Ratio) -> String {
 /// Hours, minutes and seconds that the filmed clock shows at a moment.
 pub(super) fn time_of_day(form: ClockForm, seconds: Ratio) -> String {
     let count = i64::try_from(form.count_at(seconds).floor()).unwrap_or(0);
-    let label = form.label(count);
-    format!(
-        "{:02}:{:02}:{:02}",
-        label.hours(),
-        label.minutes(),
-        label.seconds()
-    )
+    ClockForm::Seconds.format(&form.label(count))
 }

@@ -2,7 +2,6 @@
 //! indicatif draws nothing.
 
 use super::plain;
-use super::table::verdict_word;
 use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use rollmark::card::CardEvent;
 use rollmark::fault::FAULT;
@@ -215,7 +214,7 @@ impl BatchBars {
                     let line = format!(
                         "{done}/{of} {}  {} {start}",
                         name(*clip),
-                        verdict_word(outcome.verdict)
+                        outcome.verdict.word()
                     );
                     shown.tell(line.trim_end());
                 }

@@ -97,7 +97,7 @@ impl Table<'_> {
             let verdict = row.outcome.verdict;
             let mut cells = vec![
                 self.cell(&shortened(&row.name, name_room)),
-                self.cell(verdict_word(verdict)).fg(colour(verdict)),
+                self.cell(verdict.word()).fg(colour(verdict)),
             ];
             cells.extend(facts.iter().map(|fact| self.cell(fact)));
             grid.add_row(cells);
@@ -285,15 +285,6 @@ fn facts(outcome: &ClipOutcome) -> [String; 4] {
         Some(seen_at(outcome)),
     ]
     .map(|fact| plain(&fact.unwrap_or_default()))
-}
-
-pub const fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Sure => "sure",
-        Verdict::Unsure => "unsure",
-        Verdict::None => "none",
-        Verdict::Failed => "failed",
-    }
 }
 
 const fn colour(verdict: Verdict) -> Color {

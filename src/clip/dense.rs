@@ -296,8 +296,8 @@ impl Watch<'_> {
         Ok((found, pass.next_slate))
     }
 
-    /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, or any
-    /// there are where a display of whole seconds that seemed to stand is met again with others.
+    /// Clip seconds to a second of the clock, at most, as far as is known: as the user says, else as
+    /// in the slowest footage where a display of whole seconds was followed in vain before.
     fn slowdown(&mut self, tracks: &[Track]) -> Ratio {
         let mut slowdown = Ratio::ONE;
         for track in tracks {

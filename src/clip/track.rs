@@ -1,5 +1,8 @@
 //! A display under way through a dense pass, and whether it is worth following.
 
+mod beside;
+
+use self::beside::Beside;
 use super::ratio;
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
@@ -38,29 +41,13 @@ const LEAST_IN_VIEW: f32 = 0.4;
 /// lit, keeps most of its places.
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
 
-/// Share of the readings with letters behind the digits from which on there are some: what blurs a
-/// letter until it is none blurs no edge into one.
-const LETTERED: (usize, usize) = (1, 4);
-
 /// A display under way through a dense pass.
 #[derive(Clone)]
 pub(super) struct Track {
     pub display: Display,
     pub sighting: Sighting,
     pub misses: usize,
-    /// Readings in which a digit stood right beside the outermost places.
-    cut: usize,
-    /// Readings in which letters stood right behind the last place.
-    lettered: usize,
-    /// Readings beside a whole clock, and those of them in which one of its own rows was that one's.
-    beside: usize,
-    borrowed: usize,
-    /// Looks further behind them that saw more than two, less those that did not.
-    words: i32,
-    /// Looks that found two small letters by themselves, less those that did not.
-    small_letters: i32,
-    /// Looks that saw even ground behind the last digits, less those that did not.
-    free: i32,
+    beside: Beside,
 }
 
 impl Track {
@@ -74,19 +61,12 @@ impl Track {
             },
             display,
             misses: 0,
-            cut: 0,
-            lettered: 0,
-            beside: 0,
-            borrowed: 0,
-            words: 0,
-            small_letters: 0,
-            free: 0,
+            beside: Beside::default(),
         }
     }
 
     pub fn take(&mut self, seen: Followed) {
-        self.cut += usize::from(seen.beyond > 0.5);
-        self.lettered += usize::from(seen.is_lettered);
+        self.beside.take(&seen);
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
@@ -99,53 +79,10 @@ impl Track {
         first.map(|reading| reading.stamp.seconds())
     }
 
-    /// Takes what else was read in the frame that was read last.
-    pub fn meets<'a>(&mut self, others: impl Iterator<Item = &'a Self>) {
-        let is_whole = |other: &&Self| {
-            other.misses == 0 && other.display.is_plain_and_whole() && other.counts_parts()
-        };
-        let mut wholes = others.filter(is_whole).peekable();
-        if self.misses == 0 && wholes.peek().is_some() {
-            self.beside += 1;
-            self.borrowed += usize::from(wholes.any(|w| self.display.takes_the_row_of(&w.display)));
-        }
-    }
-
-    /// True if one of several rows is that of a whole clock: a number above that or below, of a
-    /// scene or a slate, would pass for its hours or frames.
-    fn borrows_a_row(&self) -> bool {
-        2 * self.borrowed > self.beside
-    }
-
-    /// True if letters stand right behind the last place, two or more.
-    pub fn seems_lettered(&self) -> bool {
-        let (num, den) = LETTERED;
-        self.lettered * den > self.sighting.readings.len() * num
-    }
-
     /// True if it shows hours, minutes and seconds: clocks of twelve hours do, and those whose frames
     /// are out of view.
     pub fn has_three_groups(&self) -> bool {
         self.sighting.layout.groups.len() == 3
-    }
-
-    /// Takes what a closer look found: more letters than two behind the last place, if any are
-    /// seen, and two small ones by themselves.
-    pub fn take_letters(&mut self, is_word: Option<bool>, are_small: bool) {
-        self.words += is_word.map_or(0, vote);
-        self.small_letters += vote(are_small);
-        self.weigh_letters();
-    }
-
-    /// Takes what a closer look found: whether even ground lies behind the last digits.
-    pub fn take_ground(&mut self, is_even: bool) {
-        self.free += vote(is_even);
-        self.sighting.stands_free = self.free > 0;
-    }
-
-    fn weigh_letters(&mut self) {
-        let is_behind = self.seems_lettered() && self.words <= 0;
-        self.sighting.is_lettered = is_behind || self.small_letters > 0;
     }
 
     /// What the last frame that was read shows; nothing if none was.
@@ -187,15 +124,9 @@ impl Track {
         self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
     }
 
-    /// True if a digit often stood right beside the display's outermost places: then the
-    /// layout leaves one out, and what remains would read as a clock of another form.
-    pub fn is_cut(&self) -> bool {
-        self.cut >= 3 && self.cut * 4 > self.sighting.readings.len()
-    }
-
     /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits, or groups them better, or tells
-    /// that they stand.
+    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits,
+    /// or groups them better, or tells that they stand.
     pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
         !self.sighting.readings.is_empty()
             && !self.is_cut()
@@ -274,9 +205,8 @@ impl Track {
         has_parts.then(|| self.numbers_shown_by_the_last())?
     }
 
-    /// How many numbers the last group showed, one of a single digit after the other, and from when
-    /// to when it was seen, in seconds.
-    /// `None` if it could not be read in half of the frames.
+    /// How many numbers the last group showed (of a single digit: how often it changed to one), and
+    /// over how many seconds. `None` if it could not be read in more than half of the frames.
     fn numbers_shown_by_the_last(&self) -> Option<(Ratio, Ratio)> {
         let &places = self.sighting.layout.groups.last()?;
         let readings = &self.sighting.readings;
@@ -380,10 +310,6 @@ impl Track {
     }
 }
 
-const fn vote(is: bool) -> i32 {
-    if is { 1 } else { -1 }
-}
-
 /// What places show, if all show a digit plainly.
 pub(super) fn plain_digits(places: &[DigitOdds]) -> Option<Vec<u8>> {
     let best = places.iter().map(DigitOdds::best);
@@ -420,7 +346,7 @@ mod tests {
 
     /// Two seconds at 25 frames a second of a display whose right end stays where it is;
     /// `text` gives what it shows in each, `-` where nothing can be read.
-    fn followed(groups: &[u8], text: impl Fn(usize) -> String) -> Track {
+    pub(super) fn followed(groups: &[u8], text: impl Fn(usize) -> String) -> Track {
         let places = groups.iter().map(|&n| f32::from(n)).sum::<f32>();
         let corners = [(100.0 - 10.0 * places, 0.0), (100.0, 0.0)];
         let corners = [
@@ -534,38 +460,6 @@ mod tests {
             format!("14020{}{}", n / 10, n % 10)
         }));
         assert!(clock.counts_parts() && !clock.ends_in_seconds());
-    }
-
-    #[test]
-    fn letters_in_a_quarter_of_the_readings_or_at_closer_looks_are_some() {
-        let lettered = |share: usize, words: &[Option<bool>], small: &[bool]| {
-            let mut track = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
-            track.lettered = share;
-            for i in 0..words.len().max(small.len()) {
-                let word = words.get(i).copied().flatten();
-                track.take_letters(word, small.get(i) == Some(&true));
-            }
-            track.weigh_letters();
-            track.sighting.is_lettered
-        };
-        for (share, words, small, is_lettered) in [
-            (0, &[][..], &[][..], false),
-            (12, &[], &[], false),
-            (13, &[], &[], true),
-            (50, &[None, None], &[], true),
-            // A word.
-            (50, &[Some(true), Some(false), Some(true)], &[], false),
-            (50, &[Some(true), Some(false)], &[], true),
-            // Small ones, which following does not see.
-            (0, &[], &[true, true, false], true),
-            (0, &[], &[true, false], false),
-        ] {
-            assert_eq!(
-                lettered(share, words, small),
-                is_lettered,
-                "{share} {words:?} {small:?}"
-            );
-        }
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Does every slow group of digits stand on its own, and do the digits after the seconds.
+//! Does every slow group of digits stand on its own, and do the digits after the seconds?
 
 use super::lean::Trust;
 use super::looks::Looks;

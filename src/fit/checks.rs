@@ -1,5 +1,5 @@
 //! Checks that could fail a start: do enough frames agree, did the clock run, did it jump, do its
-//! slow digits stand.
+//! slow digits stand?
 
 use super::ClockFit;
 use super::ballot::{Ballot, ENOUGH, Group, Lead};

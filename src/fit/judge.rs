@@ -253,7 +253,7 @@ impl Table<'_> {
     /// slow, so that a rival at another pace only goes if it fails under every
     /// panel, or needs a pattern of late digits that no panel makes. The cousin 1000/1001 as
     /// fast makes any pattern: on a panel that refreshes at a multiple of the best one's rate it
-    /// looks like the best one until it slips, and drawn for up to 20 s.
+    /// looks like the best one until it slips, which takes up to 20 s.
     ///
     /// A semicolon that is seen leaves those that count drop-frame alone, whatever is said against
     /// them by how late their digits would be.

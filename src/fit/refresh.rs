@@ -2,9 +2,8 @@
 
 use crate::timecode::{Rate, Ratio};
 
-/// A display that refreshes so many times a second, and may be late by as much. Slower than the
-/// panels of today are displays that redraw every second or later refresh. What comes later in the
-/// order may be later.
+/// A display that refreshes so many times a second, and may be late by one refresh, in the order of
+/// how late. Those slower than any panel redraw at every second refresh or less often.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Refresh {
     Hz120,

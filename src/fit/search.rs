@@ -357,7 +357,6 @@ fn climb(
         .map(|look| grid.count_at(look, units).div_euclid(size))
         .collect();
     let sums = Sums::of(coarse, &carries);
-    // `seconds` is the value of the level above the finest one: seconds, or minutes on a clock without parts.
     let has_parts = looks.dial.last_digits > 0;
     if has_parts {
         for (seconds, said) in sums.best(SECONDS, 2, |carry| carry) {

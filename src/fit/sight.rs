@@ -1,4 +1,4 @@
-//! One sighting, by itself: is it a clock, does it run.
+//! One sighting, by itself: is it a clock, and does it run?
 
 use super::Known;
 use super::ballot::{Ballot, ENOUGH, Group};

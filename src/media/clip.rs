@@ -1,4 +1,6 @@
-//! A clip as [`Footage`]: frame 0, frame times, jumps, what reading showed.
+//! A clip as [`Footage`]: frame 0, frame times, jumps.
+
+mod remarks;
 
 use super::claims::{self, Claims, HeadSample, SampleTable};
 use super::luma::LumaReader;
@@ -9,7 +11,6 @@ use super::stamps::Stamper;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
 use crate::frame::{Aim, Footage, Frame, Landing, Light, Stamp, Stride};
-use crate::note::{Note, TRUNCATED};
 use crate::timecode::Ratio;
 use ffmpeg_next::frame;
 use image::GrayImage;
@@ -21,16 +22,8 @@ use std::path::Path;
 const SAMPLE_PACKETS: usize = 60;
 const SAMPLE_BYTES: usize = 16 << 20;
 
-/// A claimed length may be longer than the frames by this much before the file
-/// counts as cut off: half a second, or, where the claim is that of the longest
-/// stream, two seconds, since sound often runs on.
-const LENGTH_SLACK_S: (i128, i128) = (1, 2);
-const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
-
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
-/// Code of the doubt about the times of frames.
-const TIMES_WRONG: &str = "times_wrong";
 
 /// FFmpeg's stamp of a picture. Its best guess follows decoding stamps once
 /// presentation stamps seem wrong, which damage alone makes them; so it is asked
@@ -237,10 +230,7 @@ impl Clip {
         if damaged > self.damaged_before {
             self.damaged_before = damaged;
             self.neighbour = None;
-            self.note(
-                "damaged_frames",
-                format!("{damaged} of the pictures read so far are damaged or did not decode"),
-            );
+            self.note_damaged();
         }
         let before = self.neighbour.replace(ticks).filter(|_| !self.skips());
         if let Some(before) = before {
@@ -250,11 +240,7 @@ impl Clip {
         self.doubt_gap();
         if picture.is_interlaced() && !self.facts.is_interlaced {
             self.facts.is_interlaced = true;
-            self.note(
-                "interlaced",
-                "frames hold two fields taken at different times; a digit that changes between \
-                 them shows both",
-            );
+            self.note_interlaced();
         }
         Some(Shot {
             picture,
@@ -395,145 +381,6 @@ impl Clip {
             }
         }
         Ok(self.facts.duration_s.unwrap_or(Ratio::ZERO))
-    }
-
-    fn note(&mut self, code: &str, sentence: impl Into<String>) {
-        let note = Note::new(code, sentence);
-        match self.facts.notes.iter_mut().find(|old| old.code == code) {
-            Some(old) => *old = note,
-            None => self.facts.notes.push(note),
-        }
-    }
-
-    fn has_doubt(&self, code: &str) -> bool {
-        self.facts.doubts.iter().any(|doubt| doubt.code == code)
-    }
-
-    fn note_repaired_stamps(&mut self) {
-        let sentence = if self.must_count {
-            "the file carries no presentation times; they were rebuilt from the order of the \
-             pictures and the nominal rate"
-                .to_owned()
-        } else {
-            format!(
-                "{} of the presentation times read so far were missing or ran backwards and were \
-                 rebuilt from the nominal rate",
-                self.stamper.repaired()
-            )
-        };
-        self.note("stamps_repaired", sentence);
-        if !self.must_count && self.stamper.is_dubious() && !self.has_doubt(TIMES_WRONG) {
-            self.facts.doubts.push(Note::new(
-                TIMES_WRONG,
-                "many presentation times of the file run backwards or are missing, so that the \
-                 others may be wrong, too; copy it from the card again, or compare one frame by \
-                 eye",
-            ));
-        }
-    }
-
-    fn note_spacing(&mut self) {
-        self.facts.is_variable_rate |= self.spacing.is_uneven();
-        let Some((low, high)) = self.spacing.range().filter(|_| self.facts.is_variable_rate) else {
-            return;
-        };
-        let ms = |ticks: i64| {
-            let ms =
-                Ratio::from_integer(ticks) * self.facts.tick_seconds * Ratio::from_integer(1000);
-            format!("{:.1}", ms.to_f64())
-        };
-        let sentence = format!(
-            "frames lie {} to {} ms apart, as far as read; every frame's own time is used, never \
-             its number",
-            ms(low),
-            ms(high)
-        );
-        self.note("variable_rate", sentence);
-    }
-
-    /// Recordings that were joined keep the times of each as a rule; what lies between was not filmed.
-    fn doubt_gap(&mut self) {
-        let in_order = self.spacing.range().map_or(0, |(_, widest)| widest);
-        let widest = in_order.max(self.source.tally().widest_gap);
-        if widest <= self.longest_gap || self.has_doubt(TIMES_WRONG) {
-            return;
-        }
-        let widest_s = Ratio::from_integer(widest) * self.facts.tick_seconds;
-        self.facts.doubts.push(Note::new(
-            TIMES_WRONG,
-            format!(
-                "{:.1} s lie between two frames in a row, as where recordings were joined or the \
-                 times are damaged: the start may be so much off; compare one frame by eye",
-                widest_s.to_f64()
-            ),
-        ));
-    }
-
-    fn note_truncated(&mut self, claimed_s: Ratio, left: &str, left_s: Ratio) {
-        self.note(
-            TRUNCATED,
-            format!(
-                "the file ends early: {left}{:.2} s of {:.2} s are in it; copy it from the card \
-                 again",
-                left_s.to_f64(),
-                claimed_s.to_f64()
-            ),
-        );
-        self.facts.duration_s = Some(left_s);
-    }
-
-    /// Compares the sample table with the length of the file.
-    fn note_table(&mut self, table: &SampleTable, file_len: u64, step: Ratio) {
-        if table.needed_len <= file_len {
-            return;
-        }
-        let left_s = (Ratio::from_integer(table.whole_ticks) + step) * self.facts.tick_seconds;
-        let claimed_s = self.facts.duration_s.unwrap_or(left_s);
-        let left = format!("{} of {} frames, ", table.presented_whole, table.presented);
-        self.facts.frames = Some(table.presented_whole);
-        self.note_truncated(claimed_s, &left, left_s);
-    }
-
-    /// Called when reading gave no more frames: compares claims with the end.
-    fn note_end(&mut self) {
-        let tally = *self.source.tally();
-        if !tally.reached_end {
-            return;
-        }
-        if let Some(count) = self.count.filter(|_| !self.skips()) {
-            self.facts.frames = Some(count);
-        }
-        if let Some(cause) = tally.stopped {
-            self.note(
-                TRUNCATED,
-                format!("reading stopped before the end ({cause}); copy it from the card again"),
-            );
-        }
-        if std::mem::replace(&mut self.knows_end, true) {
-            return;
-        }
-        let read = match (self.must_count, self.neighbour) {
-            (true, last) => last.map(|last| Ratio::from_integer(last) + self.stamper.step()),
-            (false, _) => tally
-                .furthest
-                .map(|end| Ratio::from_integer(end.saturating_sub(self.stamper.zero()))),
-        };
-        let Some(end_s) = read.map(|ticks| ticks * self.facts.tick_seconds) else {
-            return;
-        };
-        let (num, den) = if self.has_own_duration {
-            LENGTH_SLACK_S
-        } else {
-            SHARED_LENGTH_SLACK_S
-        };
-        match self.facts.duration_s {
-            Some(claimed_s) if claimed_s > end_s + Ratio::new(num, den) => {
-                self.note_truncated(claimed_s, "", end_s);
-            }
-            // Estimated lengths, as of transport streams, fall short.
-            Some(claimed_s) if claimed_s >= end_s => {}
-            _ => self.facts.duration_s = Some(end_s),
-        }
     }
 }
 

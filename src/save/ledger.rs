@@ -1,73 +1,28 @@
 //! What this program wrote into an output folder, so that a later run replaces its own
 //! files and nobody else's: not even its own once a person has changed them.
 
+mod line;
+
+pub use line::Told;
+
 use super::holder::{Holder, Source};
 use super::{
-    FileStamp, cannot_write, folder_of, long_file, of_another_clip, refused, sync_folder,
-    unwritable, write,
+    cannot_write, folder_of, long_file, of_another_clip, refused, sync_folder, unwritable, write,
 };
 use crate::digest::{self, hex};
 use crate::error::{Error, ErrorKind, Result};
 use crate::note::Note;
-use crate::path_text::{from_bytes, path_of, text_of};
-use serde::{Deserialize, Serialize};
+use crate::path_text::{path_of, text_of};
+use line::{Line, Made};
 use sha2::{Digest, Sha256};
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io::{self, BufRead, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// The list of files, below the output folder's records.
 const FILE: &str = "written";
-
-/// One line of the list: a file as it was written.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-struct Line {
-    /// Below the output folder; see [`text_of`].
-    file: String,
-    /// `None` for files that carry a mark of their own and would take long to read.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    sha256: Option<String>,
-    /// For files that take long to make: from what, and how they lay on disk.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    made: Option<Made>,
-    /// On a line of its own: what the file hands on.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    told: Option<Told>,
-    /// On a line of its own: the clip that it speaks of.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    source: Option<Source>,
-}
-
-/// What a file hands on, for later runs that find otherwise.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Told {
-    /// The clip it speaks of; `None` if it speaks of all.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub clip: Option<String>,
-    /// The start that it says, or what stands for the starts of all clips.
-    pub start: String,
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-struct Made {
-    from: String,
-    stamp: FileStamp,
-    /// What was told of it, for runs that find it there.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    notes: Vec<Note>,
-}
-
-impl Made {
-    fn of(file: &Path, from: &str) -> io::Result<Self> {
-        Ok(Self {
-            from: from.to_owned(),
-            stamp: FileStamp::of(&fs::metadata(file)?),
-            notes: Vec::new(),
-        })
-    }
-}
 
 /// The files of one output folder.
 pub struct Ledger {
@@ -81,8 +36,8 @@ pub struct Ledger {
 
 impl Ledger {
     /// Reads the list below `out`, in the folder `records` that this program keeps there.
-    /// No list is an empty list; lines that cannot be read, as a killed run may leave one,
-    /// are passed over: then the file they speak of counts as somebody else's.
+    /// No list is an empty list; lines that cannot be read are passed over: then the file they
+    /// speak of counts as somebody else's.
     ///
     /// # Errors
     /// [`ErrorKind::CannotWrite`] if the list is there and cannot be read.
@@ -90,26 +45,14 @@ impl Ledger {
         let list = out.join(records).join(FILE);
         let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
         let (mut all_told, mut sources) = (BTreeMap::new(), BTreeMap::new());
-        match File::open(&list) {
-            Ok(file) => {
-                for text in BufReader::new(file).split(b'\n') {
-                    let text = text.map_err(|e| cannot_write(&list, e))?;
-                    let Ok(mut line) = serde_json::from_slice::<Line>(&text) else {
-                        continue;
-                    };
-                    line.file = name_of_line(&line.file);
-                    if let Some(told) = line.told {
-                        all_told.insert(line.file, told);
-                    } else if let Some(mut source) = line.source {
-                        source.path = format!("/{}", name_of_line(&source.path));
-                        sources.insert(line.file, source);
-                    } else {
-                        lines.entry(line.file.clone()).or_default().push(line);
-                    }
-                }
+        for line in Line::read_all(&list).map_err(|e| cannot_write(&list, e))? {
+            if let Some(told) = line.told {
+                all_told.insert(line.file, told);
+            } else if let Some(source) = line.source {
+                sources.insert(line.file, source);
+            } else {
+                lines.entry(line.file.clone()).or_default().push(line);
             }
-            Err(e) if e.kind() == io::ErrorKind::NotFound => {}
-            Err(e) => return Err(cannot_write(&list, e)),
         }
         Ok(Self {
             out: out.to_path_buf(),
@@ -369,29 +312,8 @@ impl Ledger {
     }
 
     fn append(&self, line: &Line) -> Result<()> {
-        let mut text = serde_json::to_vec(line).expect("strings always serialise");
-        text.push(b'\n');
-        let mut append = || -> io::Result<()> {
-            fs::create_dir_all(folder_of(&self.list))?;
-            let mut list = File::options()
-                .create(true)
-                .read(true)
-                .append(true)
-                .open(&self.list)?;
-            // Half a line, as a full disk leaves it, must not spoil the one that follows.
-            let mut last = [b'\n'];
-            if list.seek(SeekFrom::End(0))? > 0 {
-                list.seek(SeekFrom::End(-1))?;
-                list.read_exact(&mut last)?;
-            }
-            if last != [b'\n'] {
-                text.insert(0, b'\n');
-            }
-            list.write_all(&text)?;
-            list.sync_all()?;
-            sync_folder(folder_of(&self.list))
-        };
-        append().map_err(|e| cannot_write(&self.list, e))
+        line.append_to(&self.list)
+            .map_err(|e| cannot_write(&self.list, e))
     }
 }
 
@@ -406,35 +328,6 @@ fn check(lines: &[Line], hash: &str) -> Result<()> {
         ErrorKind::WouldReplace,
         "this file is not as Rollmark wrote it, if it did",
     ))
-}
-
-/// The name of a file in a list of today or of an earlier version, which wrote what is not ASCII,
-/// quotes and the backslash as `u8::escape_ascii` does. The two never mean different files by one
-/// text: today a backslash stands before `xNN` only, and there for the same byte.
-fn name_of_line(text: &str) -> String {
-    let mut bytes = Vec::with_capacity(text.len());
-    let mut rest = text.as_bytes();
-    while let [first, behind @ ..] = rest {
-        let (byte, length) = match (first, behind) {
-            (b'\\', [b'x', high, low, ..]) => match hex_byte(*high, *low) {
-                Some(byte) => (byte, 4),
-                None => (b'\\', 1),
-            },
-            (b'\\', [b't', ..]) => (b'\t', 2),
-            (b'\\', [b'r', ..]) => (b'\r', 2),
-            (b'\\', [b'n', ..]) => (b'\n', 2),
-            (b'\\', [quoted @ (b'\\' | b'\'' | b'"'), ..]) => (*quoted, 2),
-            _ => (*first, 1),
-        };
-        bytes.push(byte);
-        rest = &rest[length..];
-    }
-    text_of(&from_bytes(bytes))
-}
-
-fn hex_byte(high: u8, low: u8) -> Option<u8> {
-    let digit = |byte: u8| char::from(byte).to_digit(16);
-    u8::try_from(digit(high)? * 16 + digit(low)?).ok()
 }
 
 fn hash_from(file: &mut File) -> io::Result<String> {
@@ -468,9 +361,9 @@ impl<W: Write> Write for Hashed<W> {
 mod tests {
     use super::*;
 
-    const NOTES: &str = ".rollmark";
+    pub(super) const NOTES: &str = ".rollmark";
 
-    fn ledger(out: &Path) -> Ledger {
+    pub(super) fn ledger(out: &Path) -> Ledger {
         Ledger::open(out, NOTES).unwrap()
     }
 
@@ -526,81 +419,6 @@ mod tests {
         text.extend_from_slice(b"{\"file\": \"cli");
         fs::write(&list, text).unwrap();
         ledger(out.path()).write(name, b"two").unwrap();
-    }
-
-    /// A full disk takes half a line, and later has room again.
-    #[test]
-    fn half_a_line_spoils_neither_the_list_nor_the_line_behind_it() {
-        let out = tempfile::tempdir().unwrap();
-        let (one, two) = (Path::new("one.csv"), Path::new("two.csv"));
-        ledger(out.path()).write(one, b"1").unwrap();
-        let list = ledger(out.path()).list;
-        let mut bytes = fs::read(&list).unwrap();
-        bytes.extend(b"{\"file\":\"two.c\xff");
-        fs::write(&list, bytes).unwrap();
-        ledger(out.path()).write(two, b"2").unwrap();
-        ledger(out.path()).write(one, b"1, again").unwrap();
-        ledger(out.path()).write(two, b"2, again").unwrap();
-        assert_eq!(fs::read(out.path().join(two)).unwrap(), b"2, again");
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn a_list_of_an_earlier_version_means_the_files_that_it_meant() {
-        use std::os::unix::ffi::OsStrExt;
-        let out = tempfile::tempdir().unwrap();
-        let list = out.path().join(NOTES).join(FILE);
-        fs::create_dir_all(folder_of(&list)).unwrap();
-        let told = |start: &str| Told {
-            clip: None,
-            start: start.into(),
-        };
-        let names: [&[u8]; 6] = [
-            "Müller's/1.xmp".as_bytes(),
-            b"\"2\".xmp",
-            b"back\\x41.xmp",
-            b"tab\tbell\x07.xmp",
-            b"not\xFFutf8\x85.xmp",
-            b"plain.xmp",
-        ];
-        let text: String = names
-            .iter()
-            .map(|name| {
-                let file = name.escape_ascii().to_string();
-                let source = serde_json::json!({
-                    "file": &file,
-                    "source": {"path": format!("/{file}"), "stamp": FileStamp::of(
-                        &fs::metadata(out.path()).unwrap())},
-                });
-                let told = serde_json::json!({"file": &file, "told": told(&file)});
-                let line = serde_json::json!({"file": &file, "sha256": digest::sha256(b"old")});
-                format!("{line}\n{told}\n{source}\n")
-            })
-            .collect();
-        fs::write(&list, text).unwrap();
-        for name in names {
-            let file = PathBuf::from(std::ffi::OsStr::from_bytes(name));
-            let mut ledger = ledger(out.path());
-            let at_first = told(&name.escape_ascii().to_string());
-            assert_eq!(ledger.told(&file), Some(&at_first));
-            assert!(ledger.all_told().any(|(of, _)| of == file), "{file:?}");
-            assert_eq!(
-                ledger.sources[&text_of(&file)].path,
-                format!("/{}", text_of(&file))
-            );
-            // It is ours: replaced, and what is noted of it now is what the next run finds.
-            let there = out.path().join(&file);
-            fs::create_dir_all(folder_of(&there)).unwrap();
-            fs::write(&there, b"old").unwrap();
-            ledger.write(&file, b"new").unwrap();
-            ledger.note_told(&file, &told("later")).unwrap();
-        }
-        let ledger = ledger(out.path());
-        assert_eq!(ledger.all_told().count(), names.len());
-        for (file, now) in ledger.all_told() {
-            assert_eq!(now.start, "later", "{file:?}");
-            assert!(ledger.remove(&file).unwrap(), "{file:?}");
-        }
     }
 
     #[test]

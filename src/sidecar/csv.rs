@@ -2,7 +2,7 @@
 //! card. `docs/interchange.md` explains the columns.
 
 use crate::clip_base;
-use crate::outcome::{CardClip, CardOutcome, Verdict};
+use crate::outcome::{CardClip, CardOutcome};
 use crate::timecode::{HalfOpen, Ratio};
 
 /// The heads of the columns. New ones come last, so that a column keeps its letter.
@@ -69,7 +69,7 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
     [
         text(&clip.name),
         text(camera.map_or("", |camera| &camera.name)),
-        verdict(outcome.verdict).into(),
+        outcome.verdict.word().into(),
         based.map_or(String::new(), |based| based.label.clone()),
         based.map_or(String::new(), |based| based.count.to_string()),
         text(outcome.clip.rate.as_deref().unwrap_or("")),
@@ -98,15 +98,6 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
         text(outcome.by_hand.as_ref().map_or("", |hand| hand.what.word())),
         text(&reasons.join("; ")),
     ]
-}
-
-const fn verdict(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Sure => "sure",
-        Verdict::Unsure => "unsure",
-        Verdict::None => "none",
-        Verdict::Failed => "failed",
-    }
 }
 
 fn yes_no(value: Option<bool>) -> String {

@@ -162,9 +162,9 @@ impl Eye {
         Ok(kept)
     }
 
-    /// Looks for the other row of displays of which one was read, under it, behind it, or else over it: the
-    /// finder loses rows that stand close together more often than single ones, but one row tells
-    /// where the other must be.
+    /// Looks for the other row of displays of which one was read, under it, behind it, or else over
+    /// it: the finder loses rows that stand close together more often than single ones, but one row
+    /// tells where the other must be.
     pub(super) fn other_rows(
         &self,
         frame: &Pyramid,
@@ -411,8 +411,8 @@ impl Span {
 
 #[cfg(test)]
 mod tests {
-    use super::super::eye::Search;
     use super::super::find::Sharpness;
+    use super::super::follow::Search;
     use super::super::lettering::Lettering;
     use super::*;
     use crate::frame::Stamp;

@@ -1,4 +1,4 @@
-//! A display as it was last seen; what makes one of the lines of a frame.
+//! A display as it was last seen, and how the lines of a frame make one.
 
 use super::layout::{Group, clocks_in, halves_in, is_clock, is_time, stretches};
 use super::read::{COLUMN_PX, Columns};

@@ -1,23 +1,21 @@
-//! The two gears of seeing: *discover* displays in a frame; *follow* a known one.
+//! The first gear of seeing: *discover* displays in a frame; and the looks at one line that both
+//! gears share.
 
 use super::block::Unread;
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, PLAINLY_SEEN, displays_in, hour_digits, likeliest, pairs,
-    shows_a_time,
+    Display, LEAST_LEGIBLE_ROW, displays_in, hour_digits, likeliest, pairs, shows_a_time,
 };
-use super::find::{Sharpness, find_lines, find_lines_near, finest_px, is_same_place};
+use super::find::{Sharpness, find_lines, finest_px, is_same_place};
 use super::lettering::Lettering;
 use super::lines::Line;
 use super::net::{self, Net};
 use super::pyramid::Pyramid;
 use super::read::{Columns, read_strip};
-use super::rectify::{DIGIT_PX, Lie, Room, Strip};
-use super::row::{Alignment, Row};
+use super::rectify::{Room, Strip};
+use super::row::Row;
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::Quad;
-use crate::reading::{DigitOdds, MarkOdds, Reading};
-use image::GrayImage;
 
 /// Lines read per frame at most; a frame full of numbers must not stall the search.
 const MOST_LINES: usize = 16;
@@ -32,13 +30,6 @@ pub(super) const WITH_ROOM: Room = Room {
     margin: 4.0,
     ..DISCOVERING
 };
-/// Surroundings of a row that is followed, whose length is known.
-const FOLLOWING: Room = Room {
-    margin: 1.6,
-    step_px: 16,
-};
-/// Pitches before the first digit of a row that stands behind another, within which their mark stands.
-const MARK_BEFORE: f32 = 1.5;
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// A strip that was cut anew is dropped if it is less legible by so much.
@@ -50,22 +41,6 @@ const LEGIBLE_AT_ONCE: f32 = 0.9;
 /// Lines with fewer characters are only read as the finder turned them: they are no half of
 /// a clock.
 const FEWEST_CHARACTERS: usize = 2;
-/// Mean digit probability over the places below which a display counts as lost.
-const LEAST_PRESENCE: f32 = 0.35;
-/// The same below which the display is taken to be where it was: what was read may lie beside it.
-const LEAST_TO_MOVE: f32 = 0.6;
-/// Probability of a digit right beside the outermost places from which the row may be
-/// looked at one place off.
-const MOST_BESIDE: f32 = 0.3;
-/// Digit heights to the side that a row may move from one frame to the next.
-const MOST_ASIDE: f32 = 1.2;
-/// What moving by one digit height takes from the clarity of the row that leads the others.
-const MOVES_COUNT: f32 = 0.3;
-/// Digit heights between where a row is found and where the leading row says it is, from
-/// which it is another row. Rows stand at least one height apart.
-const MOST_APART: f32 = 0.6;
-/// Clarity above which a row's place is not tried otherwise.
-const WELL_SEEN: f32 = 0.75;
 
 /// What a search of one frame brought.
 #[derive(Clone, Debug)]
@@ -83,65 +58,9 @@ pub struct LooseDigits {
     pub digits: String,
 }
 
-/// Where a display is looked for again.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Search {
-    /// Only where it was, give or take a third of its height.
-    Here,
-    /// Also around it.
-    Around,
-}
-
-/// A display found again, and what it shows.
-#[derive(Clone, Debug)]
-pub struct Followed {
-    /// The display at its new place: the argument for the next frame.
-    pub display: Display,
-    pub reading: Reading,
-    /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
-    /// have left out a place.
-    pub beyond: f32,
-    /// True if letters stand right behind the last place, as AM and PM do.
-    pub is_lettered: bool,
-    /// The rectified rows, top row first, for those who want to look.
-    pub strips: Vec<GrayImage>,
-}
-
-/// A row as one frame shows it.
-struct RowView {
-    strip: Strip,
-    columns: Columns,
-    fit: Alignment,
-    odds: Vec<DigitOdds>,
-}
-
-/// The clarity of a row; 0 of one that is not seen.
-fn clarity(view: &Option<RowView>) -> f32 {
-    view.as_ref().map_or(0.0, |v| {
-        let best: f32 = v.odds.iter().map(|o| o.best().1).sum();
-        v.fit.presence * best / v.odds.len().max(1) as f32
-    })
-}
-
-impl RowView {
-    /// Outline of the row in the frame. The display does not change its proportions but by
-    /// tilting: its height is taken half from its length, which is measured better.
-    fn quad(&self, row: &Row) -> Quad {
-        let mut lie = self.columns.lie().unwrap_or(Lie::STRAIGHT);
-        lie.height_px = (lie.height_px * DIGIT_PX * self.fit.scale).sqrt();
-        self.strip
-            .quad_between(self.fit.at(0.0), self.fit.at(row.length), &lie)
-    }
-
-    /// True if no digit stands beside the outermost places.
-    fn stands_alone(&self) -> bool {
-        self.fit.beyond < MOST_BESIDE
-    }
-}
-
 /// The networks, loaded once.
 pub struct Eye {
-    finder: Box<dyn Net>,
+    pub(super) finder: Box<dyn Net>,
     reader: Box<dyn Net>,
 }
 
@@ -164,9 +83,9 @@ impl Eye {
     }
 
     /// Displays in the frame whose digits are grouped like a running clock, likeliest
-    /// first. Whether they run is not known yet. What is known as `lettering` by this look at `stamp`
-    /// is read as the finder turned it, and neither every way nor for what may lie below; what is
-    /// read here is kept there.
+    /// first. Whether they run is not known yet. Lines that `lettering` knows at `stamp` are read as
+    /// the finder turned them, no other way, and nothing is looked for below them; it is told of
+    /// those that are new to it.
     pub fn discover(
         &self,
         frame: &Pyramid,
@@ -250,206 +169,10 @@ impl Eye {
         })
     }
 
-    /// Finds a display again near where it was and reads it. `None` if it is not there.
-    /// Around it the finder helps where the reader alone does not see it plainly.
-    pub fn follow(
-        &self,
-        frame: &Pyramid,
-        last: &Display,
-        stamp: Stamp,
-        search: Search,
-    ) -> Result<Option<Followed>> {
-        let mut views: Vec<Option<RowView>> = Vec::new();
-        for row in &last.rows {
-            views.push(match search {
-                Search::Here => self.view(frame, row, &row.quad)?,
-                Search::Around => self.see_again(frame, row, last.rows.len() > 1)?,
-            });
-        }
-        // Rows of one display move together: one that is seen well leads the others. One that
-        // went elsewhere has taken another row for itself, also where it reads well there.
-        let lead = (0..views.len()).max_by(|&a, &b| {
-            let stays = |i: usize| {
-                let moved_px = views[i].as_ref().map_or(f32::MAX, |v| {
-                    let row = &last.rows[i].quad;
-                    v.quad(&last.rows[i]).centre().distance(row.centre()) / row.height_px()
-                });
-                clarity(&views[i]) - MOVES_COUNT * moved_px.min(2.0)
-            };
-            stays(a).total_cmp(&stays(b))
-        });
-        if let Some((lead, led)) =
-            lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
-        {
-            for (i, row) in last.rows.iter().enumerate().filter(|(i, _)| *i != lead) {
-                let quad = row.moved_like(&last.rows[lead], &led);
-                let is_elsewhere = views[i].as_ref().is_some_and(|v| {
-                    v.quad(row).centre().distance(quad.centre()) > MOST_APART * quad.height_px()
-                });
-                if is_elsewhere || clarity(&views[i]) < WELL_SEEN {
-                    let view = self.view(frame, row, &quad)?;
-                    if is_elsewhere || clarity(&view) > clarity(&views[i]) {
-                        views[i] = view;
-                    }
-                }
-            }
-        }
-        if search == Search::Around {
-            self.swap_rows(frame, last, &mut views)?;
-        }
-        let mut rows = Vec::new();
-        let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
-        let mut last_mark = MarkOdds::UNKNOWN;
-        let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
-        let (mut is_lettered, mut digit_px) = (false, 0.0f32);
-        let goes_on_behind = last.goes_on_behind();
-        for (i, (row, view)) in last.rows.iter().zip(views).enumerate() {
-            let Some(view) = view else {
-                return Ok(None);
-            };
-            // Beside one half of a line its other half stands.
-            let is_behind = goes_on_behind && i > 0;
-            total += view.fit.presence * row.places.len() as f32;
-            count += row.places.len();
-            if !goes_on_behind {
-                beyond = beyond.max(view.fit.beyond);
-            }
-            let letters_px = view.columns.letters_behind(view.fit.at(row.length));
-            is_lettered |= letters_px.is_some();
-            let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
-            places.extend(view.odds.iter().copied());
-            glyphs.extend(row.glyphs(&view.strip, &view.fit));
-            last_mark = match row.groups[..] {
-                [.., _, last] => {
-                    let first_of_last = xs.len() - usize::from(last);
-                    let (left, right) = (xs[first_of_last - 1], xs[first_of_last]);
-                    view.columns.mark_between(left, right)
-                }
-                _ if is_behind => {
-                    let left = view.fit.at(row.places[0] - MARK_BEFORE * row.pitch);
-                    view.columns.mark_between(left, xs[0])
-                }
-                _ => MarkOdds::UNKNOWN,
-            };
-            let quad = view.quad(row);
-            digit_px = digit_px.max(quad.height_px());
-            rows.push(Row {
-                quad,
-                ..row.clone()
-            });
-            strips.push(view.strip.luma);
-        }
-        let presence = total / count.max(1) as f32;
-        if presence < LEAST_PRESENCE {
-            return Ok(None);
-        }
-        let mut display = Display { rows, presence };
-        if display.has_rows_on_each_other() {
-            return Ok(None);
-        }
-        let quad = display.quad();
-        if presence < LEAST_TO_MOVE {
-            display.rows.clone_from(&last.rows);
-        }
-        let reading = Reading {
-            stamp,
-            places,
-            glyphs,
-            last_mark,
-            quad,
-            digit_px,
-        };
-        Ok(Some(Followed {
-            display,
-            reading,
-            beyond,
-            is_lettered,
-            strips,
-        }))
-    }
-
-    /// After a jerk of nearly a row's height one row may be taken for the other, which then is
-    /// nowhere. Where one row is seen and another is not, tries whether what is seen is that
-    /// other one.
-    fn swap_rows(
-        &self,
-        frame: &Pyramid,
-        last: &Display,
-        views: &mut [Option<RowView>],
-    ) -> Result<()> {
-        let [first, second] = &last.rows[..] else {
-            return Ok(());
-        };
-        let clear = [clarity(&views[0]), clarity(&views[1])];
-        let seen = usize::from(clear[1] > clear[0]);
-        let Some(view) = &views[seen] else {
-            return Ok(());
-        };
-        if clear[1 - seen] >= LEAST_PRESENCE || clear[seen] < WELL_SEEN {
-            return Ok(());
-        }
-        let quad = view.quad(&last.rows[seen]);
-        let (own, other) = if seen == 0 {
-            (first, second)
-        } else {
-            (second, first)
-        };
-        let swapped = [
-            self.view(frame, other, &quad)?,
-            self.view(frame, own, &own.moved_like(other, &quad))?,
-        ];
-        if swapped.iter().all(|v| clarity(v) >= WELL_SEEN) {
-            let [of_other, of_own] = swapped;
-            (views[1 - seen], views[seen]) = (of_other, of_own);
-        }
-        Ok(())
-    }
-
-    /// The row where it was, if it reads plainly there: the reader bears a third of a height
-    /// and tells where the row lies. Else where the finder sees a line that goes with it, or,
-    /// if that does not read well, where the row was after all. Where rows stand close together the finder may take a bit of
-    /// both for a line, so `is_crowded` tries both places in any case.
-    fn see_again(&self, frame: &Pyramid, row: &Row, is_crowded: bool) -> Result<Option<RowView>> {
-        let unmoved = self.view(frame, row, &row.quad)?;
-        if clarity(&unmoved) >= PLAINLY_SEEN && unmoved.as_ref().is_some_and(RowView::stands_alone)
-        {
-            return Ok(unmoved);
-        }
-        let near = find_lines_near(&*self.finder, frame, &row.quad)?;
-        let most_aside = if is_crowded { MOST_APART } else { MOST_ASIDE };
-        let best = near
-            .iter()
-            .filter_map(|line| Some((row.overlap_with(&line.quad, most_aside)?, line)))
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let mut seen = None;
-        if let Some((overlap, line)) = best {
-            seen = self.view(frame, row, &row.carried_to(&line.quad, overlap))?;
-        }
-        if (is_crowded || clarity(&seen) < WELL_SEEN) && clarity(&unmoved) > clarity(&seen) {
-            seen = unmoved;
-        }
-        Ok(seen)
-    }
-
-    fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
-        let look = self.look(frame, quad, FOLLOWING)?;
-        Ok(look.map(|(strip, columns)| {
-            let fit = row.align(&columns, FOLLOWING.margin * DIGIT_PX);
-            let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
-            let odds = row.odds(&strip, &columns, &fit, reach);
-            RowView {
-                strip,
-                columns,
-                fit,
-                odds,
-            }
-        }))
-    }
-
-    /// Reads a line that was read as the finder turned it, `upright`, upside down as well, if it shows
-    /// a digit, whichever way that faces, if it reads badly also in a mirror, and keeps what reads
-    /// best, or several: seven segments make digits every way, and the finder errs on short lines. Only
-    /// a display seen the right way will be seen to run.
+    /// Reads a line, of which `upright` is what it reads as the finder turned it, upside down too
+    /// if it shows a digit, and then in a mirror too if it reads badly. Keeps what reads best, or
+    /// several: seven segments make digits every way, and the finder errs on short lines. Only a
+    /// display seen the right way will be seen to run.
     pub(super) fn look_every_way(
         &self,
         frame: &Pyramid,
@@ -560,6 +283,7 @@ mod tests {
     use super::*;
     use crate::rehearse::{Film, Shoot, Stress};
     use crate::timecode::{ClockForm, Rate, Ratio};
+    use image::GrayImage;
     use ndarray::Array4;
     use std::sync::Arc;
     use std::sync::atomic::{AtomicUsize, Ordering};

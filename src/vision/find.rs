@@ -13,12 +13,13 @@ use crate::geometry::{Point, Quad};
 /// How small the digits may be, against time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sharpness {
-    /// One level coarser than `Coarse`, whole, and those below it.
+    /// The picture at half the size of that of `Coarse`, and all smaller ones.
     Broad,
-    /// Also the picture with its longer side at most 1200 px, where `Broad`'s hints at digits.
+    /// Also the picture with its longer side at most 1200 px, where the next smaller one hints at
+    /// digits.
     Coarse,
-    /// That one whole, and the picture with four times its pixels where it hints at digits: for
-    /// those that `Coarse` has missed because they are small.
+    /// The picture of 1200 px whole, and the one with four times its pixels where that hints at
+    /// digits: for those that `Coarse` has missed because they are small.
     Fine,
 }
 

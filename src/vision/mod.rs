@@ -11,11 +11,13 @@
 //! * `read.rs`     a strip -> characters and digit odds per column
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
-//! * `display.rs` what makes a display of rows, and when two are the same
+//! * `display.rs`  what makes a display of rows, and when two are the same
 //! * `block.rs`    rows close together that the finder took from the side, saw askew or saw a part of
-//! * `letters.rs`  AM and PM behind the digits of a clock of twelve hours
-//! * `lettering.rs` digits that were looked at in vain for longer than a slate is held
-//! * `eye.rs`      the two gears: discover displays, follow one from frame to frame
+//! * `letters.rs`  AM and PM beside the digits of a clock of twelve hours
+//! * `ground.rs`   whether even ground lies behind the last digits, or perhaps more of them
+//! * `lettering.rs`  digits that were looked at in vain for longer than a slate is held
+//! * `eye.rs`      the first gear: discover displays in a frame
+//! * `follow.rs`   the second: follow one of them from frame to frame
 //!
 //! How well something is seen, 0..=1 and on average, has four names, since it is four questions:
 //!
@@ -30,6 +32,7 @@ mod cells;
 mod display;
 mod eye;
 mod find;
+mod follow;
 mod ground;
 mod layout;
 mod lettering;
@@ -42,8 +45,9 @@ mod rectify;
 mod row;
 
 pub use display::Display;
-pub use eye::{Discovery, Eye, Followed, LooseDigits, Search};
+pub use eye::{Discovery, Eye, LooseDigits};
 pub use find::Sharpness;
+pub use follow::{Followed, Search};
 pub use lettering::Lettering;
 pub use lines::Line;
 pub use net::model_hash;

@@ -7,7 +7,7 @@ use crate::wide::widely;
 use image::GrayImage;
 
 /// Height of a strip in px, and the rows between which its digits stand: what the reader
-/// was trained on (scripts/train/scenes.py, STRIP_*).
+/// was trained on (scripts/train/strips.py, STRIP_*).
 pub(super) const STRIP_HEIGHT_PX: u32 = 32;
 const TOP_PX: f32 = 6.0;
 const BOTTOM_PX: f32 = 26.0;

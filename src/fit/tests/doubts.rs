@@ -1,15 +1,13 @@
-//! Readings that are poor, contradictory, or no clock's.
+//! Readings that are poor, or contradict each other.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
-use super::sim::{COLON, Filmed, Scene, flat_marks, frames};
+use super::sim::{Filmed, Scene, frames};
 use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
-use crate::reading::{DigitOdds, MarkOdds};
+use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 
 #[test]
 fn one_misread_digit_in_every_fifth_frame_does_not_move_the_start() {
@@ -127,124 +125,6 @@ fn a_place_that_always_says_the_same_is_left_out() {
 }
 
 #[test]
-fn a_day_before_the_time_of_day_is_not_explained_by_a_clip_at_another_speed() {
-    // 12 for the hours, and seconds where frames would be.
-    for camera in [Rate::F24, Rate::F25, Rate::F30, Rate::F60] {
-        let per_second = camera.ratio().to_f64();
-        for step in 0..12 {
-            for seconds in [1.25, 1.5, 2.0, 3.0, 6.0] {
-                let mut scene = Scene::new(frames(camera), "12:14:22:00", camera);
-                scene.frames = (0..(seconds * per_second) as u64).collect();
-                let mut filmed = scene.film();
-                for (i, reading) in (0u32..).zip(&mut filmed.sighting.readings) {
-                    let second = 10 + (f64::from(i) / per_second + f64::from(step) / 12.0) as u8;
-                    let shown = [1, 2, 1, 4, 2, 2, second / 10, second % 10];
-                    for (place, digit) in reading.places.iter_mut().zip(shown) {
-                        let mut weights = [0.0005; 10];
-                        weights[usize::from(digit)] = 1.0;
-                        *place = DigitOdds::from_weights(weights);
-                    }
-                }
-                let fit = run(&filmed);
-                let what = format!("{camera} {step} {seconds}: {fit:#?}");
-                assert_ne!(fit.verdict, Verdict::Sure, "{what}");
-            }
-        }
-    }
-}
-
-#[test]
-fn four_counts_tell_a_speed_at_which_the_clip_plays() {
-    for (seed, speed) in (0u64..).zip([0.1, 0.125, 0.2, 0.1, 0.125, 0.2]) {
-        let mut scene = Scene::new(frames(Rate::F24), "09:42:27:08", Rate::F120);
-        (scene.speed, scene.seed) = (speed, seed);
-        // From the middle of one count to the end of the third after it.
-        scene.frames = (0..(3.4 / (24.0 * speed) * 120.0) as u64).collect();
-        assert_sure(&run(&scene.film()), "09:42:27:08");
-        scene.frames = (0..(2.4 / (24.0 * speed) * 120.0) as u64).collect();
-        assert_unsure(&run(&scene.film()), "speed_doubtful");
-    }
-}
-
-/// Eight digits that count thirty a second pass for a clock of 60 at half of its speed, until they
-/// go on beyond 59.
-#[test]
-fn a_counter_without_marks_is_no_clock_at_another_speed() {
-    let bare = MarkOdds {
-        colon: 0.05,
-        semicolon: 0.0,
-        dot: 0.05,
-        none: 0.9,
-    };
-    for (speed, seconds, is_told_bare) in [(0.5, 1, false), (0.5, 3, true), (0.2, 2, false)] {
-        let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
-        (scene.speed, scene.frames) = (speed, (0..30 * seconds).collect());
-        let fit = run(&scene.film());
-        assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}");
-        scene.mark = bare;
-        let fit = run(&scene.film());
-        match is_told_bare {
-            true => assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}"),
-            false => assert_unsure(&fit, "speed_doubtful"),
-        }
-    }
-    // Hundredths go on beyond 99 as any counter does, but not beyond 59 seconds.
-    for (label, is_told_bare) in [("18:27:36.40", false), ("18:27:59.40", true)] {
-        let mut scene = Scene::new(ClockForm::Hundredths, label, Rate::F30);
-        (scene.speed, scene.frames) = (0.5, (0..90).collect());
-        scene.mark = bare;
-        let fit = run(&scene.film());
-        match is_told_bare {
-            true => assert_eq!(fit.verdict, Verdict::Sure, "{label} {fit:#?}"),
-            false => assert_unsure(&fit, "speed_doubtful"),
-        }
-    }
-    // Some clocks have no marks; at the clip's own speed they need none.
-    let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
-    (scene.mark, scene.frames) = (bare, (0..25).collect());
-    assert_sure(&run(&scene.film()), "10:45:22:01");
-}
-
-/// With marks, too: pairs of any counter go on to 99, and are hundredths at some speed.
-#[test]
-fn pairs_that_go_on_to_99_are_no_hundredths_at_another_speed() {
-    for (camera, speed) in [
-        (Rate::F25, 0.25),
-        (Rate::F25, 0.2),
-        (Rate::F30, 0.3),
-        (Rate::F29_97, 0.3 / 1.001),
-        (Rate::F50, 0.5),
-    ] {
-        let mut scene = Scene::new(ClockForm::Hundredths, "22:23:43.72", camera);
-        (scene.speed, scene.frames) = (speed, (0..90).collect());
-        for mark in [COLON, flat_marks()] {
-            scene.mark = mark;
-            assert_unsure(&run(&scene.film()), "speed_doubtful");
-        }
-        scene = Scene::new(ClockForm::Hundredths, "22:23:59.72", camera);
-        (scene.speed, scene.frames) = (speed, (0..90).collect());
-        scene.mark = flat_marks();
-        assert_sure(&run(&scene.film()), "22:23:59.72");
-    }
-}
-
-#[test]
-fn digits_that_were_read_twice_are_not_explained_by_a_clip_at_another_speed() {
-    // The hours of a clock of tenths stood in two places, so that its last three digits passed
-    // for frames: 120 a second, at a tenth of the speed, the first of them misread throughout.
-    let mut scene = Scene::new(ClockForm::Tenths, "20:24:16.9", Rate::F30);
-    scene.frames = (0..40).collect();
-    let mut filmed = scene.film();
-    assert_sure(&run(&filmed), "20:24:16.9");
-    filmed.sighting.layout.groups = vec![2, 2, 2, 3];
-    for reading in &mut filmed.sighting.readings {
-        let hours = [reading.places[0], reading.places[1]];
-        reading.places.splice(0..0, hours);
-    }
-    assert_unsure(&run(&filmed), "speed_doubtful");
-}
-
-#[test]
 fn many_half_read_frames_are_certain_together() {
     // No digit has half of the weight in most frames.
     let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F29_97);
@@ -252,48 +132,6 @@ fn many_half_read_frames_are_certain_together() {
     scene.frames = (0..150).collect();
     let fit = run(&scene.film());
     assert_eq!(label(&fit), "10:20:30:07", "{fit:#?}");
-}
-
-#[test]
-fn a_still_display_is_no_running_clock() {
-    let scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
-    let mut filmed = scene.film();
-    let first = filmed.sighting.readings[0].places.clone();
-    for reading in &mut filmed.sighting.readings {
-        reading.places = first.clone();
-    }
-    let fit = run(&filmed);
-    assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
-    assert_eq!(codes(&fit), ["clock_stood_still"]);
-    assert_eq!(fit.next_look, NextLook::ElsewhereToo);
-    assert_eq!(fit.start, None);
-}
-
-/// Whole seconds at a tenth of the speed stand for ten.
-#[test]
-fn what_may_be_slowed_down_does_not_stand_still() {
-    for (frames, speed, code) in [
-        (40, None, "not_seen_to_step"),
-        (350, None, "not_seen_to_step"),
-        (361, None, "clock_stood_still"),
-        (40, Some(Ratio::ONE), "clock_stood_still"),
-        (160, Some(Ratio::new(1, 4)), "clock_stood_still"),
-    ] {
-        let mut scene = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F30);
-        scene.frames = (0..frames).collect();
-        let mut filmed = scene.film();
-        let first = filmed.sighting.readings[0].places.clone();
-        for reading in &mut filmed.sighting.readings {
-            reading.places = first.clone();
-        }
-        let known = Known {
-            speed,
-            ..Known::default()
-        };
-        let fit = crate::fit::fit(&[&filmed.sighting], &filmed.facts, &known);
-        assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
-        assert_eq!(codes(&fit), [code], "{frames} {speed:?}");
-    }
 }
 
 #[test]
@@ -327,88 +165,6 @@ fn letters_behind_hours_of_one_to_twelve_leave_half_a_day_open() {
             "{sentence}"
         );
     }
-}
-
-#[test]
-fn a_timer_that_counts_down_is_no_clock() {
-    for form in [frames(Rate::F25), ClockForm::Seconds] {
-        let text = if form == ClockForm::Seconds {
-            "00:09:30"
-        } else {
-            "00:09:30:07"
-        };
-        let mut scene = Scene::new(form, text, Rate::F25);
-        scene.frames = (0..100).collect();
-        let mut filmed = scene.film();
-        let places: Vec<_> = filmed
-            .sighting
-            .readings
-            .iter()
-            .map(|r| r.places.clone())
-            .collect();
-        for (reading, places) in filmed
-            .sighting
-            .readings
-            .iter_mut()
-            .zip(places.into_iter().rev())
-        {
-            reading.places = places;
-        }
-        let fit = run(&filmed);
-        assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
-        assert_eq!(codes(&fit), ["counts_down"], "{form:?} {fit:#?}");
-    }
-}
-
-#[test]
-fn digits_at_random_are_no_clock() {
-    let mut rng = ChaCha8Rng::seed_from_u64(5);
-    for sharpness in [1.0, 4.0, 12.0] {
-        for _ in 0..40 {
-            let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
-            for reading in &mut filmed.sighting.readings {
-                for odds in &mut reading.places {
-                    *odds = DigitOdds::from_weights(std::array::from_fn(|_| {
-                        rng.random::<f32>().powf(sharpness)
-                    }));
-                }
-            }
-            let fit = run(&filmed);
-            assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
-            assert_eq!(codes(&fit), ["no_running_clock"]);
-        }
-    }
-}
-
-#[test]
-fn a_price_is_no_clock_and_nothing_is_none() {
-    let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
-    filmed.sighting.layout.groups = vec![2, 2];
-    for reading in &mut filmed.sighting.readings {
-        reading.places.truncate(4);
-    }
-    // Nor is what has the groups of one, and no reading with as many digits.
-    let mut short = filmed.sighting.clone();
-    short.layout.groups = vec![2, 2, 2, 2];
-    let mut empty = short.clone();
-    empty.readings.clear();
-    for (sightings, code) in [
-        (&[&filmed.sighting][..], "no_clock_layout"),
-        (&[&short], "no_clock_layout"),
-        (&[&empty], "no_display"),
-        (&[], "no_display"),
-    ] {
-        let fit = crate::fit::fit(sightings, &filmed.facts, &Known::default());
-        assert_eq!(fit.verdict, Verdict::None);
-        assert_eq!(codes(&fit), [code]);
-    }
-    // They take nothing from a clock beside them.
-    let clock = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
-    let beside = [&short, &clock.sighting, &empty];
-    assert_sure(
-        &crate::fit::fit(&beside, &clock.facts, &Known::default()),
-        "10:20:30:07",
-    );
 }
 
 #[test]
@@ -571,24 +327,6 @@ fn a_display_that_is_late_in_two_frames_of_seven_is_within_a_frame() {
         fit.verdict == Verdict::Unsure || off.abs() <= 1.5,
         "{off} {fit:#?}"
     );
-}
-
-#[test]
-fn digits_that_were_not_seen_to_run_and_are_not_clear_are_no_start() {
-    // Texture: two frames that read alike, with the minutes between two values.
-    let mut scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
-    scene.frames = (0..2).collect();
-    let mut filmed = scene.film();
-    let mut weights = [0.01; 10];
-    (weights[1], weights[4]) = (0.5, 0.4);
-    for reading in &mut filmed.sighting.readings {
-        reading.places[3] = DigitOdds::from_weights(weights);
-    }
-    let fit = run(&filmed);
-    assert_eq!(fit.verdict, Verdict::None, "{fit:#?}");
-    assert_eq!(codes(&fit), ["no_running_clock"]);
-    assert_eq!((&fit.start, &fit.clock), (&None, &None));
-    assert!(!fit.sightings[0].is_the_clock() && fit.sightings[0].frames_read == 2);
 }
 
 /// However clearly the clock is read: what the file says about its frames is in doubt.

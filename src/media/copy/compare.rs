@@ -170,26 +170,6 @@ pub(super) fn differs(what: impl std::fmt::Display) -> Error {
 mod tests {
     use super::*;
 
-    fn pictures(stamps: &[i64], ticks_per_second: i128) -> Stream {
-        Stream {
-            id: 1,
-            medium: media::Type::Video,
-            codec: "h264".into(),
-            tag: "avc1".into(),
-            packets: stamps.len() as u64,
-            bytes: 9,
-            sha256: "a".into(),
-            stamps_sha256: "b".into(),
-            stamps: stamps.iter().copied().map(Some).collect(),
-            first_dts: None,
-            end: None,
-            lacks_decoding_stamps: false,
-            hidden: 0,
-            before_key: 0,
-            tick_seconds: Ratio::new(1, ticks_per_second),
-        }
-    }
-
     fn survey(streams: &[Stream]) -> Survey {
         Survey {
             streams: streams.to_vec(),
@@ -199,7 +179,7 @@ mod tests {
 
     #[test]
     fn every_difference_of_an_identical_copy_is_found() {
-        let source = pictures(&[0, 1, 2], 25);
+        let source = Stream::pictures(&[0, 1, 2], 25);
         let changes: [fn(&mut Stream); 6] = [
             |stream| stream.id = 2,
             |stream| stream.codec = "hevc".into(),
@@ -223,14 +203,14 @@ mod tests {
     #[test]
     fn pictures_before_frame_0_must_be_hidden_in_the_copy() {
         // I at 3600 of 90000 is frame 0; of the two B before it one would be seen.
-        let source = survey(&[pictures(&[3600, -3600, 0, 7200], 90_000)]);
+        let source = survey(&[Stream::pictures(&[3600, -3600, 0, 7200], 90_000)]);
         let check = |hidden: u64| {
             let law = Law::Rewrapped {
                 from: &[0],
                 field_pairs: None,
                 frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
             };
-            let mut copy = pictures(&[0, -1024, -512, 512], 12_800);
+            let mut copy = Stream::pictures(&[0, -1024, -512, 512], 12_800);
             copy.hidden = hidden;
             compare(&source, &survey(&[copy]), &law).is_ok()
         };
@@ -243,7 +223,7 @@ mod tests {
     fn sound_that_begins_elsewhere_is_no_fault_of_the_drive() {
         let sound = |first: i64| Stream {
             medium: media::Type::Audio,
-            ..pictures(&[first, 1024], 48_000)
+            ..Stream::pictures(&[first, 1024], 48_000)
         };
         let law = Law::Rewrapped {
             from: &[0],
@@ -260,14 +240,14 @@ mod tests {
     #[test]
     fn a_rewrapped_copy_has_the_same_times_after_frame_0() {
         // Frame 0 at 3600 of 90000, in the copy at 0 of 12800: 40 ms apart.
-        let source = survey(&[pictures(&[10_800, 3600, 7200], 90_000)]);
+        let source = survey(&[Stream::pictures(&[10_800, 3600, 7200], 90_000)]);
         let check = |stamps: &[i64], packets_a_frame: bool| {
             let law = Law::Rewrapped {
                 from: &[0],
                 field_pairs: packets_a_frame.then_some(0),
                 frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
             };
-            compare(&source, &survey(&[pictures(stamps, 12_800)]), &law).is_ok()
+            compare(&source, &survey(&[Stream::pictures(stamps, 12_800)]), &law).is_ok()
         };
         assert!(check(&[1024, 0, 512], false));
         assert!(!check(&[1024, 0, 513], false));

@@ -507,23 +507,7 @@ mod tests {
 
     #[test]
     fn field_pairs_are_two_packets_a_frame() {
-        let stream = |stamps: &[i64]| survey::Stream {
-            id: 0,
-            medium: media::Type::Video,
-            codec: "h264".into(),
-            tag: String::new(),
-            packets: stamps.len() as u64,
-            bytes: 0,
-            sha256: String::new(),
-            stamps_sha256: String::new(),
-            stamps: stamps.iter().copied().map(Some).collect(),
-            first_dts: None,
-            end: None,
-            lacks_decoding_stamps: false,
-            hidden: 0,
-            before_key: 0,
-            tick_seconds: Ratio::new(1, 90_000),
-        };
+        let stream = |stamps: &[i64]| survey::Stream::pictures(stamps, 90_000);
         // I, then a B-frame presented before it, by fields of 1/50 s.
         let fields = stream(&[7200, 9000, 0, 1800, 3600, 5400]);
         assert!(has_field_pairs(&fields, Some(Rate::F25)));

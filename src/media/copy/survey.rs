@@ -214,6 +214,30 @@ impl Stream {
     }
 }
 
+#[cfg(test)]
+impl Stream {
+    /// Pictures that stand for others in tests, with these stamps.
+    pub(super) fn pictures(stamps: &[i64], ticks_per_second: i128) -> Self {
+        Self {
+            id: 1,
+            medium: media::Type::Video,
+            codec: "h264".into(),
+            tag: "avc1".into(),
+            packets: stamps.len() as u64,
+            bytes: 9,
+            sha256: "a".into(),
+            stamps_sha256: "b".into(),
+            stamps: stamps.iter().copied().map(Some).collect(),
+            first_dts: None,
+            end: None,
+            lacks_decoding_stamps: false,
+            hidden: 0,
+            before_key: 0,
+            tick_seconds: Ratio::new(1, ticks_per_second),
+        }
+    }
+}
+
 /// All streams of a file.
 #[derive(Clone, Debug)]
 pub(super) struct Survey {

@@ -1,0 +1,290 @@
+"""The reader's training pictures: `reader_strip` gives a rectified strip with the digit at each place.
+
+It shares no code with the footage simulator in src/rehearse that measures the result.
+"""
+
+import dataclasses
+import math
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from covers import over_a_line
+from faces import any_face, any_font, broken, FontFace
+from filming import apply, background, bloom, BURNED_IN, burned_in, homography, pose, soften, to_image, warp
+from screens import clock_text, levels, other_text, paste
+import tiles
+
+# Strip height and width in px, px per column, and where the digits stand.
+STRIP_H, STRIP_W, STRIP_STRIDE = 32, 256, 2
+STRIP_TOP, STRIP_BOTTOM = 6.0, 26.0
+
+NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
+KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
+IGNORE = 255
+# Share of a character's ink in plain view. What covers and broken displays leave of it: so much
+# is a digit for certain, of less it is left open whether it is one. It tells which one as far as
+# digits differ there, which the network learns from how often each one was right; less than that
+# is not worth a guess, and of next to nothing the cover is all there is.
+VIEW_OF_A_DIGIT, VIEW_THAT_TELLS, VIEW_OF_NOTHING = 0.45, 0.2, 0.08
+# Share of strips with something over a part of the line, and of those on which a part of a digit
+# stays dark: a segment, a row or column of dots, a half.
+COVERED, BROKEN = 0.38, 0.05
+# Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
+# below which nobody can tell it.
+TILED, LEAST_OF_A_MARK = 0.08, 20
+
+
+def caught_between(rng, text):
+    """The text one count earlier or later, for frames caught between two counts."""
+    places = [i for i, c in enumerate(text) if c.isdigit()]
+    old = list(text)
+    for i in reversed(places[-4:]):
+        was = int(old[i])
+        step = 1 if rng.random() < 0.8 else int(rng.integers(1, 10))
+        old[i] = str((was - step) % 10)
+        if was != 0 or rng.random() < 0.3:
+            break
+    return "".join(old)
+
+
+def changing(rng, face, line, text, h, dark):
+    """A mask caught while the count changes, and for each cell that changes its digits'
+    shares of the light."""
+    old = face.draw(caught_between(rng, text), h, dark)
+    mask = line.mask.astype(np.float32)
+    if old.mask.shape != line.mask.shape:
+        return mask, {}
+    was = old.mask.astype(np.float32)
+    pick = rng.random()
+    new_share = np.ones(len(line.cells))
+    if pick < 0.5:  # exposure across the change
+        new_share[:] = rng.uniform(0, 1)
+        mask = mask * new_share[0] + was * (1 - new_share[0])
+    elif pick < 0.75:  # scan-out down or up the digits
+        row = rng.uniform(line.top - 4, line.bottom + 4)
+        share = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
+        rows = np.arange(mask.shape[0])[:, None] < row
+        is_down = rng.random() < 0.5
+        mask = np.where(rows == is_down, mask, was)
+        new_share[:] = share if is_down else 1 - share
+    elif pick < 0.92:  # scan-out along the line, either way
+        at = rng.uniform(0, mask.shape[1])
+        columns = np.arange(mask.shape[1])[None, :] < at
+        is_ahead = rng.random() < 0.5
+        mask = np.where(columns == is_ahead, mask, was)
+        for i, (_, x, w, _) in enumerate(line.cells):
+            share = float(np.clip((at - (x - w / 2)) / w, 0, 1))
+            new_share[i] = share if is_ahead else 1 - share
+    else:  # a slow panel: the old digits fade behind the new ones
+        mask = np.maximum(mask, was * rng.uniform(0.1, 0.4))
+    return mask, {
+        i: {new[0]: new_share[i], last[0]: 1 - new_share[i]}
+        for i, (new, last) in enumerate(zip(line.cells, old.cells))
+        if new[0] != last[0]
+    }
+
+
+# Signs that may pass for digits when turned or mirrored, by whether a font drew them.
+SEEMS = {("turned", True): "01689", ("turned", False): "0125689",
+         ("mirrored", True): "018", ("mirrored", False): "01258"}  # fmt: skip
+
+
+def paste_cut(canvas, line, x, y, ink):
+    """`paste` where the line may begin above or left of the canvas."""
+    mask = line.mask[max(0, -y) :, max(0, -x) :]
+    if mask.size and y < canvas.shape[0] and x < canvas.shape[1]:
+        paste(canvas, dataclasses.replace(line, mask=mask), max(0, x), max(0, y), ink)
+
+
+def draw_crack(rng, flat):
+    h, w = flat.shape
+    image = to_image(flat)
+    x, reach = rng.uniform(0, w), rng.uniform(0.05, 0.5) * h
+    line = (x, 0, x + rng.uniform(-h, h), h)
+    ImageDraw.Draw(image).line(line, fill=int(rng.uniform(0, 255)), width=max(1, int(reach * 0.15)))
+    flat[:] = np.asarray(image, np.float32)
+
+
+def reader_strip(rng, assets):
+    """A strip (uint8, STRIP_H x STRIP_W), the kind of character per column (uint8,
+    IGNORE where either would do), digit shares per column (float32, 10) and their weight,
+    and how each column's character lies (float32, 3): its middle below the strip's, log2 of
+    its height, both against a well-cut strip's digits, and the weight of these two.
+    """
+    h = 44.0
+    text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
+    if rng.random() < 0.1:
+        text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
+    face = any_face(rng, assets, h, text, in_daylight=True)
+    places = [i for i, c in enumerate(text) if c.isdigit()]
+    dark = set()
+    if rng.random() < 0.12 and places:
+        dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
+    line = face.draw(text, h, dark)
+    lit_cells = list(line.cells)
+    lit = np.ones(line.mask.shape, np.float32)
+    if rng.random() < BROKEN and places:
+        lit = broken(rng, face, text, h, dark, line)
+    mask, shares = line.mask.astype(np.float32), {}
+    if rng.random() < 0.3 and len(places) >= 2:
+        mask, shares = changing(rng, face, line, text, h, dark)
+    mask = mask * lit
+    if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
+        for _, x, w, _ in lit_cells:
+            mask[:, max(0, int(x - w / 2)) : int(x + w / 2)] *= rng.uniform(0.3, 1.0)
+    if rng.random() < 0.1:  # the panel's own grid, which the camera's grid meets
+        period, depth = rng.uniform(2.2, 5.0), rng.uniform(0.2, 0.7)
+        lines_across = np.sin(np.arange(mask.shape[1]) * 2 * np.pi / period) * 0.5 + 0.5
+        lines_down = np.sin(np.arange(mask.shape[0]) * 2 * np.pi / period) * 0.5 + 0.5
+        mask *= 1 - depth * np.maximum(lines_across[None], lines_down[:, None] * rng.choice([0, 1]))
+    ink, ground = levels(rng)
+    margin = int(h * 0.9)
+    shape = (mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin)
+    flat, shows_marks = np.full(shape, ground, np.float32), True
+    hinge, hinged = flat, np.float32(0)
+    if rng.random() < TILED:
+        flat, between, hinge, hinged = tiles.under(rng, shape, line, margin, margin, ground)
+        shows_marks = abs(ink - between) > LEAST_OF_A_MARK
+    flat = flat + (ink - flat) * np.pad(mask / 255, margin)
+    flat = flat + (hinge - flat) * hinged
+    if rng.random() < 0.25:  # another row of the clock, close by
+        size = h * rng.uniform(0.5, 1.2)
+        other = face.draw(" ".join(clock_text(rng)), size, ())
+        gap = h * math.exp(rng.uniform(math.log(0.12), math.log(0.6)))
+        y = margin + (line.bottom + gap - other.top if rng.random() < 0.5 else line.top - gap - other.bottom)
+        x = int(rng.uniform(-0.5, 0.5) * mask.shape[1]) + margin
+        paste_cut(flat, other, x, int(y), ink)
+    if rng.random() < 0.35:  # neighbours above and below
+        for where in (0, flat.shape[0] - margin):
+            word, _ = other_text(rng)
+            small = FontFace(rng, any_font(rng, assets.fonts)).draw(word, h * rng.uniform(0.25, 0.6))
+            x = int(rng.integers(0, max(1, flat.shape[1] - small.mask.shape[1])))
+            y = where - small.mask.shape[0] // 3
+            if y > 0 and (y + small.top > margin + line.bottom + 4 or y + small.bottom < margin + line.top - 4):
+                paste(flat, small, x, y, ink)
+    if rng.random() < 0.07:
+        draw_crack(rng, flat)
+    uncovered = np.ones_like(flat)
+    if rng.random() < COVERED:
+        for _ in range(1 if rng.random() < 0.7 else 2):
+            hides, bright = over_a_line(rng, flat.shape, line, margin, h)
+            flat = flat + (bright - flat) * hides
+            uncovered *= 1 - hides
+    in_view = np.ones(len(lit_cells))
+    plain = uncovered[margin:-margin, margin:-margin] * lit
+    if plain.min() < 1:
+        for i, (_, x, w, _) in enumerate(lit_cells):
+            cell = np.s_[:, max(0, int(x - 0.5 * w)) : int(x + 0.5 * w) + 1]
+            ink = line.mask[cell].astype(np.float32)
+            if ink.any():
+                in_view[i] = (ink * plain[cell]).sum() / ink.sum()
+    if rng.random() < 0.3:
+        flat = flat + np.linspace(0, rng.uniform(-60, 60), flat.shape[1], dtype=np.float32)
+    flat = np.clip(flat, 0, 255)
+    if rng.random() < 0.2:
+        flat = bloom(rng, flat, h)
+    sag = np.zeros(flat.shape[1])
+    if rng.random() < 0.1:  # glass that curves: the line bends up or down
+        middle = flat.shape[1] * rng.uniform(0.2, 0.8)
+        sag = h * rng.uniform(-0.5, 0.5) * ((np.arange(flat.shape[1]) - middle) / (flat.shape[1] / 2)) ** 2
+        rows = np.arange(flat.shape[0])[:, None] - np.round(sag).astype(int)[None]
+        flat = np.take_along_axis(flat, rows.clip(0, flat.shape[0] - 1), 0)
+
+    height, width = flat.shape
+    h_cam = math.exp(rng.uniform(math.log(7.0), math.log(52.0)))
+    over = 2 if h_cam < 22 else 1
+    scale = h_cam / h
+    corners = pose(rng, width, height, scale)
+    low = corners.min(0) - 2
+    corners = corners - low
+    extent = np.ceil(corners.max(0) + 2).astype(int)
+    to_camera = homography([[0, 0], [width, 0], [width, height], [0, height]], corners)
+    canvas = to_image(background(rng, assets, 96)).resize(tuple(int(v) * over for v in extent), Image.BILINEAR)
+    grow = np.diag([over, over, 1.0])
+    size = canvas.size
+    shown = np.ones_like(flat)
+    if rng.random() < BURNED_IN:
+        flat, shown = burned_in(rng, flat)
+    hole = warp(to_image(255 * shown), grow @ to_camera, size)
+    canvas.paste(warp(to_image(flat), grow @ to_camera, size), (0, 0), hole)
+    camera = soften(rng, canvas.reduce(over) if over > 1 else canvas, h_cam)
+
+    # The finder's quad is never exact: ends, height, slant and turn are a little off.
+    first, last = line.cells[0], line.cells[-1]
+    x0, x1 = first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin
+    y0, y1 = line.top + margin, line.bottom + margin
+    true = apply(to_camera, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    length = (x1 - x0) / (y1 - y0) * (STRIP_BOTTOM - STRIP_TOP)
+    length *= rng.uniform(0.9, 1.1)
+    up = (true[0] - true[3] + true[1] - true[2]) / 2
+    ahead = (true[1] - true[0] + true[2] - true[3]) / 2
+    ahead /= np.linalg.norm(ahead)
+    k = rng.normal(0, 0.06, 4)
+    slide = np.clip(rng.normal(0, 0.08), -0.2, 0.2)
+    quad = true + up * k[:, None] + ahead * np.linalg.norm(up) * np.array([slide, slide, 0, 0])[:, None]
+    if rng.random() < 0.5:  # ... or much off, so that the strip tells how to cut it better
+        shift = np.clip(rng.normal(0, 0.13), -0.3, 0.3)
+        grown = float(np.clip(math.exp(rng.normal(0, 0.13)), 0.75, 1.35))
+        lean = rng.normal(0, 0.06)
+        top, base = shift + (grown - 1) / 2, shift - (grown - 1) / 2
+        quad = quad + up * np.array([top + lean, top - lean, base - lean, base + lean])[:, None]
+        length /= grown
+    start = rng.uniform(-12, 40) if length < STRIP_W - 30 else rng.uniform(-max(0.0, length - STRIP_W) - 12, 12)
+    target = [[start, STRIP_TOP], [start + length, STRIP_TOP], [start + length, STRIP_BOTTOM], [start, STRIP_BOTTOM]]
+    # Upside down or in a mirror: shapes that are digits no more say so.
+    pick = rng.random()
+    view = "turned" if pick < 0.06 else "mirrored" if pick < 0.13 else ""
+    if view == "turned":
+        quad = quad[[2, 3, 0, 1]]
+    elif view == "mirrored":
+        quad = quad[[1, 0, 3, 2]]
+    seems = SEEMS[view, isinstance(face, FontFace)] if view else ""
+    to_strip = homography(quad, target)
+    strip = np.asarray(warp(camera, to_strip, (STRIP_W, STRIP_H)))
+
+    columns = STRIP_W // STRIP_STRIDE
+    kind = np.zeros(columns, np.uint8)
+    share = np.zeros((columns, 10), np.float32)
+    weight = np.zeros(columns, np.float32)
+    at = (np.arange(columns) + 0.5) * STRIP_STRIDE
+    xs = np.array([c[1] + margin for c in lit_cells])
+    wide = np.array([c[2] for c in lit_cells])
+    down = sag[xs.astype(int).clip(0, len(sag) - 1)]
+    mids = apply(to_strip @ to_camera, np.c_[xs, (y0 + y1) / 2 + down])
+    edge = apply(to_strip @ to_camera, np.c_[xs + wide / 2, (y0 + y1) / 2 + down])
+    tops = apply(to_strip @ to_camera, np.c_[xs, y0 + down])
+    bases = apply(to_strip @ to_camera, np.c_[xs, y1 + down])
+    place = np.zeros((columns, 3), np.float32)
+    for i, (ch, _, _, on) in enumerate(lit_cells):
+        x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])
+        d = np.abs(at - x)
+        core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
+        kind[rim & (kind == NONE)] = IGNORE
+        if in_view[i] < VIEW_THAT_TELLS:
+            kind[core] = OTHER if in_view[i] < VIEW_OF_NOTHING else IGNORE
+            share[core] = 0.1
+            weight[core] = float(ch.isdigit() and not view)
+            continue
+        if on and ch.isdigit():
+            middle = ((tops[i, 1] + bases[i, 1]) / 2 - STRIP_H / 2) / (STRIP_BOTTOM - STRIP_TOP)
+            tall = np.linalg.norm(tops[i] - bases[i]) / (STRIP_BOTTOM - STRIP_TOP)
+            place[rim] = middle, math.log2(max(tall, 0.1)), 1.0
+        is_hidden = ch in KIND and not shows_marks
+        if view:
+            kind[core] = IGNORE if ch in seems or ch in ".;" or not on or is_hidden else COLON if ch == ":" else OTHER
+            if on and ch.isdigit() and ch not in seems:
+                kind[core] = TURNED if view == "turned" else MIRROR
+        elif ch.isdigit():
+            kind[core] = DIGIT if on and in_view[i] > VIEW_OF_A_DIGIT else IGNORE
+            row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
+            if on:
+                for digit, a in shares.get(i, {ch: 1.0}).items():
+                    row[int(digit)] += a
+            share[core] = row
+            weight[core] = 1.0
+        elif ch in KIND:
+            kind[core] = IGNORE if is_hidden else KIND[ch]
+        else:
+            kind[core] = OTHER
+    return strip, kind, share, weight, place
