@@ -4,19 +4,20 @@
 
 mod holder;
 mod ledger;
+mod picture;
 mod stamp;
 
 pub use holder::Holder;
 pub use ledger::{Ledger, Told};
+pub use picture::picture;
 pub use stamp::FileStamp;
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::outcome::{CardOutcome, ClipOutcome};
 use crate::sidecar::{card_json, json};
-use image::RgbImage;
 use serde::Serialize;
 use std::fs::{self, File, TryLockError};
-use std::io::{self, Cursor, Read, Write};
+use std::io::{self, Read, Write};
 use std::path::Path;
 
 /// A file longer than this is not a sidecar or a stage picture of ours, in
@@ -25,14 +26,6 @@ const LONGEST_OF_OURS: u64 = 64 << 20;
 
 /// How the names of temporary files begin and end.
 const TEMPORARY: (&str, &str) = (".rollmark-", ".part");
-
-/// PNG files start with an 8-byte signature and a 25-byte image header (PNG
-/// specification, third edition, 5.2 and 11.2.1).
-const PNG_HEADER_END: usize = 8 + 25;
-
-/// The text chunk that marks our pictures; `Software` is a keyword of the PNG
-/// specification (third edition, 11.3.3.1).
-const PNG_MARK: &[u8] = b"Software\0Rollmark";
 
 /// Makes sure that files can be written into `folder`, and makes it if missing.
 ///
@@ -136,33 +129,6 @@ pub fn remove_leftovers(folder: &Path) {
             }
         }
     }
-}
-
-/// Writes a stage picture as PNG to `file`, whose folders are made if missing.
-/// Replaces an older stage picture.
-///
-/// # Errors
-/// [`ErrorKind::WouldReplace`] if `file` holds anything but a picture that this
-/// function wrote; [`ErrorKind::CannotWrite`] if writing fails.
-pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
-    let mut png = Vec::new();
-    picture
-        .write_to(&mut Cursor::new(&mut png), image::ImageFormat::Png)
-        .map_err(|e| cannot_write(file, io::Error::other(e)))?;
-    png.splice(PNG_HEADER_END..PNG_HEADER_END, png_chunk(b"tEXt", PNG_MARK));
-    write(file, &png, |old| {
-        let mark = png_chunk(b"tEXt", PNG_MARK);
-        if old
-            .get(PNG_HEADER_END..)
-            .is_some_and(|rest| rest.starts_with(&mark))
-        {
-            return Ok(());
-        }
-        Err(Error::new(
-            ErrorKind::WouldReplace,
-            "this file is not a picture that Rollmark made",
-        ))
-    })
 }
 
 /// Makes a file too long for memory: `fill` writes it under a temporary name in
@@ -361,26 +327,6 @@ fn refused(why: Error) -> Error {
     .next("move it away, or choose another folder")
 }
 
-/// One chunk of a PNG file: length, type, data, CRC (PNG specification, 5.3).
-fn png_chunk(kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
-    let length = u32::try_from(data.len()).expect("our chunks are a few bytes long");
-    let checked = [&kind[..], data].concat();
-    let mut chunk = length.to_be_bytes().to_vec();
-    chunk.extend_from_slice(&checked);
-    chunk.extend_from_slice(&crc32(&checked).to_be_bytes());
-    chunk
-}
-
-/// The CRC of ISO 3309 that PNG chunks end with (PNG specification, 5.5):
-/// polynomial 0xEDB88320, least significant bit first, inverted at both ends.
-fn crc32(bytes: &[u8]) -> u32 {
-    !bytes.iter().fold(u32::MAX, |crc, &byte| {
-        (0..8).fold(crc ^ u32::from(byte), |crc, _| {
-            (crc >> 1) ^ (0xEDB8_8320 & (crc & 1).wrapping_neg())
-        })
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -406,10 +352,6 @@ mod tests {
             .collect();
         names.sort();
         names
-    }
-
-    fn small_picture(grey: u8) -> RgbImage {
-        RgbImage::from_pixel(3, 2, image::Rgb([grey; 3]))
     }
 
     /// Writes a sidecar into a folder of which no run noted anything.
@@ -613,33 +555,5 @@ mod tests {
         assert_eq!(error.kind(), ErrorKind::CannotWrite);
         assert_eq!(error.file(), Some(&*not_a_folder));
         assert_eq!(fs::read(&not_a_folder).unwrap(), b"pictures");
-    }
-
-    #[test]
-    fn our_picture_is_a_png_that_others_open_and_that_we_may_replace() {
-        let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("1-candidates.png");
-        picture(&small_picture(10), &file).unwrap();
-        picture(&small_picture(200), &file).unwrap();
-        // The decoder checks the CRC of every chunk, ours too.
-        let back = image::open(&file).unwrap().into_rgb8();
-        assert_eq!(back, small_picture(200));
-    }
-
-    #[test]
-    fn a_picture_of_another_program_is_kept() {
-        let folder = tempfile::tempdir().unwrap();
-        let file = folder.path().join("1-candidates.png");
-        small_picture(10).save(&file).unwrap();
-        let before = fs::read(&file).unwrap();
-        let error = picture(&small_picture(200), &file).unwrap_err();
-        assert_eq!(error.kind(), ErrorKind::WouldReplace);
-        assert_eq!(fs::read(&file).unwrap(), before);
-    }
-
-    /// The check value that every catalogue of CRCs gives for this one.
-    #[test]
-    fn the_crc_has_its_published_check_value() {
-        assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
     }
 }

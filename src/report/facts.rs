@@ -3,7 +3,7 @@
 use super::place::Places;
 use super::words;
 use crate::outcome::{
-    ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, GapKnownBy, Start, Verdict, Window,
+    ByHand, CardClip, Chapter, ClipPart, Clock, Estimate, GapKnownBy, Start, Window,
 };
 use maud::{Markup, html};
 
@@ -145,18 +145,8 @@ fn of_hand(by_hand: &ByHand) -> String {
     format!(
         "{}; read before: {before}, verdict {}",
         by_hand.what.word(),
-        verdict_word(by_hand.read_verdict)
+        by_hand.read_verdict.word()
     )
-}
-
-/// As sidecars write it.
-const fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Sure => "sure",
-        Verdict::Unsure => "unsure",
-        Verdict::None => "none",
-        Verdict::Failed => "failed",
-    }
 }
 
 fn of_window(window: &Window) -> String {
