@@ -8,7 +8,8 @@ use crate::fit::looks::{Looks, Times};
 use crate::fit::pace::{Dial, paces};
 use crate::fit::panel::may_be_a_panel;
 use crate::fit::window::fit_window;
-use crate::timecode::{Rate, Ratio};
+use crate::outcome::Verdict;
+use crate::timecode::{ClockForm, Rate, Ratio};
 
 /// Whether a panel may show `clock` as it was filmed, nearly as well as a display that is late at
 /// will.
@@ -108,4 +109,27 @@ fn a_clock_of_48_locked_to_the_camera_is_none_of_50_on_any_panel() {
             );
         }
     }
+}
+
+/// A panel of 60 Hz before a camera of 29.97 is later by a thousandth of the time that passes, as if
+/// the clip played 0.1 % slow. A minute behind frame 0 that is 60 ms.
+#[test]
+fn thousandths_on_a_panel_that_slowly_beats_are_not_carried_at_another_pace_unasked() {
+    let mut by_table = 0;
+    for seed in 0..24 {
+        let mut scene = Scene::new(ClockForm::Thousandths, "11:30:30.264", Rate::F29_97);
+        scene.refresh = Some((60.0, seed as f64 / 24.0));
+        scene.exposure = 0.1;
+        let from = [600, 1800, 2700][seed as usize % 3];
+        scene.frames = (from..from + 97).collect();
+        scene.seed = seed;
+        let fit = run(&scene.film());
+        let Some(start) = fit.start.filter(|_| fit.verdict == Verdict::Sure) else {
+            continue;
+        };
+        by_table += 1;
+        let off = start.counts.middle().to_f64() - scene.phi;
+        assert!(off.abs() < 33.4, "{off} {scene:?}");
+    }
+    assert!(by_table >= 4, "{by_table}");
 }
