@@ -3,7 +3,7 @@
 //! correction by hand) calls [`fill`] last.
 
 use crate::note::Note;
-use crate::outcome::{ClipLabel, ClipOutcome, Clock, Start};
+use crate::outcome::{ClipLabel, ClipOutcome, Clock, RateKnownBy, Start};
 use crate::timecode::{ClockForm, HalfOpen, InClipBase, Rate, Ratio, in_clip_base};
 
 /// Codes of the notes that [`fill`] writes, and takes away before it does.
@@ -151,18 +151,8 @@ pub fn fill(outcome: &mut ClipOutcome) {
         ));
         return;
     };
-    if clock.drop_frame.is_none()
-        && let Some(other) = with_drop_frame(form, bounds.middle(), rate)
-        && !is_same_but_for_the_mark(&other.label, &based.label)
-    {
-        outcome.notes.push(Note::new(
-            OPEN,
-            format!(
-                "nothing tells whether the clock counts drop-frame, so the clip has no label of its own \
-                 yet: {} without, {} with; say which with --drop-frame or --corrections",
-                based.label, other.label
-            ),
-        ));
+    if let Some(why) = open_label(clock, form, bounds.middle(), rate, &based.label) {
+        outcome.notes.push(Note::new(OPEN, why));
         return;
     }
     if based.change.is_worth_a_note() {
@@ -176,6 +166,64 @@ pub fn fill(outcome: &mut ClipOutcome) {
         rate: rate.to_string(),
         drop_frame: based.form.drop_frame(),
     });
+}
+
+/// Why the label in the clip's base is not known: the digits may be those of another clock, whose
+/// seconds differ from this one's by up to 86 a day.
+fn open_label(
+    clock: &Clock,
+    form: ClockForm,
+    phi: Ratio,
+    clip: Rate,
+    label: &str,
+) -> Option<String> {
+    let or_else = |other: &str| !is_same_but_for_the_mark(other, label);
+    if clock.drop_frame.is_none()
+        && let Some(other) = with_drop_frame(form, phi, clip).filter(|other| or_else(&other.label))
+    {
+        return Some(format!(
+            "nothing tells whether the clock counts drop-frame, so the clip has no label of its own yet: \
+             {label} without, {} with; say which with --drop-frame or --corrections",
+            other.label
+        ));
+    }
+    if clock.rate_known_by != RateKnownBy::Assumed {
+        return None;
+    }
+    let (other_clock, phi, what, rate) = match form {
+        ClockForm::Frames(_) if !form.rate().is_of_one_family(clip) => {
+            // It counts the same frames by the same labels.
+            let cousin = cousin(form.rate())?;
+            let what = format!("{} or {}", form.rate().decimal(), cousin.decimal());
+            (ClockForm::frames(cousin, false).ok()?, phi, what, "which")
+        }
+        // The frames of a second were not seen.
+        ClockForm::Seconds => {
+            let frames = ClockForm::frames(Rate::F23_976, false).ok()?;
+            let phi = phi * Ratio::from_integer(i64::from(frames.base()));
+            (
+                frames,
+                phi,
+                "real seconds, or frames at 23.976 or 29.97".into(),
+                "1, or the frames' rate,",
+            )
+        }
+        _ => return None,
+    };
+    let other = in_clip_base(other_clock, phi, clip)?;
+    or_else(&other.label).then(|| {
+        format!(
+            "nothing tells whether the clock counts {what}, so the clip has no label of its own yet: \
+             {label} or {}; say {rate} with --clock-rate",
+            other.label
+        )
+    })
+}
+
+/// The rate of the trade that is 1000/1001 as fast, or 1001/1000.
+fn cousin(rate: Rate) -> Option<Rate> {
+    let mut all = Rate::TRADE.into_iter();
+    all.find(|other| *other != rate && other.base() == rate.base())
 }
 
 /// The start in the clip's base if the same digits were those of a drop-frame clock.
@@ -195,7 +243,7 @@ fn is_same_but_for_the_mark(a: &str, b: &str) -> bool {
 #[cfg(test)]
 pub mod tests {
     use super::*;
-    use crate::outcome::{DropFrameKnownBy, RateKnownBy};
+    use crate::outcome::DropFrameKnownBy;
     use crate::timecode::tests::all_forms;
 
     /// A clock of `form` that was measured, with drop-frame known by its mark.

@@ -83,15 +83,16 @@ impl Quad {
         )
     }
 
-    /// True if `other` goes on behind this one in one line, turned alike and as large.
-    pub fn is_in_line_before(&self, other: &Self) -> bool {
+    /// True if `other`, turned alike and as large, comes next for a reader: behind this one in its
+    /// line, however far, or right below it.
+    pub fn is_read_before(&self, other: &Self) -> bool {
         let (along, aside) = self.along_and_aside(other.centre());
-        let (ahead, other_ahead) = (self.direction(), other.direction());
         let height = self.height_px();
-        ahead.dot(other_ahead) > 0.95
-            && aside.abs() < 0.4 * height
-            && along > 0.0
-            && along < self.length_px() + other.length_px()
+        let is_in_line = along > 0.0 && aside.abs() < 0.4 * height;
+        let is_below =
+            along.abs() < 0.5 * self.length_px() && (0.4 * height..3.0 * height).contains(&aside);
+        (is_in_line || is_below)
+            && self.direction().dot(other.direction()) > 0.95
             && (0.75..1.33).contains(&(other.height_px() / height))
     }
 

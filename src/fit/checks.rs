@@ -15,7 +15,7 @@ use super::placed::Placed;
 use super::reasons;
 use super::refresh::Refresh;
 use super::shape::Shapes;
-use super::sight::{DAY_S, FEW_FRAMES};
+use super::sight::{DAY_S, FEW_FRAMES, Kind, Seen};
 use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
@@ -116,8 +116,8 @@ impl Table<'_> {
         };
         let jumped = self.has_jumped(chosen, &census) || self.stood_beside(chosen);
         doubts.extend(jumped.then(reasons::jumped));
-        let before_a_length = self.stands_before_a_length(chosen);
-        doubts.extend(before_a_length.then(reasons::stands_before_a_length));
+        let before_a_length = self.may_be_a_player(chosen);
+        doubts.extend(before_a_length.then(reasons::may_be_a_player));
         doubts.extend(may_be_a_length(form, start).then(reasons::may_be_a_length));
         doubts.extend(self.frames_unseen(form, members));
         doubts.extend(not_running);
@@ -141,16 +141,20 @@ impl Table<'_> {
         checks
     }
 
-    /// The doubt about whole seconds in a clip of 23.976, 29.97 and the like, unless a display was seen to
-    /// end with them or the user says how it counts. A clock that counts frames at such a rate has longer
-    /// seconds than a clock without: a thousandth, which nobody sees, and over a day 86 s, which the
-    /// clip's own label is moved by.
+    /// The doubt about whole seconds in a clip of 23.976, 29.97 and the like, of which a clock that
+    /// counts frames at such a rate has longer ones than a clock without: a thousandth, which nobody
+    /// sees, and over a day 86 s, which the clip's own label is moved by.
     fn frames_unseen(&self, form: ClockForm, members: &[Member]) -> Option<Doubt> {
         let clip_rate = self.clip.rate.filter(|rate| rate.is_ntsc())?;
+        let is_open = self.may_hide_frames(form, members);
+        is_open.then(|| reasons::frames_unseen(clip_rate))
+    }
+
+    /// True of whole seconds, unless a display was seen to end with them or the user says how it counts.
+    pub fn may_hide_frames(&self, form: ClockForm, members: &[Member]) -> bool {
         let is_said = self.known.rate.is_some_and(|rate| !rate.is_ntsc());
         let ends_there = |m: &Member| self.sightings[self.seen[m.index].sighting].stands_free;
-        let is_open = form == ClockForm::Seconds && !is_said && !members.iter().any(ends_there);
-        is_open.then(|| reasons::frames_unseen(clip_rate))
+        form == ClockForm::Seconds && !is_said && !members.iter().any(ends_there)
     }
 
     /// Enters into the fit how each sighting took part, and what was left out of it.
@@ -254,16 +258,28 @@ impl Table<'_> {
         Some(reasons::seconds_from_elsewhere(fitted, off))
     }
 
-    /// True if behind a clock of seconds, in its line and as large, another time stands that it has
-    /// yet to reach: a player shows so how far it has come and how long the film is.
-    fn stands_before_a_length(&self, chosen: &Joint) -> bool {
+    /// True if a clock of seconds is shown with what a player shows: behind it in its line, or below
+    /// it, and as large, a time that stands and that it has yet to reach, as the film's length; or,
+    /// anywhere, one that runs down, as what is left of it.
+    fn may_be_a_player(&self, chosen: &Joint) -> bool {
         let form = chosen.pace.form;
         let members = chosen.chosen.iter().zip(self.seen);
         let shown: Vec<&Looks> = members
             .filter_map(|(start, seen)| start.as_ref().and(seen.looks.as_ref()))
             .collect();
+        let runs_down = |seen: &Seen| {
+            let is_shown_at = |tick| shown.iter().any(|looks| looks.ticks.contains(tick));
+            let down = seen
+                .looks
+                .as_ref()
+                .filter(|_| seen.kind == Kind::CountsDown);
+            down.is_some_and(|down| down.ticks.iter().any(is_shown_at))
+        };
         form == ClockForm::Seconds
             && self.seen.iter().any(|seen| {
+                if runs_down(seen) {
+                    return true;
+                }
                 let Some((still, length_s)) = (seen.looks.as_ref())
                     .zip(labels::seconds_shown(&seen.stands_at).map(Ratio::from_integer))
                 else {
@@ -275,7 +291,7 @@ impl Table<'_> {
                 let come_s = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
                 let is_before = |looks: &&Looks| {
                     let look = looks.ticks.iter().position(|&t| t == tick);
-                    look.is_some_and(|look| looks.reading(look).quad.is_in_line_before(&there))
+                    look.is_some_and(|look| looks.reading(look).quad.is_read_before(&there))
                 };
                 come_s < length_s && shown.iter().any(is_before)
             })

@@ -206,6 +206,15 @@ impl Table<'_> {
         if !checks.slow_digits_stand {
             doubts.retain(|d| d.what != What::StartUnclear);
         }
+        let may_hide_frames = self.may_hide_frames(chosen.pace.form, &members);
+        let is_ntsc = self.clip.rate.is_some_and(Rate::is_ntsc);
+        let rate_known_by = match may_hide_frames && !is_ntsc {
+            true => {
+                fit.notes.push(reasons::frames_may_be_unseen());
+                RateKnownBy::Assumed
+            }
+            false => rate_known_by,
+        };
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);
         fit.was_seen_running = !doubts.iter().any(|d| d.what.is_of_no_running());
@@ -385,23 +394,27 @@ impl Table<'_> {
         if survivors.iter().all(|j| same_rate(&j)) {
             return (best, RateKnownBy::Measured);
         }
-        // Those that do as well when all that was seen is weighed come first.
-        let as_good = |j: &&&Joint| j.score >= best.score - ENOUGH;
         // A mark that only one of them prints outweighs how late the digits were.
         let by_mark = |j: &&&Joint| j.lenient_score >= best.lenient_score + CLEAR_MARK;
-        let mut good: Vec<&Joint> = survivors.iter().filter(by_mark).copied().collect();
-        if good.is_empty() {
-            good.extend(survivors.iter().filter(as_good));
-        }
-        let survivors = good;
-        let best = survivors[0];
-        let family = self.clip.rate.is_some_and(Rate::is_ntsc);
-        let of_family = survivors.iter().find(|j| {
-            j.pace.form.base() == best.pace.form.base()
+        let marked: Vec<&Joint> = survivors.iter().filter(by_mark).copied().collect();
+        let (best, among) = match marked.first() {
+            Some(best) => (*best, &marked[..]),
+            None => (best, survivors),
+        };
+        // Between cousins 1000/1001 apart a display that is late, as most are, tells less than that
+        // crews set a clock to the rate they shoot. Of another rate the clip tells less than that.
+        let clip = self.clip.rate;
+        let is_likelier = |j: &&&Joint| {
+            let rate = j.pace.form.rate();
+            rate.base() == best.pace.form.base()
                 && j.pace.speed == best.pace.speed
-                && j.pace.form.rate().is_ntsc() == family
-        });
-        (of_family.copied().unwrap_or(best), RateKnownBy::Assumed)
+                && clip.is_some_and(|clip| {
+                    rate.is_of_one_family(clip)
+                        || j.score >= best.score - ENOUGH && rate.is_ntsc() == clip.is_ntsc()
+                })
+        };
+        let chosen = among.iter().find(is_likelier).copied();
+        (chosen.unwrap_or(best), RateKnownBy::Assumed)
     }
 
     /// The chosen start, widened by every other that cannot be told from it; a

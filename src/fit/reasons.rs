@@ -478,11 +478,11 @@ pub(super) fn odd_pace(speed: Ratio) -> Note {
     )
 }
 
-pub(super) fn stands_before_a_length() -> Doubt {
+pub(super) fn may_be_a_player() -> Doubt {
     Doubt::new(
         What::MayBeAPlayer,
-        "behind it, in the same line, another time stands that it has yet to reach: a player shows \
-         so how far it has come, and how long the film is; reject it, or set the start by hand",
+        "beside it stands a time that it has yet to reach, or one runs down: so a player shows how far \
+         it has come, and how long the film is; reject it, or set the start by hand",
     )
 }
 
@@ -506,6 +506,15 @@ pub(super) fn frames_unseen(clip_rate: Rate) -> Doubt {
     )
 }
 
+/// In a clip whose own rate says nothing for such a clock.
+pub(super) fn frames_may_be_unseen() -> Note {
+    Note::new(
+        "frames_unseen",
+        "whole seconds are read, and not what stands behind them; they are taken for real seconds, as \
+         those of clocks at 23.976 or 29.97 are not",
+    )
+}
+
 /// In clip seconds.
 pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
     Note::new(
@@ -522,7 +531,10 @@ pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
 pub(super) fn late_display(hz: u32) -> Note {
     Note::new(
         "late_display",
-        format!("the digits change late, as on a display that refreshes {hz} times a second"),
+        format!(
+            "the digits change up to 1/{hz} s late, as on a display that refreshes {hz} times a second or \
+             less often"
+        ),
     )
 }
 

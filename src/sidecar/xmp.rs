@@ -155,7 +155,10 @@ fn remark(outcome: &ClipOutcome) -> String {
         }
     }
     if let Some(hand) = &outcome.by_hand {
-        parts.push(format!("set by hand: {}", hand.remark));
+        parts.push(match hand.remark.trim() {
+            "" => "set by hand".into(),
+            remark => format!("set by hand: {remark}"),
+        });
     }
     let on_the_label = |note: &&Note| ON_THE_LABEL.contains(&note.code.as_str());
     let notes = outcome.notes.iter().filter(on_the_label);

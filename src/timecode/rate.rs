@@ -90,6 +90,15 @@ impl Rate {
         self.den == 1001 && matches!(self.num, 30000 | 60000 | 120_000)
     }
 
+    /// True if a crew that shoots at `clip` more likely counts this rate than its cousin, 1000/1001 or
+    /// 1001/1000 as fast: both count 1000/1001 of whole numbers, or whole numbers of which one is a
+    /// multiple of the other (common practice, no source).
+    pub const fn is_of_one_family(self, clip: Self) -> bool {
+        let (own, other) = (self.base(), clip.base());
+        self.is_ntsc() == clip.is_ntsc()
+            && (self.is_ntsc() || own.is_multiple_of(other) || other.is_multiple_of(own))
+    }
+
     /// True for an integer slowed down by 1000/1001.
     pub const fn is_ntsc(self) -> bool {
         self.den == 1001 && self.num.is_multiple_of(1000)

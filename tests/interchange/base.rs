@@ -2,7 +2,7 @@
 
 use crate::cards::{frames, outcome, without_start};
 use rollmark::clip_base::{fill, phi_bounds, seconds_of_day};
-use rollmark::outcome::{ClipLabel, ClipOutcome, Verdict};
+use rollmark::outcome::{ClipLabel, ClipOutcome, RateKnownBy, Verdict};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
 
 fn base(outcome: &ClipOutcome) -> Option<&ClipLabel> {
@@ -63,6 +63,48 @@ fn an_open_drop_frame_leaves_no_label_where_it_would_move_it() {
     );
     // A label that drop-frame skips leaves nothing open.
     assert_eq!(codes(&open(Rate::F25, "10:01:00:00")), ["base_apart"]);
+}
+
+/// 30 and 29.97 look alike for a while, and lie 36 s apart at ten o'clock.
+#[test]
+fn an_assumed_rate_leaves_no_label_unless_the_clip_bears_it_out() {
+    let assumed = |rate, clip_rate| {
+        let mut clip = outcome(frames(rate, false), "10:00:00:00", clip_rate, 50);
+        let clock = clip.clock.as_mut().unwrap();
+        clock.rate_known_by = RateKnownBy::Assumed;
+        fill(&mut clip);
+        clip
+    };
+    for (clock, clip, other) in [
+        (Rate::F30, Rate::F25, "10:00:36:00"),
+        (Rate::F29_97, Rate::F50, "10:00:00:00"),
+        (Rate::F24, Rate::F25, "10:00:36:00"),
+        (Rate::F24, Rate::F23_976, "10:00:00:00"),
+    ] {
+        let clip = assumed(clock, clip);
+        assert_eq!((base(&clip), codes(&clip)), (None, vec!["base_open"]));
+        let why = &clip.notes[0].sentence;
+        assert!(why.contains(other) && why.contains("--clock-rate"), "{why}");
+    }
+    let mut seconds = outcome(ClockForm::Seconds, "10:00:00", Rate::F25, 50);
+    assert!(base(&seconds).is_some());
+    seconds.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Assumed;
+    fill(&mut seconds);
+    assert_eq!((base(&seconds), codes(&seconds)), (None, vec!["base_open"]));
+    for (clock, clip) in [
+        (Rate::F29_97, Rate::F29_97),
+        (Rate::F29_97, Rate::F23_976),
+        (Rate::F23_976, Rate::F59_94),
+        (Rate::F24, Rate::F48),
+        (Rate::F30, Rate::F60),
+        (Rate::F60, Rate::F30),
+        // Without a cousin.
+        (Rate::F25, Rate::F50),
+        (Rate::F25, Rate::F24),
+    ] {
+        let known = assumed(clock, clip);
+        assert!(base(&known).is_some(), "{clock} by {clip}: {known:#?}");
+    }
 }
 
 #[test]

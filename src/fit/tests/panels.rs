@@ -133,3 +133,25 @@ fn thousandths_on_a_panel_that_slowly_beats_are_not_carried_at_another_pace_unas
     }
     assert!(by_table >= 4, "{by_table}");
 }
+
+/// On a panel of 60 Hz a clock of 23.976 looks like one of 24 that is on time, for up to 17 s.
+#[test]
+fn of_two_rates_that_a_panel_may_blur_the_clips_own_is_assumed() {
+    for (clock, camera) in [
+        (Rate::F23_976, Rate::F23_976),
+        (Rate::F29_97, Rate::F29_97),
+        (Rate::F59_94, Rate::F29_97),
+    ] {
+        for seed in 0..12 {
+            let mut scene = Scene::new(frames(clock), "23:58:30:05", camera);
+            scene.phi += 0.08 * seed as f64;
+            scene.refresh = Some((60.0, (0.37 * seed as f64) % 1.0));
+            scene.exposure = 0.3;
+            scene.frames = (28..75).collect();
+            scene.seed = seed;
+            let fit = run(&scene.film());
+            let found = fit.clock.expect("a clock").form;
+            assert_eq!(found.rate(), clock, "{scene:?}");
+        }
+    }
+}

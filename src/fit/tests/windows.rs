@@ -328,8 +328,8 @@ fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
     }
 }
 
-/// A player's position and length in one line, and signs that are none: before it, above it, a time
-/// that has passed, one beside a clock of frames.
+/// A player's position with its length behind, far behind or below, or with what is left, and signs
+/// that are none: before it, above it, a time that has passed, one beside a clock of frames.
 #[test]
 fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
     let quad = |x: f32, y: f32| {
@@ -369,8 +369,22 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
             ClockForm::Seconds,
             "01:12:05",
             "01:42:16",
-            quad(0.0, 60.0),
+            quad(0.0, -60.0),
             false,
+        ),
+        (
+            ClockForm::Seconds,
+            "01:12:05",
+            "01:42:16",
+            quad(0.0, 60.0),
+            true,
+        ),
+        (
+            ClockForm::Seconds,
+            "01:12:05",
+            "01:42:16",
+            quad(1500.0, 0.0),
+            true,
         ),
         (
             ClockForm::Seconds,
@@ -395,6 +409,19 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
         assert_eq!(is_doubted, is_one, "{at} {length} {there:?} {fit:#?}");
         assert_eq!(fit.verdict == Verdict::Unsure, is_one, "{fit:#?}");
     }
+    let mut clock = Scene::new(ClockForm::Seconds, "01:12:05", Rate::F25);
+    clock.frames = (0..100).collect();
+    let clock = place(clock.film(), quad(0.0, 0.0));
+    let mut left = Scene::new(ClockForm::Seconds, "00:30:11", Rate::F25);
+    left.frames = (0..100).collect();
+    let mut left = place(left.film(), quad(-900.0, 300.0));
+    let stamps: Vec<_> = left.sighting.readings.iter().map(|r| r.stamp).collect();
+    left.sighting.readings.reverse();
+    for (reading, stamp) in left.sighting.readings.iter_mut().zip(stamps) {
+        reading.stamp = stamp;
+    }
+    let fit = run(&[clock, left]);
+    assert!(codes(&fit).contains(&"may_be_a_player"), "{fit:#?}");
 }
 
 /// Less than an hour is how long something lasted, unless it counts frames.
