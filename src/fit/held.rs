@@ -7,7 +7,7 @@ use std::ops::Range;
 /// A label is held if it stands this many times longer than any that was seen to change before.
 /// Panels and repeated frames keep one for three times as long, a display that shows every fifth
 /// count keeps them all alike.
-const LONGER: i64 = 6;
+const LONGER: i64 = 4;
 /// Looks, at least, in which a label stands that is said to be held.
 const FEWEST_LOOKS: usize = 5;
 /// Labels that must have been seen to change before one can be said to be held.

@@ -73,6 +73,21 @@ fn a_display_that_is_held_behind_a_run_tells_the_start_by_the_run() {
     }
 }
 
+/// A fifth of a second, as at a clap: of a locked clock five frames, where others last one.
+#[test]
+fn a_display_that_is_held_for_a_few_frames_is_no_jump() {
+    let mut scene = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
+    scene.frames = (0..50).collect();
+    scene.phi += 0.4;
+    for from in [12, 25, 40] {
+        let mut filmed = scene.film();
+        hold(&mut filmed, from, from + 5);
+        let fit = run(&filmed);
+        assert_eq!(fit.verdict, Verdict::Sure, "{from}: {fit:#?}");
+        assert!(is_told(&fit), "{from}: {fit:#?}");
+    }
+}
+
 #[test]
 fn a_clock_that_goes_on_from_the_label_at_which_it_was_held_is_not_sure() {
     for (scene, base) in scenes()
