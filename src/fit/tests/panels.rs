@@ -116,7 +116,7 @@ fn a_clock_of_48_locked_to_the_camera_is_none_of_50_on_any_panel() {
 #[test]
 fn thousandths_on_a_panel_that_slowly_beats_are_not_carried_at_another_pace_unasked() {
     let mut by_table = 0;
-    for seed in 0..24 {
+    for seed in 0..240 {
         let mut scene = Scene::new(ClockForm::Thousandths, "11:30:30.264", Rate::F29_97);
         scene.refresh = Some((60.0, seed as f64 / 24.0));
         scene.exposure = 0.1;
@@ -134,24 +134,26 @@ fn thousandths_on_a_panel_that_slowly_beats_are_not_carried_at_another_pace_unas
     assert!(by_table >= 4, "{by_table}");
 }
 
-/// On a panel of 60 Hz a clock of 23.976 looks like one of 24 that is on time, for up to 17 s.
+/// On a panel of 60 Hz a clock of 23.976 looks like one of 24 that is on time, for up to 17 s: in a
+/// twelfth of these scenes so plainly that by the digits alone it would be taken for that.
 #[test]
 fn of_two_rates_that_a_panel_may_blur_the_clips_own_is_assumed() {
+    let mut another = 0;
     for (clock, camera) in [
         (Rate::F23_976, Rate::F23_976),
         (Rate::F29_97, Rate::F29_97),
         (Rate::F59_94, Rate::F29_97),
     ] {
-        for seed in 0..12 {
+        for seed in 0..240 {
             let mut scene = Scene::new(frames(clock), "23:58:30:05", camera);
             scene.phi += 0.08 * seed as f64;
             scene.refresh = Some((60.0, (0.37 * seed as f64) % 1.0));
-            scene.exposure = 0.3;
-            scene.frames = (28..75).collect();
+            scene.exposure = 0.25 * (seed % 3) as f64;
+            scene.frames = (28..[75, 100, 190][seed as usize / 3 % 3]).collect();
             scene.seed = seed;
-            let fit = run(&scene.film());
-            let found = fit.clock.expect("a clock").form;
-            assert_eq!(found.rate(), clock, "{scene:?}");
+            let found = run(&scene.film()).clock.expect("a clock").form;
+            another += u32::from(found.rate() != clock);
         }
     }
+    assert!(another <= 20, "{another} of 720");
 }
