@@ -94,7 +94,10 @@ impl Delivery<'_> {
         ledger: &mut Ledger,
         listener: &mut dyn FnMut(usize, Event) -> Wish,
     ) -> Delivered {
-        let mut done = Delivered::default();
+        let mut done = Delivered {
+            refusals: self.without_a_label(),
+            ..Delivered::default()
+        };
         if self.products.contains(&Product::Xmp) {
             for (index, name) in self.xmp_names() {
                 let clip = &self.card.clips[index];
@@ -103,9 +106,6 @@ impl Delivery<'_> {
                 if let (Some(bytes), Some(told)) = (bytes, told_of(clip)) {
                     let written = put_of_one(ledger, &name, &bytes, &told, source);
                     done.take(written, name);
-                } else if self.admit.lets_in(&clip.outcome) {
-                    let refusal = no_label("XMP sidecar", &clip.outcome);
-                    done.refusals.push(refusal.in_file(source));
                 }
             }
         }
@@ -149,7 +149,32 @@ impl Delivery<'_> {
         done
     }
 
-    /// Clips that timelines or lists would be thought to hold, and do not.
+    /// Clips that are let in and have no label in a base of their own, each with all that it does
+    /// not get for it.
+    fn without_a_label(&self) -> Vec<Error> {
+        let clips = self.card.clips.iter().zip(self.sources);
+        let told = clips.filter_map(|(clip, source)| {
+            let outcome = &clip.outcome;
+            let why = clip_base::why_no_label(outcome).filter(|_| self.admit.lets_in(outcome))?;
+            let has = |product| self.products.contains(&product);
+            let in_lists =
+                (has(Product::Otio) || has(Product::Edl)) && clip_base::is_place_open(outcome);
+            let lacks: Vec<&str> = [
+                (has(Product::Xmp), "XMP sidecar"),
+                (has(Product::Copy), "copy"),
+                (in_lists, "place in a timeline"),
+            ]
+            .into_iter()
+            .filter_map(|(is_wanted, what)| is_wanted.then_some(what))
+            .collect();
+            let what = format!("has no {}: {why}", lacks.join(", no "));
+            let error = Error::new(ErrorKind::BadRequest, what).in_file(source);
+            (!lacks.is_empty()).then_some(error)
+        });
+        told.collect()
+    }
+
+    /// Other clips that timelines or lists would be thought to hold, and do not.
     fn unlisted(&self) -> Vec<Error> {
         let has = |product| self.products.contains(&product);
         let mut unlisted = Vec::new();
@@ -165,9 +190,11 @@ impl Delivery<'_> {
         unlisted
             .into_iter()
             .filter_map(|(list, (name, why))| {
+                let at = place(name)?;
+                let is_told = clip_base::is_place_open(&self.card.clips[at].outcome);
                 let what = format!("stands in no {list}: {why}");
                 let error = Error::new(ErrorKind::BadRequest, what);
-                Some(error.in_file(&self.sources[place(name)?]))
+                (!is_told).then(|| error.in_file(&self.sources[at]))
             })
             .collect()
     }
@@ -230,7 +257,9 @@ impl Delivery<'_> {
         }
         for (index, clip) in self.card.clips.iter().enumerate() {
             let told = told_of(clip).filter(|_| self.admit.lets_in(&clip.outcome));
-            let Some(told) = told else { continue };
+            let (Some(told), None) = (told, clip_base::why_no_label(&clip.outcome)) else {
+                continue;
+            };
             let made = caught(&self.sources[index], "copy", || {
                 self.copy(index, ledger, listener)
             });
@@ -417,15 +446,12 @@ fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
     let base = outcome.start.as_ref().and_then(|s| s.in_clip_base.as_ref());
     let rate = base.and_then(|base| clip_base::exact_rate(&base.rate));
     let (Some(base), Some(rate)) = (base, rate) else {
-        return Err(no_label("copy", outcome));
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            "has no start in its own rate, and so no copy",
+        ));
     };
     CopyTimecode::new(rate, base.drop_frame, base.count)
-}
-
-/// What carries a label in the clip's base, of a clip that has a start and no such label.
-fn no_label(product: &str, outcome: &ClipOutcome) -> Error {
-    let why = clip_base::why_no_label(outcome).unwrap_or("its start has no label in its own rate");
-    Error::new(ErrorKind::BadRequest, format!("has no {product}: {why}"))
 }
 
 /// What a long file was made from: another text, another file.

@@ -361,6 +361,27 @@ fn a_clip_that_cannot_be_copied_needs_a_look_and_stops_nothing() {
     assert_eq!(copied, ["10:05:00:00"]);
 }
 
+/// By an NTSC clock that may count drop-frame or not, the label of a clip of 25 is one of two.
+#[test]
+fn a_clip_whose_own_label_is_open_is_in_no_file_and_told_once() {
+    let shelf = Shelf::new();
+    clip(&shelf, "A001.mov", "10:00:00:00", H264);
+    let file = shelf.path("corrections.toml");
+    let said = "[[clip]]\nname = \"A001.mov\"\nstart = \"10:00:00:12\"\nrate = 29.97\n";
+    fs::write(&file, said).unwrap();
+    let file = file.to_str().unwrap().to_owned();
+    let more = ["--corrections", &file, "--write", "xmp,otio,edl,csv,copy"];
+    let said = run(&shelf, &more, 1);
+    let told =
+        "A001.mov: has no XMP sidecar, no copy, no place in a timeline: nothing tells whether";
+    assert_eq!(said.matches(told).count(), 1, "{said}");
+    assert_eq!(said.matches("nothing tells whether").count(), 1, "{said}");
+    assert_eq!(start(&sidecar(&shelf, "A001.mov")), "10:00:00:12");
+    for name in ["A001.mov", "A001.xmp"] {
+        assert!(!shelf.path("out").join(name).exists(), "{name}");
+    }
+}
+
 /// Its start is sure, and a third of what was filmed is not there.
 #[test]
 fn a_clip_that_ends_early_is_told_on_the_screen() {

@@ -52,8 +52,9 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
     let based = start.and_then(|start| start.in_clip_base.as_ref());
     let clock = outcome.clock.as_ref();
     let estimate = outcome.estimate.as_ref();
-    // Half a minute off and more, if the clock that leaves it open counts drop-frame.
-    let clock_of_seconds = clock.filter(|clock| !clip_base::is_open(clock));
+    // Half a minute off and more, if the clock is the other one of those that are open.
+    let is_open = clock.is_some_and(clip_base::is_open) || clip_base::is_place_open(outcome);
+    let clock_of_seconds = clock.filter(|_| !is_open);
     let seconds = clock_of_seconds.and_then(|_| clip_base::seconds_of_day(outcome));
     let bounds_s = clock_of_seconds
         .and_then(clip_base::clock_form)
