@@ -98,16 +98,6 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     }
 }
 
-/// Nats that a look loses if the digits may be up to so many counts late: it foretells two counts, at
-/// ln 2, in that share of all looks, or, of a clock that passes several in a refresh, as many and one.
-fn cost_of_lateness(counts: f64) -> f64 {
-    if counts < 1.0 {
-        counts * std::f64::consts::LN_2
-    } else {
-        (counts + 1.0).ln()
-    }
-}
-
 /// Seconds for which it was seen, if it did not change but may be a clock that was slowed down.
 fn stood_for(seen: &Seen) -> Option<Ratio> {
     match seen.kind {
@@ -284,8 +274,15 @@ impl Table<'_> {
         let is_other_pace = |j: &Joint| {
             j.pace.form.rate() != best.pace.form.rate() || j.pace.speed != best.pace.speed
         };
+        // Where the digits may be late each look foretells two counts, at ln 2; on the slowest panel in
+        // use that is this share of all looks. Against a pace that was measured, and that may be the
+        // beat of a panel itself, all counts that pass in its refresh are heard.
         let late = |j: &Joint| Refresh::SLOWEST_PANEL.counts(j.pace.form.rate()).to_f64();
-        let pattern = |j: &Joint| cost_of_lateness(late(j)) * looks as f64;
+        let a_look = |late: f64| match late > 1.0 && best.pace.doubt_ppm > 0 {
+            true => (late + 1.0).ln(),
+            false => std::f64::consts::LN_2 * late.min(1.0),
+        };
+        let pattern = |j: &Joint| a_look(late(j)) * looks as f64;
         let is_cousin = |j: &Joint| {
             j.pace.form.base() == best.pace.form.base() && j.pace.speed == best.pace.speed
         };
