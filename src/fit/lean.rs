@@ -59,7 +59,9 @@ impl Place {
     fn is_in_step(&self) -> bool {
         let [before, behind] = self.caught.map(f64::from);
         let caught = before + behind;
-        caught >= IN_STEP.0 * f64::from(self.looks) && before.max(behind) >= IN_STEP.1 * caught
+        caught > 0.0
+            && caught >= IN_STEP.0 * f64::from(self.looks)
+            && before.max(behind) >= IN_STEP.1 * caught
     }
 }
 
@@ -161,6 +163,7 @@ impl Leans {
     }
 }
 
+/// What some places say; see [`Leans::trust`].
 fn trust_by<'p>(places: impl Iterator<Item = &'p Place>) -> Trust {
     let pairs: Vec<Pair> = places
         .flat_map(|place| likest_pairs(&place.leads))
