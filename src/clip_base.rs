@@ -112,14 +112,18 @@ pub fn is_open(clock: &Clock) -> bool {
 
 /// Why a clip with a start has no label in its own base, as [`fill`] noted it.
 pub fn why_no_label(outcome: &ClipOutcome) -> Option<&str> {
-    let mut notes = outcome.notes.iter();
-    let why = notes.find(|note| [NONE, OPEN].contains(&note.code.as_str()))?;
-    Some(&why.sentence)
+    noted(outcome, &[NONE, OPEN])
 }
 
-/// True if the clip's place in its own base is open, since that of its clock is.
-pub fn is_place_open(outcome: &ClipOutcome) -> bool {
-    outcome.notes.iter().any(|note| note.code == OPEN)
+/// The same where its place in real time is open, too, since that of its clock is.
+pub fn why_no_place(outcome: &ClipOutcome) -> Option<&str> {
+    noted(outcome, &[OPEN])
+}
+
+fn noted<'o>(outcome: &'o ClipOutcome, codes: &[&str]) -> Option<&'o str> {
+    let mut notes = outcome.notes.iter();
+    let note = notes.find(|note| codes.contains(&note.code.as_str()))?;
+    Some(&note.sentence)
 }
 
 /// Sets the start in the clip's own base and says in the notes what people should know

@@ -157,8 +157,8 @@ impl Delivery<'_> {
             let outcome = &clip.outcome;
             let why = clip_base::why_no_label(outcome).filter(|_| self.admit.lets_in(outcome))?;
             let has = |product| self.products.contains(&product);
-            let in_lists =
-                (has(Product::Otio) || has(Product::Edl)) && clip_base::is_place_open(outcome);
+            let in_lists = (has(Product::Otio) || has(Product::Edl))
+                && clip_base::why_no_place(outcome).is_some();
             let lacks: Vec<&str> = [
                 (has(Product::Xmp), "XMP sidecar"),
                 (has(Product::Copy), "copy"),
@@ -191,7 +191,7 @@ impl Delivery<'_> {
             .into_iter()
             .filter_map(|(list, (name, why))| {
                 let at = place(name)?;
-                let is_told = clip_base::is_place_open(&self.card.clips[at].outcome);
+                let is_told = clip_base::why_no_place(&self.card.clips[at].outcome).is_some();
                 let what = format!("stands in no {list}: {why}");
                 let error = Error::new(ErrorKind::BadRequest, what);
                 (!is_told).then(|| error.in_file(&self.sources[at]))

@@ -11,7 +11,7 @@ use std::path::PathBuf;
 #[command(
     name = "rollmark",
     after_help = "Exit status: 0 if no clip needs a look, 1 if one is unsure or failed, if there \
-                  was none, or if one has no place in a list that was asked for, 2 if something \
+                  was none, or if one is in no list or copy that was asked for, 2 if something \
                   could not be done."
 )]
 pub struct Args {

@@ -116,8 +116,8 @@ impl Table<'_> {
         };
         let jumped = self.has_jumped(chosen, &census) || self.stood_beside(chosen);
         doubts.extend(jumped.then(reasons::jumped));
-        let before_a_length = self.may_be_a_player(chosen);
-        doubts.extend(before_a_length.then(reasons::may_be_a_player));
+        let may_be_a_player = self.may_be_a_player(chosen);
+        doubts.extend(may_be_a_player.then(reasons::may_be_a_player));
         doubts.extend(may_be_a_length(form, start).then(reasons::may_be_a_length));
         doubts.extend(self.frames_unseen(form, members));
         doubts.extend(not_running);

@@ -53,7 +53,8 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
     let clock = outcome.clock.as_ref();
     let estimate = outcome.estimate.as_ref();
     // Half a minute off and more, if the clock is the other one of those that are open.
-    let is_open = clock.is_some_and(clip_base::is_open) || clip_base::is_place_open(outcome);
+    let is_open =
+        clock.is_some_and(clip_base::is_open) || clip_base::why_no_place(outcome).is_some();
     let clock_of_seconds = clock.filter(|_| !is_open);
     let seconds = clock_of_seconds.and_then(|_| clip_base::seconds_of_day(outcome));
     let bounds_s = clock_of_seconds

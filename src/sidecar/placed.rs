@@ -103,13 +103,11 @@ fn place<'a>(
             Verdict::Failed => format!("not looked at{because}"),
         });
     }
-    // Taken for one without drop-frame, it would lie half a minute and more from its
-    // neighbours.
-    if let Some(why) =
-        clip_base::why_no_label(outcome).filter(|_| clip_base::is_place_open(outcome))
-    {
+    if let Some(why) = clip_base::why_no_place(outcome) {
         return Err(why.into());
     }
+    // Taken for one without drop-frame, it would lie half a minute and more from its
+    // neighbours.
     let clock = outcome.clock.as_ref();
     if clock.is_some_and(|c| clip_base::is_open(c) && drop_frame_clocks.contains(&*c.rate)) {
         return Err(
