@@ -6,6 +6,7 @@
 //! half second, whether more frames can change the answer.
 
 mod afterglow;
+mod ahead;
 mod dense;
 mod earlier;
 mod in_vain;

@@ -5,7 +5,7 @@
 //! - `read`, `card`, `rehearse`: one file per command
 //! - `handing`: what `read` and `card` do with clips once they are read
 //! - `pages`: manual pages and completions, made from `args`
-//! - `memory`: what is free, given back between clips
+//! - `memory`: what is free, kept between frames and given back between clips
 //! - `names`: what the files of one clip are called in an output folder
 //! - `table`: outcomes for people
 //! - `bars`: progress, on standard error, on a terminal
@@ -57,6 +57,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     rollmark::fault::keep_off_the_screen();
+    memory::keep();
     let done = match args.command {
         _ if args.version => print_version(),
         Some(Command::Read(args)) => {

@@ -1,10 +1,11 @@
 //! The dense pass: displays read frame by frame until more frames cannot change the answer.
 
+use super::ahead::{Ahead, Slate};
 use super::track::Track;
-use super::{END_S, Found, MOST_DISPLAYS, Watch, ratio};
+use super::{Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
 use crate::fit::{self, ClockFit};
-use crate::frame::{Stamp, Stride};
+use crate::frame::Stamp;
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
 use crate::timecode::Ratio;
@@ -37,23 +38,12 @@ const MOST_DENSE_SLOWED_S: u32 = 20;
 const LOCKED_COUNTS: (i128, i128) = (6, 5);
 /// Share of their width that bounds must keep over half a second to be taken for those.
 const UNCHANGED: (i128, i128) = (49, 50);
-/// Once the fit is sure, frames ahead are asked whether the clock goes on as it should, at least so
-/// many seconds apart: one that is set anew or stopped while it is held up may have run evenly until
-/// then. Most slates are held for two seconds, of which 1.3 were read by then.
-const GLANCE_STEP_S: (i128, i128) = (1, 2);
-/// Frames ahead that are looked at; one that does not show the display is searched for another.
-const GLANCES: usize = 2;
-/// Frames ahead are key frames, where one comes within so many seconds.
-const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
 /// A display that is there so many seconds behind frame 0 and does not go, as slates do, may be laid
 /// over the picture or be a monitor in view. Then the slate is still to come, and is looked for.
 const AT_THE_HEAD_S: (i128, i128) = (1, 2);
 /// While such a display is read, the slate is looked for from so many seconds on, as often as the fit
 /// is asked.
 const FIRST_BESIDE_S: (i128, i128) = (3, 4);
-/// Once it is read, the slate is looked for at frames so many seconds apart, until the display has gone
-/// from as many in a row as there are glances.
-const BESIDE_STEP_S: (i128, i128) = (9, 10);
 /// Slates that are read one after the other without a look between them, at most: what comes and goes
 /// more often is laid over the picture, and hours of it need not be read.
 const MOST_SLATES: usize = 8;
@@ -333,7 +323,7 @@ impl Watch<'_> {
     }
 
     /// What all that was read so far says, and whether more frames would not change it.
-    fn answer(&self, done: &[Track], tracks: &[Track]) -> (ClockFit, bool) {
+    pub(super) fn answer(&self, done: &[Track], tracks: &[Track]) -> (ClockFit, bool) {
         let tracked = || done.iter().chain(tracks);
         let so_far: Vec<Cow<Sighting>> = self
             .sightings
@@ -377,7 +367,7 @@ impl Watch<'_> {
     }
 
     /// What a frame shows of a display under way; `None` if it is out of view.
-    fn see(
+    pub(super) fn see(
         &self,
         track: &Track,
         pyramid: &Pyramid,
@@ -387,124 +377,20 @@ impl Watch<'_> {
         let seen = (self.eye).follow(pyramid, &track.display, stamp, search)?;
         Ok(seen.filter(|seen| track.is_in_view(&seen.reading)))
     }
-
-    /// Looks at a few frames ahead of the one at `at`: do the displays show there what `answer` has
-    /// them show, or is another one held up where they have gone, or beside those that are there from
-    /// the head of the clip on. Comes back to where it was called where they show something else, which
-    /// is no more than a reason to read on: a digit may be misread.
-    fn glance_ahead(&mut self, at: Ratio, pass: &Pass, answer: &ClockFit) -> Result<Ahead> {
-        self.footage.set_stride(Stride::Ahead {
-            closest_s: ratio(GLANCE_STEP_S),
-            widest_s: ratio(GLANCE_WIDEST_S),
-        });
-        let mut ahead = pass.tracks.clone();
-        let mut agreed = answer.frames_agreeing();
-        let mut is_in_view = false;
-        let mut seen = None;
-        for _ in 0..GLANCES {
-            let Some(stamp) = self.advance()? else {
-                is_in_view = false;
-                break;
-            };
-            let picture = self.picture()?;
-            is_in_view = self.see_any(&mut ahead, &picture, stamp)?;
-            if !is_in_view || pass.is_from_the_head {
-                // Where all have gone another may be held up in their place.
-                let known: Vec<&Track> = match is_in_view {
-                    true => ahead.iter().chain(&pass.done).collect(),
-                    false => Vec::new(),
-                };
-                if let Some(slate) = self.slate_beside(&known, &picture, stamp)? {
-                    seen = Some(Ahead::OtherDisplays(slate));
-                    break;
-                }
-            }
-            if !is_in_view {
-                continue;
-            }
-            let agree = self.answer(&pass.done, &ahead).0.frames_agreeing();
-            if agree <= agreed {
-                seen = Some(Ahead::OtherDigits(stamp));
-                break;
-            }
-            agreed = agree;
-        }
-        self.footage.set_stride(Stride::EveryFrame);
-        Ok(match seen {
-            Some(Ahead::OtherDigits(_)) if !self.go_back(at)? => Ahead::NothingElse { is_in_view },
-            Some(seen) => seen,
-            None => Ahead::NothingElse { is_in_view },
-        })
-    }
-
-    /// Follows tracks into a picture further on; true if it shows any of them.
-    fn see_any(&self, tracks: &mut [Track], picture: &Pyramid, stamp: Stamp) -> Result<bool> {
-        let mut is_in_view = false;
-        for track in tracks {
-            if let Some(seen) = self.see(track, picture, stamp, vision::Search::Around)? {
-                track.take(seen);
-                is_in_view = true;
-            }
-        }
-        Ok(is_in_view)
-    }
-
-    /// Whole clocks that a picture shows elsewhere than where those `known` are.
-    fn slate_beside(
-        &mut self,
-        known: &[&Track],
-        picture: &Pyramid,
-        stamp: Stamp,
-    ) -> Result<Option<Slate>> {
-        let mut displays = (self.fresh_displays(picture, stamp, Sharpness::Broad)?).displays;
-        displays.retain(|display| {
-            let is_known = known.iter().any(|track| track.display.is_near(display));
-            display.is_plain_and_whole() && !is_known
-        });
-        Ok((!displays.is_empty()).then_some(Slate { displays, stamp }))
-    }
-
-    /// Looks through the head of the clip for a clock that comes into view beside displays that are
-    /// there from the first: the slate, where these are laid over the picture. What the pass is done
-    /// with is none.
-    fn look_for_another(&mut self, pass: &Pass) -> Result<Option<Slate>> {
-        self.footage.set_stride(Stride::Ahead {
-            closest_s: ratio(BESIDE_STEP_S),
-            widest_s: ratio(GLANCE_WIDEST_S),
-        });
-        let mut ahead = pass.tracks.clone();
-        let mut another = None;
-        let mut out_of_view = 0;
-        while another.is_none()
-            && out_of_view < GLANCES
-            && let Some(stamp) = self.advance()?
-            && stamp.seconds() <= Ratio::from_integer(END_S)
-        {
-            let picture = self.picture()?;
-            out_of_view = match self.see_any(&mut ahead, &picture, stamp)? {
-                true => 0,
-                false => out_of_view + 1,
-            };
-            let known: Vec<&Track> = ahead.iter().chain(&pass.done).collect();
-            another = self.slate_beside(&known, &picture, stamp)?;
-        }
-        self.footage.set_stride(Stride::EveryFrame);
-        Ok(another)
-    }
 }
 
 /// A dense pass under way.
-struct Pass {
+pub(super) struct Pass {
     /// Clip seconds of its first reading.
     began: Ratio,
     /// True if it began at frame 0, or as good as there.
-    is_from_the_head: bool,
+    pub is_from_the_head: bool,
     /// Clip seconds to a second of the clock, at most, as far as is known.
     slowdown: Ratio,
     /// What is followed.
-    tracks: Vec<Track>,
+    pub tracks: Vec<Track>,
     /// What was followed before.
-    done: Vec<Track>,
+    pub done: Vec<Track>,
     /// Another slate that came into view.
     next_slate: Option<Slate>,
     /// When it is next looked for, in clip seconds.
@@ -536,22 +422,6 @@ fn search_beside(plain: &[Display], display: &Display) -> vision::Search {
         true => vision::Search::Here,
         false => vision::Search::Around,
     }
-}
-
-/// What frames ahead show of displays whose start seems settled.
-enum Ahead {
-    /// What was expected, or no display; whether they are in view to the last.
-    NothingElse { is_in_view: bool },
-    /// Other digits than they should show there.
-    OtherDigits(Stamp),
-    /// Others, of whole clocks, where they have gone or beside them: another slate.
-    OtherDisplays(Slate),
-}
-
-/// Displays found in a frame.
-struct Slate {
-    displays: Vec<Display>,
-    stamp: Stamp,
 }
 
 /// True if more frames cannot change an answer whose start is `width` counts wide, `None` if it is

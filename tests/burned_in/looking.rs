@@ -119,6 +119,44 @@ fn a_slate_that_follows_upon_another_is_noticed() {
     read(&shelf.path("two.mp4")).must_leave_open(["02:10:05:21", "11:22:33:14"]);
 }
 
+/// A sign that the slate hid shows the same at two looks ahead: its frames need not be read. The slate is
+/// waited for until 2.6 s.
+#[test]
+fn digits_that_stand_where_the_slate_was_cost_two_looks() {
+    let shelf = Shelf::new();
+    shelf.ffmpeg(&format!(
+        "-f lavfi -i color=c=black:s=640x360:r=25 -t 6 -vf {},{} {H264} -g 25 sign.mp4",
+        draw(
+            r"timecode='10\:00\:00\:00':r=25:enable='lt(t,2.2)'",
+            60,
+            "white",
+            (100, 150)
+        ),
+        draw(
+            r"text='20\:50\:17\:08':enable='gt(t,2.6)'",
+            60,
+            "white",
+            (100, 150)
+        ),
+    ));
+    let mut read_last_s = 0.0_f64;
+    let mut keep = |event| {
+        if let Event::Reading { at_s } = event {
+            read_last_s = read_last_s.max(at_s);
+        }
+        Wish::GoOn
+    };
+    let eye = Eye::open().expect("the networks are built in");
+    let read = read_clip(
+        &eye,
+        &shelf.path("sign.mp4"),
+        &ReadOptions::default(),
+        &mut keep,
+    );
+    assert_eq!(read.outcome.verdict, Verdict::Sure);
+    assert!((1.0..2.65).contains(&read_last_s), "{read_last_s}");
+}
+
 /// What is laid over the picture from its first frame on, or runs on a monitor in view, is not all:
 /// the slate is held up later, or while the other is read and gone before that settles a start.
 #[test]
