@@ -26,7 +26,8 @@ pub(super) fn no_running_clock() -> Note {
     Note::new(
         "no_running_clock",
         "digits were found, but no running clock explains them; if the clock is in this clip, give \
-         its rate, or set the start with --corrections",
+         its rate (--clock-rate) or, if the clip plays slower than it was shot, its speed (--speed), \
+         or set the start with --corrections",
     )
 }
 
