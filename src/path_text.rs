@@ -2,12 +2,22 @@
 //! files by.
 
 use crate::digest;
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use std::fmt::Write as _;
 use std::path::{Component, Path, PathBuf};
 
 /// The longest file name that common file systems take, in bytes (`NAME_MAX` of Linux and
 /// macOS; in UTF-16 units on NTFS and exFAT, which is never shorter).
 const LONGEST_NAME: usize = 255;
+
+/// What stands for itself in the path of a link (RFC 3986, section 2.3, and the slash). The colon does
+/// not.
+const PLAIN: &AsciiSet = &NON_ALPHANUMERIC
+    .remove(b'-')
+    .remove(b'.')
+    .remove(b'_')
+    .remove(b'~')
+    .remove(b'/');
 
 /// A relative path as text: parts joined by `/`, bytes that are not UTF-8 as `\xNN`, and a
 /// backslash as `\x5C`, so that no two paths have the same text. The root of a whole path is
@@ -57,8 +67,13 @@ pub fn path_of(text: &str) -> PathBuf {
     from_bytes(bytes_of(text))
 }
 
-/// The bytes of a path by its text, for links: what is no escape of [`text_of`] stands for itself.
-pub(crate) fn bytes_of(text: &str) -> Vec<u8> {
+/// A path by its text, as it stands in a link. No name can pass for a scheme, a query or a tag.
+pub(crate) fn in_link(text: &str) -> String {
+    percent_encode(&bytes_of(text), PLAIN).to_string()
+}
+
+/// The bytes of a path by its text: what is no escape of [`text_of`] stands for itself.
+fn bytes_of(text: &str) -> Vec<u8> {
     let mut bytes = Vec::with_capacity(text.len());
     let mut rest = text;
     while let Some(at) = rest.find("\\x") {

@@ -1,18 +1,8 @@
 //! Where a file lies, as a link that leads nowhere else.
 
 use super::words;
-use crate::path_text::bytes_of;
+use crate::path_text;
 use maud::{Markup, html};
-use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
-
-/// What stands for itself in a path (RFC 3986, section 2.3, and the slash). The colon does
-/// not, so that no name can pass for a scheme.
-const PLAIN: &AsciiSet = &NON_ALPHANUMERIC
-    .remove(b'-')
-    .remove(b'.')
-    .remove(b'_')
-    .remove(b'~')
-    .remove(b'/');
 
 /// A link to a file below the folder of the report. `None` for a path that would lead out of it.
 ///
@@ -22,7 +12,7 @@ pub fn below(path: &str) -> Option<String> {
         || path.starts_with('/')
         || path.split('/').any(|part| part == ".." || part == ".");
     // The dot in front makes it relative whatever follows.
-    (!leads_out).then(|| format!("./{}", percent_encode(&bytes_of(path), PLAIN)))
+    (!leads_out).then(|| format!("./{}", path_text::in_link(path)))
 }
 
 /// The file's name, as a link if it may be one.

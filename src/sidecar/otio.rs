@@ -7,23 +7,13 @@
 use super::placed::{Admit, LeftOut, Placed, placed};
 use crate::clip_base;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict, Window};
-use crate::path_text::bytes_of;
+use crate::path_text;
 use crate::timecode::{Rate, Ratio};
-use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Under which our own facts stand in every `metadata`.
 const OUR_KEY: &str = "rollmark";
-
-/// What may stand in a path of a URL as it is: RFC 3986's unreserved characters, and the
-/// slash between parts.
-const KEPT: &AsciiSet = &NON_ALPHANUMERIC
-    .remove(b'-')
-    .remove(b'.')
-    .remove(b'_')
-    .remove(b'~')
-    .remove(b'/');
 
 /// What enters the timeline, and how it finds its media.
 #[derive(Clone, Copy)]
@@ -318,11 +308,6 @@ pub(super) fn file_name(name: &str) -> &str {
 /// A path as a URL reference (RFC 3986): relative as it is, absolute as `file://`. The
 /// escapes `\xNN` of a name are the bytes they stand for.
 fn url(path: &str) -> String {
-    let bytes = bytes_of(path);
-    let scheme = if bytes.starts_with(b"/") {
-        "file://"
-    } else {
-        ""
-    };
-    format!("{scheme}{}", percent_encode(&bytes, KEPT))
+    let scheme = if path.starts_with('/') { "file://" } else { "" };
+    format!("{scheme}{}", path_text::in_link(path))
 }
