@@ -69,8 +69,7 @@ impl Watch<'_> {
                     true => ahead.iter().chain(&pass.done).collect(),
                     false => Vec::new(),
                 };
-                let slate = self.slate_beside(&known, &picture, stamp)?;
-                if let Some(slate) = self.that_runs(slate, &picture)? {
+                if let Some(slate) = self.slate_ahead(&known, &picture, stamp)? {
                     seen = Some(Ahead::OtherDisplays(slate));
                     break;
                 }
@@ -120,33 +119,41 @@ impl Watch<'_> {
         Ok((!displays.is_empty()).then_some(Slate { displays, stamp }))
     }
 
-    /// `slate`, as `picture` shows it, but not if all of it stands at the next look ahead: reading it frame
-    /// by frame would tell the same. What that look does not tell may run.
-    fn that_runs(&mut self, slate: Option<Slate>, picture: &Pyramid) -> Result<Option<Slate>> {
-        let Some(slate) = slate else { return Ok(None) };
+    /// As [`Self::slate_beside`], at a look ahead, but none if all of it stands at the next one: reading it
+    /// frame by frame would tell the same. What that look does not tell may run.
+    fn slate_ahead(
+        &mut self,
+        known: &[&Track],
+        picture: &Pyramid,
+        stamp: Stamp,
+    ) -> Result<Option<Slate>> {
+        let Some(slate) = self.slate_beside(known, picture, stamp)? else {
+            return Ok(None);
+        };
         let mut shown = Vec::new();
         for display in &slate.displays {
             // Seconds may stand from one look to the next.
             let counts_fast = display.layout().groups.len() > 3;
-            let seen = self.shown_by(display, picture, slate.stamp)?;
-            match seen.filter(|seen| counts_fast && plain_digits(seen).is_some()) {
-                Some(seen) => shown.push(seen),
+            let odds = self.shown_by(display, picture, stamp)?;
+            let odds = odds.filter(|_| counts_fast);
+            match odds.and_then(|odds| plain_digits(&odds).map(|digits| (odds, digits))) {
+                Some(both) => shown.push(both),
                 None => return Ok(Some(slate)),
             }
         }
-        let Some(stamp) = self.advance()? else {
+        let Some(next) = self.advance()? else {
             return Ok(Some(slate));
         };
-        let next = self.picture()?;
-        for (display, shown) in slate.displays.iter().zip(&shown) {
-            let seen = (self.eye).follow(&next, display, stamp, vision::Search::Around)?;
-            let seen = seen.and_then(|seen| plain_digits(&seen.reading.places));
-            if seen.is_none() || seen != plain_digits(shown) {
+        let picture = self.picture()?;
+        for (display, (_, digits)) in slate.displays.iter().zip(&shown) {
+            let seen = (self.eye).follow(&picture, display, next, vision::Search::Around)?;
+            let now = seen.and_then(|seen| plain_digits(&seen.reading.places));
+            if now.as_ref() != Some(digits) {
                 return Ok(Some(slate));
             }
         }
-        for shown in shown {
-            self.in_vain.add_glimpse(shown);
+        for (odds, _) in shown {
+            self.in_vain.add_glimpse(odds);
         }
         Ok(None)
     }
@@ -173,8 +180,7 @@ impl Watch<'_> {
                 false => out_of_view + 1,
             };
             let known: Vec<&Track> = ahead.iter().chain(&pass.done).collect();
-            let slate = self.slate_beside(&known, &picture, stamp)?;
-            another = self.that_runs(slate, &picture)?;
+            another = self.slate_ahead(&known, &picture, stamp)?;
         }
         self.footage.set_stride(Stride::EveryFrame);
         Ok(another)
