@@ -154,6 +154,25 @@ impl Quad {
             / 2.0
     }
 
+    /// As tall at both ends as it is in the mean.
+    pub fn level(&self) -> Self {
+        let ((left, right), height) = (self.ends(), self.height_px());
+        let end = |middle: Point, top: Point, bottom: Point| {
+            let share = height / (2.0 * top.distance(bottom).max(1e-6));
+            let up = Point::new((top.x - bottom.x) * share, (top.y - bottom.y) * share);
+            let at = |lift: f32| Point::new(middle.x + up.x * lift, middle.y + up.y * lift);
+            (at(1.0), at(-1.0))
+        };
+        let (top_left, bottom_left) = end(left, self.top_left, self.bottom_left);
+        let (top_right, bottom_right) = end(right, self.top_right, self.bottom_right);
+        Self {
+            top_left,
+            top_right,
+            bottom_right,
+            bottom_left,
+        }
+    }
+
     /// Length of the text in pixels: mean of the top and the bottom edge.
     pub fn length_px(&self) -> f32 {
         (self.top_left.distance(self.top_right) + self.bottom_left.distance(self.bottom_right))

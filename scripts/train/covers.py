@@ -30,6 +30,12 @@ def over_a_line(rng, shape, line, margin, h):
     return (bar if is_bar else edge)(rng, shape, through, h)
 
 
+def grid(shape):
+    """A column of the rows and a row of the columns of a picture of `shape` (float32)."""
+    height, width = shape
+    return np.arange(height, dtype=np.float32)[:, None], np.arange(width, dtype=np.float32)[None]
+
+
 def shade(rng, shape):
     """The brightness of a thing of one colour on which a light falls, per px."""
     height, width = shape
@@ -42,10 +48,9 @@ def shade(rng, shape):
 def bar(rng, shape, through, h):
     """A cable, stand or strap of one thickness that runs `through` a point at any angle, steep
     ones above all, at times bent. Returned as by `over_a_line`."""
-    height, width = shape
     theta = math.pi / 2 + rng.normal(0, 0.35) if rng.random() < 0.75 else rng.uniform(0, math.pi)
     bend = rng.normal(0, 0.15) / h if rng.random() < 0.4 else 0.0
-    yy, xx = np.mgrid[0:height, 0:width].astype(np.float32)
+    yy, xx = grid(shape)
     x, y = xx - through[0], yy - through[1]
     along, aside = x * math.cos(theta) + y * math.sin(theta), y * math.cos(theta) - x * math.sin(theta)
     aside = aside + bend * along**2
@@ -67,7 +72,7 @@ def edge(rng, shape, through, h):
     else:
         theta = rng.choice([-1, 1]) * math.pi / 2 + rng.normal(0, 0.05)
         at = (through[0], through[1] + math.sin(theta) * h * rng.uniform(-0.1, 0.5))
-    yy, xx = np.mgrid[0:height, 0:width].astype(np.float32)
+    yy, xx = grid(shape)
     beyond = (xx - at[0]) * math.cos(theta) + (yy - at[1]) * math.sin(theta)
     soft = h * math.exp(rng.uniform(math.log(0.005), math.log(0.15)))
     return np.clip(beyond / (2 * soft) + 0.5, 0, 1), shade(rng, shape).astype(np.float32)
@@ -90,7 +95,7 @@ def finger(rng, shape, tip, h):
     draw.line((*root, *tip), fill=255, width=int(thick))
     draw.ellipse((tip[0] - r, tip[1] - r, tip[0] + r, tip[1] + r), fill=255)
     hides = np.asarray(mask.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.01, 0.06))), np.float32) / 255
-    yy, xx = np.mgrid[0:height, 0:width]
+    yy, xx = grid(shape)
     aside = ((xx - tip[0]) * dy - (yy - tip[1]) * dx) / r
     skin = rng.uniform(30, 215)
     bright = skin + rng.uniform(-0.25, 0.25) * skin * aside - rng.uniform(0, 0.3) * skin * aside**2

@@ -33,6 +33,8 @@ COVERED, BROKEN = 0.38, 0.05
 # Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
 # below which nobody can tell it.
 TILED, LEAST_OF_A_MARK = 0.08, 20
+# Share of pictures that a lens or a codec squeezed sideways.
+SQUEEZED = 0.08
 
 
 def caught_between(rng, text):
@@ -196,6 +198,8 @@ def reader_strip(rng, assets):
     over = 2 if h_cam < 22 else 1
     scale = h_cam / h
     corners = pose(rng, width, height, scale)
+    if rng.random() < SQUEEZED:
+        corners[:, 0] *= rng.uniform(0.5, 1.0)
     low = corners.min(0) - 2
     corners = corners - low
     extent = np.ceil(corners.max(0) + 2).astype(int)
@@ -203,10 +207,12 @@ def reader_strip(rng, assets):
     canvas = to_image(background(rng, assets, 96)).resize(tuple(int(v) * over for v in extent), Image.BILINEAR)
     grow = np.diag([over, over, 1.0])
     size = canvas.size
-    shown = np.ones_like(flat)
     if rng.random() < BURNED_IN:
         flat, shown = burned_in(rng, flat)
-    hole = warp(to_image(255 * shown), grow @ to_camera, size)
+        hole = warp(to_image(255 * shown), grow @ to_camera, size)
+    else:
+        hole = Image.new("L", size, 0)
+        ImageDraw.Draw(hole).polygon([tuple(corner) for corner in corners * over], fill=255)
     canvas.paste(warp(to_image(flat), grow @ to_camera, size), (0, 0), hole)
     camera = soften(rng, canvas.reduce(over) if over > 1 else canvas, h_cam)
 
@@ -215,10 +221,11 @@ def reader_strip(rng, assets):
     x0, x1 = first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin
     y0, y1 = line.top + margin, line.bottom + margin
     true = apply(to_camera, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    length = (x1 - x0) / (y1 - y0) * (STRIP_BOTTOM - STRIP_TOP)
-    length *= rng.uniform(0.9, 1.1)
     up = (true[0] - true[3] + true[1] - true[2]) / 2
     ahead = (true[1] - true[0] + true[2] - true[3]) / 2
+    # Nobody knows how a display is turned away: a strip shows its digits as narrow as they are seen.
+    length = np.linalg.norm(ahead) / np.linalg.norm(up) * (STRIP_BOTTOM - STRIP_TOP)
+    length *= rng.uniform(0.9, 1.1)
     ahead /= np.linalg.norm(ahead)
     k = rng.normal(0, 0.06, 4)
     slide = np.clip(rng.normal(0, 0.08), -0.2, 0.2)

@@ -60,6 +60,8 @@ class Store:
         self.room, self.device = room, device
         self.parts, self.made = None, 0
         self.is_open, self.fault = True, None
+        # A stream of their own, or new samples would wait for every step that is queued.
+        self.aside = torch.cuda.Stream() if device.type == "cuda" else None
         threading.Thread(target=self.fill, daemon=True).start()
 
     def fill(self):
@@ -83,8 +85,11 @@ class Store:
                 ]
             at = self.made % self.room
             n = min(len(chunk[0]), self.room - at)
-            for part, new in zip(self.parts, chunk):
-                part[at : at + n] = new[:n].to(self.device, dtype=part.dtype)
+            with torch.cuda.stream(self.aside):
+                for part, new in zip(self.parts, chunk):
+                    part[at : at + n] = new[:n].to(self.device, dtype=part.dtype)
+            if self.aside:
+                self.aside.synchronize()
             self.made += n
 
     def draw(self, n):

@@ -112,10 +112,11 @@ impl Watch<'_> {
     fn begin(&mut self, displays: Vec<Display>, stamp: Stamp) -> Result<Pass> {
         let mut tracks: Vec<Track> = displays.into_iter().map(Track::new).collect();
         let earlier = self.earlier.take();
+        let all: Vec<Display> = tracks.iter().map(|t| t.display.clone()).collect();
         let mut plain: Vec<Display> = Vec::new();
         for track in tracks.iter_mut().filter(|track| track.display.is_plain()) {
             let found = track.display.clone();
-            let search = search_beside(&plain, &found);
+            let search = search_among(&all, &plain, &found);
             self.see_before(track, &earlier, search)?;
             plain.push(found);
         }
@@ -142,9 +143,10 @@ impl Watch<'_> {
     fn read(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<()> {
         let tracks = &mut pass.tracks;
         tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
+        let all: Vec<Display> = tracks.iter().map(|t| t.display.clone()).collect();
         let mut plain: Vec<Display> = Vec::new();
         for track in tracks.iter_mut() {
-            let search = search_beside(&plain, &track.display);
+            let search = search_among(&all, &plain, &track.display);
             match self.see(track, pyramid, stamp, search)? {
                 Some(seen) => {
                     plain.extend(Some(&seen.display).filter(|d| d.is_plain()).cloned());
@@ -239,7 +241,11 @@ impl Watch<'_> {
         pass.look_at = at + ratio(ASK_STEP_S);
         let is_doubtful =
             pass.asked_in_vain > MOST_IN_VAIN || !pass.tracks.iter().any(Track::seems_to_run);
-        let leaves_nothing_out = pass.tracks.iter().any(Track::is_in_full_view);
+        let has_lost_one = pass
+            .tracks
+            .iter()
+            .any(|a| pass.tracks.iter().any(|b| a.has_come_onto(b)));
+        let leaves_nothing_out = !has_lost_one && pass.tracks.iter().any(Track::is_in_full_view);
         if !is_doubtful && (pass.was_looked_again || leaves_nothing_out) {
             return Ok(());
         }
@@ -415,12 +421,20 @@ impl Pass {
     }
 }
 
-/// How a display is looked for once those that are `plain` have been: other layouts of one of them, or
-/// the same one upside down, need no search of their own.
-fn search_beside(plain: &[Display], display: &Display) -> vision::Search {
-    match plain.iter().any(|d| d.is_near(display)) {
-        true => vision::Search::Here,
-        false => vision::Search::Around,
+/// How a display is looked for among all that are followed, once those in `read` have been: other
+/// layouts of one of them, or the same one upside down, need no search of their own.
+fn search_among(all: &[Display], read: &[Display], display: &Display) -> vision::Search {
+    let is_another_row = |other: &Display| {
+        other.is_plain()
+            && other.is_near(display)
+            && !(other.is_where(display) || display.is_where(other))
+    };
+    if read.iter().any(|d| d.is_where(display)) {
+        vision::Search::Here
+    } else if all.iter().any(is_another_row) {
+        vision::Search::Among
+    } else {
+        vision::Search::Around
     }
 }
 
@@ -443,6 +457,30 @@ fn is_as_narrow_as_can_be(width: Ratio, before: Option<Ratio>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::{Point, Quad};
+
+    #[test]
+    fn where_another_row_stands_close_by_a_display_is_not_looked_for_as_far_as_that() {
+        let at = |y: f32| {
+            let corners = [(0.0, y), (160.0, y), (160.0, y + 20.0), (0.0, y + 20.0)];
+            let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+            Display::in_plain_view(quad, &[2, 2, 2, 2])
+        };
+        for (all, read, expected) in [
+            (vec![at(0.0)], vec![], vision::Search::Around),
+            (vec![at(0.0), at(200.0)], vec![], vision::Search::Around),
+            (vec![at(0.0), at(28.0)], vec![], vision::Search::Among),
+            (
+                vec![at(0.0), at(28.0)],
+                vec![at(28.0)],
+                vision::Search::Among,
+            ),
+            // Another layout of the same digits.
+            (vec![at(0.0), at(3.0)], vec![at(3.0)], vision::Search::Here),
+        ] {
+            assert_eq!(search_among(&all, &read, &at(0.0)), expected);
+        }
+    }
 
     #[test]
     fn bounds_of_about_a_count_are_enough_once_half_a_second_leaves_them_as_they_are() {

@@ -4,6 +4,7 @@ mod beside;
 
 use self::beside::Beside;
 use super::ratio;
+use crate::geometry::Quad;
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
 use crate::vision::{Display, Followed};
@@ -48,6 +49,8 @@ pub(super) struct Track {
     pub sighting: Sighting,
     pub misses: usize,
     beside: Beside,
+    /// Where it was found.
+    found_at: Quad,
 }
 
 impl Track {
@@ -59,6 +62,7 @@ impl Track {
                 stands_free: false,
                 readings: Vec::new(),
             },
+            found_at: display.quad(),
             display,
             misses: 0,
             beside: Beside::default(),
@@ -97,6 +101,12 @@ impl Track {
         legibility(reading) >= least
     }
 
+    /// True if the two were found apart, and one of them has since been followed onto the other: rows
+    /// that stand close together, while they move. Then one of the two is followed no more.
+    pub fn has_come_onto(&self, other: &Self) -> bool {
+        self.display.is_where(&other.display) && !self.found_at.has_its_middle_on(&other.found_at)
+    }
+
     /// `slowdown`: clip seconds to a second of the clock, as far as is known.
     pub fn is_worth_following(&self, slowdown: Ratio) -> bool {
         let readings = &self.sighting.readings;
@@ -124,17 +134,30 @@ impl Track {
         self.sighting.readings.len() >= FAIR_CHANCE && self.is_legible() && !self.is_still()
     }
 
-    /// True if what was read is to be fitted: it is not empty, nothing of the display was cut
-    /// off, no row of it is another clock's, and none of the `others` sees more of the same digits,
-    /// or groups them better, or tells that they stand.
-    pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
+    /// True if what was read is to be fitted: it is not empty, nothing of the display was cut off, unless
+    /// it contradicts another one, no row of it is another clock's, and none of the `others` sees more of
+    /// the same digits, or groups them better, or tells that they stand.
+    pub fn tells_among<'a>(&self, others: impl IntoIterator<Item = &'a Self> + Clone) -> bool {
         !self.sighting.readings.is_empty()
-            && !self.is_cut()
+            && (!self.is_cut() || self.runs_beside(others.clone()))
             && !self.borrows_a_row()
             && !others.into_iter().any(|other| {
                 self.is_piece_of(other)
                     || self.stands_with(other)
                     || (self.ends_in_seconds() && !other.ends_in_seconds() && self.lies_on(other))
+            })
+    }
+
+    /// True if this one runs, and lies apart from another display that runs and of which all is seen.
+    fn runs_beside<'a>(&self, others: impl IntoIterator<Item = &'a Self>) -> bool {
+        let wholes = others
+            .into_iter()
+            .filter(|other| !other.is_cut() && other.seems_to_run() && other.counts_parts());
+        let mut wholes = wholes.peekable();
+        self.seems_to_run()
+            && wholes.peek().is_some()
+            && wholes.all(|whole| {
+                !(self.display.is_where(&whole.display) || whole.display.is_where(&self.display))
             })
     }
 
@@ -393,6 +416,46 @@ mod tests {
         // Alone it is all there is: the fit has to say what it is worth.
         let [dated, _] = all;
         assert!(dated.tells_among([&dated]));
+    }
+
+    /// So many px further down than it was found, or to be found there.
+    fn moved_down(mut track: Track, by_px: f32, was_found_there: bool) -> Track {
+        let corners = (track.display.quad().corners()).map(|p| Point::new(p.x, p.y + by_px));
+        let quad = Quad::from_corners(corners);
+        track.display = Display::in_plain_view(quad, &track.sighting.layout.groups);
+        if was_found_there {
+            track.found_at = quad;
+        }
+        track
+    }
+
+    #[test]
+    fn a_clock_of_which_a_place_is_hidden_tells_only_that_another_one_is_not_alone() {
+        let clock = |from: usize| {
+            let label = move |n: usize| format!("142210{:02}", (from + n) % 25);
+            followed(&[2, 2, 2, 2], label)
+        };
+        let cut = |mut track: Track| {
+            for _ in 0..track.sighting.readings.len() {
+                track.beside.see_a_digit();
+            }
+            track
+        };
+        let (whole, beside) = (clock(0), cut(moved_down(clock(3), 200.0, true)));
+        assert!(beside.tells_among([&whole, &beside]));
+        assert!(!beside.tells_among([&beside]));
+        let on_it = cut(clock(3));
+        assert!(!on_it.tells_among([&whole, &on_it]));
+    }
+
+    #[test]
+    fn a_row_that_is_followed_onto_another_one_is_not_where_it_was_found() {
+        let clock = || followed(&[2, 2, 2, 2], |n| format!("142210{:02}", n % 25));
+        let (upper, lower) = (clock(), moved_down(clock(), 28.0, true));
+        assert!(!upper.has_come_onto(&lower) && !lower.has_come_onto(&upper));
+        let onto = moved_down(clock(), 28.0, false);
+        assert!(onto.has_come_onto(&lower));
+        assert!(!upper.has_come_onto(&clock()));
     }
 
     #[test]

@@ -48,9 +48,6 @@ const WIDEST: (i128, i128) = (23, 10);
 /// measure it to a fiftieth: together less than a fifteenth.
 const ODD_FILES: i128 = 15;
 
-/// Counts a second of a clock whose last pair goes on to 99 as that of any counter does.
-const HUNDREDTHS: u32 = 100;
-
 /// Seconds between the time at which a display stands and the one that the clock tells for then, at
 /// most, if it is the clock: a number beside it is any, and one in 700 so near.
 const NEAR_S: i64 = 60;
@@ -224,8 +221,10 @@ impl Table<'_> {
         let mut all = census.all.iter().map(|one| &one.member.placed);
         let has_carried = all.clone().any(labels::carries);
         let is_bare = all.all(|placed| !placed.looks.shows_a_last_mark());
-        // Nor do marks part pairs that count to 99 whatever they count.
-        let may_be_a_counter = !has_carried && (is_bare || chosen.pace.form.base() == HUNDREDTHS);
+        // Nor does a mark part what counts to 9 or 99 whatever it counts: tenths of a kilometre, say.
+        let form = chosen.pace.form;
+        let has_decimals = form.last_digits() > 0 && labels::goes_on_as_any(form);
+        let may_be_a_counter = !has_carried && (is_bare || has_decimals);
         // A file with a wrong rate is a little off; a monitor may replay at any pace.
         let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
         let is_odd = chosen.pace.doubt_ppm > 0 && off > Ratio::ONE;
@@ -258,9 +257,10 @@ impl Table<'_> {
         Some(reasons::seconds_from_elsewhere(fitted, off))
     }
 
-    /// True if a clock of seconds is shown with what a player shows: behind it in its line, or below
-    /// it, and as large, a time that stands and that it has yet to reach, as the film's length; or,
-    /// anywhere, one that runs down, as what is left of it.
+    /// True if the clock is shown with what a player shows: behind it in its line, or below it, and as
+    /// large, a time that stands and that it has yet to reach, as the film's length; or, anywhere, one
+    /// that runs down, as what is left of it, with frames if the clock has some. Beside frames stand
+    /// user bits, too: eight digits that nothing parts, while a length with frames has its marks.
     fn may_be_a_player(&self, chosen: &Joint) -> bool {
         let form = chosen.pace.form;
         let members = chosen.chosen.iter().zip(self.seen);
@@ -273,28 +273,30 @@ impl Table<'_> {
                 .looks
                 .as_ref()
                 .filter(|_| seen.kind == Kind::CountsDown);
-            down.is_some_and(|down| down.ticks.iter().any(is_shown_at))
-        };
-        form == ClockForm::Seconds
-            && self.seen.iter().any(|seen| {
-                if runs_down(seen) {
-                    return true;
-                }
-                let Some((still, length_s)) = (seen.looks.as_ref())
-                    .zip(labels::seconds_shown(&seen.stands_at).map(Ratio::from_integer))
-                else {
-                    return false;
-                };
-                let tick = still.ticks[0];
-                let there = still.reading(0).quad;
-                let at_s = Ratio::from_integer(tick) * self.times.tick_s;
-                let come_s = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
-                let is_before = |looks: &&Looks| {
-                    let look = looks.ticks.iter().position(|&t| t == tick);
-                    look.is_some_and(|look| looks.reading(look).quad.is_read_before(&there))
-                };
-                come_s < length_s && shown.iter().any(is_before)
+            down.is_some_and(|down| {
+                down.dial.last_digits >= form.last_digits() && down.ticks.iter().any(is_shown_at)
             })
+        };
+        let is_a_length = |seen: &Seen| {
+            let Some((still, length_s)) =
+                (seen.looks.as_ref()).zip(labels::seconds_shown(&seen.stands_at))
+            else {
+                return false;
+            };
+            let may_be_one = form == ClockForm::Seconds || still.shows_a_last_mark();
+            let tick = still.ticks[0];
+            let there = still.reading(0).quad;
+            let come = form.digits_of(form.label(self.count_at(chosen, tick)));
+            let has_yet_to_reach = labels::seconds_shown(come.as_slice()) < Some(length_s);
+            let is_before = |looks: &&Looks| {
+                let look = looks.ticks.iter().position(|&t| t == tick);
+                look.is_some_and(|look| looks.reading(look).quad.is_read_before(&there))
+            };
+            may_be_one && has_yet_to_reach && shown.iter().any(is_before)
+        };
+        self.seen
+            .iter()
+            .any(|seen| runs_down(seen) || is_a_length(seen))
     }
 
     /// True if the frames against the fit agree among themselves on another start, or on a stop,
@@ -336,11 +338,7 @@ impl Table<'_> {
             let Some(stands_at) = labels::seconds_shown(&seen.stands_at) else {
                 return false;
             };
-            let count_at = |look: usize| {
-                let at_s = Ratio::from_integer(looks.ticks[look]) * self.times.tick_s;
-                let count = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
-                i64::try_from(count.floor()).unwrap_or_default()
-            };
+            let count_at = |look: usize| self.count_at(chosen, looks.ticks[look]);
             let told = form.label(count_at(0));
             let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
             let is_near =
@@ -349,6 +347,13 @@ impl Table<'_> {
                 |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
             is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
         })
+    }
+
+    /// What the clock tells at a tick of the clip.
+    fn count_at(&self, chosen: &Joint, tick: i64) -> i64 {
+        let at_s = Ratio::from_integer(tick) * self.times.tick_s;
+        let count = chosen.start.middle() + chosen.pace.counts_per_second() * at_s;
+        i64::try_from(count.floor()).unwrap_or_default()
     }
 
     /// `slack` is that of a display that is known to be late, in counts.

@@ -3,7 +3,7 @@
 use super::ballot::Group;
 use super::looks::{Agreement, Looks};
 use super::placed::Placed;
-use crate::timecode::{Label, wrapped};
+use crate::timecode::{ClockForm, Label, wrapped};
 use std::collections::BTreeMap;
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
@@ -63,17 +63,22 @@ pub(super) fn away(placed: &Placed, some: &[usize], least: i64) -> usize {
 /// counter goes on to the seconds behind the same number, as behind 99 hundredths.
 pub(super) fn carries(placed: &Placed) -> bool {
     let form = placed.form;
-    let is_decimal = form.base() == 10u32.pow(form.last_digits().into());
     let mut seen: BTreeMap<u8, usize> = BTreeMap::new();
     for look in placed.agreeing() {
         let label = form.label(placed.counts[look]);
-        let carried_to = match is_decimal {
+        let carried_to = match goes_on_as_any(form) {
             true => label.minutes(),
             false => label.seconds(),
         };
         *seen.entry(carried_to).or_default() += 1;
     }
     seen.values().filter(|&&looks| looks >= FEWEST).count() > 1
+}
+
+/// True for a clock whose digits behind the seconds go on to 9, 99 or 999, or that has none: there any
+/// counter goes on as it does.
+pub(super) fn goes_on_as_any(form: ClockForm) -> bool {
+    form.base() == 10u32.pow(form.last_digits().into())
 }
 
 /// Looks that show a number which would follow the clock's last one if its seconds were longer.

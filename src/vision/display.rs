@@ -129,12 +129,17 @@ impl Display {
         middles(self).any(|a| middles(other).any(|b| a.distance(b) < reach))
     }
 
+    /// True if the middle of this one lies on the other: a row right above or below does not.
+    pub fn is_where(&self, other: &Self) -> bool {
+        self.quad().has_its_middle_on(&other.quad())
+    }
+
     /// True if the two have one outline in the frame and one layout, the same way up.
     pub fn is_same_as(&self, other: &Self) -> bool {
         let (a, b) = (self.quad(), other.quad());
         let (ahead, other_ahead) = (a.direction(), b.direction());
         self.layout() == other.layout()
-            && self.is_near(other)
+            && self.is_where(other)
             && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
             && ahead.dot(other_ahead) > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
@@ -368,6 +373,7 @@ impl Display {
         let groups = groups.to_vec();
         Self {
             rows: vec![Row {
+                is_in_two_sizes: false,
                 groups,
                 ..super::row::tests::row(quad)
             }],
@@ -391,6 +397,7 @@ mod tests {
 
     fn of_groups(quad: Quad, groups: &[u8]) -> Row {
         Row {
+            is_in_two_sizes: false,
             groups: groups.to_vec(),
             ..row(quad)
         }

@@ -34,6 +34,8 @@ pub(super) const WITH_ROOM: Room = Room {
 const PLAINLY_WORSE: f32 = 0.12;
 /// A strip that was cut anew is dropped if it is less legible by so much.
 const SLIGHTLY_WORSE: f32 = 0.02;
+/// Digits that stand so much further apart than others of their size stand unevenly.
+const UNEVEN: f32 = 1.2;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;
 /// Legibility above which a line with a mirrored digit or two is not tried in a mirror.
@@ -226,11 +228,18 @@ impl Eye {
             return Ok(None);
         };
         let (strip, columns) = &seen;
+        let with_room = || {
+            let mut wide = self.cut_and_read(frame, &strip.quad(), WITH_ROOM)?;
+            if let Some((_, wide)) = &mut wide {
+                wide.is_in_two_sizes = columns.is_in_two_sizes;
+            }
+            Ok(wide)
+        };
         if columns.has_digit_at_an_end() {
-            return self.cut_and_read(frame, &strip.quad(), WITH_ROOM);
+            return with_room();
         }
         if hour_digits(columns) == Some(1)
-            && let Some(wide) = self.cut_and_read(frame, &strip.quad(), WITH_ROOM)?
+            && let Some(wide) = with_room()?
             && hour_digits(&wide.1) == Some(2)
         {
             return Ok(Some(wide));
@@ -238,19 +247,47 @@ impl Eye {
         Ok(Some(seen))
     }
 
-    /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more
-    /// along the line on which they lie.
+    /// Cuts a line out and reads it; if the digits then lie badly in the strip, once more along the
+    /// line on which they lie. Frames that are smaller than the hours before them look like a line
+    /// that is seen from the side: cut for that, digits of one size stand further and further apart.
     pub(super) fn look(
         &self,
         frame: &Pyramid,
         quad: &Quad,
         room: Room,
     ) -> Result<Option<(Strip, Columns)>> {
-        let Some(seen) = self.cut_and_read(frame, quad, room)? else {
+        let Some(seen) = self.look_along(frame, quad, room, false)? else {
+            return Ok(None);
+        };
+        if let Some(uneven) = seen.1.unevenness().filter(|&uneven| uneven > UNEVEN)
+            && let Some(level) = self.look_along(frame, &seen.0.quad().level(), room, true)?
+            && (level.1.unevenness()).is_some_and(|even| UNEVEN * even < uneven)
+        {
+            return Ok(Some(level));
+        }
+        Ok(Some(seen))
+    }
+
+    /// The same, of a line of which it is known whether its digits are of two sizes.
+    pub(super) fn look_along(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+        room: Room,
+        is_in_two_sizes: bool,
+    ) -> Result<Option<(Strip, Columns)>> {
+        let read = |quad: &Quad| {
+            let mut seen = self.cut_and_read(frame, quad, room)?;
+            if let Some((_, columns)) = &mut seen {
+                columns.is_in_two_sizes = is_in_two_sizes;
+            }
+            Ok(seen)
+        };
+        let Some(seen) = read(quad)? else {
             return Ok(None);
         };
         if let Some(better) = seen.1.lie().and_then(|lie| seen.0.better_quad(&lie))
-            && let Some(again) = self.cut_and_read(frame, &better, room)?
+            && let Some(again) = read(&better)?
             && again.1.legibility() > seen.1.legibility() - SLIGHTLY_WORSE
         {
             return Ok(Some(again));

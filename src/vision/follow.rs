@@ -42,6 +42,8 @@ const WELL_SEEN: f32 = 0.75;
 pub enum Search {
     /// Only where it was, give or take a third of its height.
     Here,
+    /// Also around it, but no further than other rows may stand from it.
+    Among,
     /// Also around it.
     Around,
 }
@@ -107,6 +109,7 @@ impl Eye {
         for row in &last.rows {
             views.push(match search {
                 Search::Here => self.view(frame, row, &row.quad)?,
+                Search::Among => self.see_again(frame, row, true)?,
                 Search::Around => self.see_again(frame, row, last.rows.len() > 1)?,
             });
         }
@@ -138,7 +141,7 @@ impl Eye {
                 }
             }
         }
-        if search == Search::Around {
+        if search != Search::Here {
             self.swap_rows(frame, last, &mut views)?;
         }
         let mut rows = Vec::new();
@@ -276,7 +279,7 @@ impl Eye {
     }
 
     fn view(&self, frame: &Pyramid, row: &Row, quad: &Quad) -> Result<Option<RowView>> {
-        let look = self.look(frame, quad, FOLLOWING)?;
+        let look = self.look_along(frame, quad, FOLLOWING, row.is_in_two_sizes)?;
         Ok(look.map(|(strip, columns)| {
             let fit = row.align(&columns, FOLLOWING.margin * DIGIT_PX);
             let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;

@@ -77,7 +77,12 @@ pub(super) struct Columns {
     /// Per column, of the digit there: how far its middle lies below the strip's, in digit
     /// heights, and log2 of its height against that.
     lies: Vec<[f32; 2]>,
+    /// True if the digits are known to be of two sizes.
+    pub is_in_two_sizes: bool,
 }
+
+/// Sureness of a character that is certainly there.
+const PLAINLY_THERE: f32 = 0.9;
 
 /// Runs the reader over a strip.
 pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
@@ -113,6 +118,7 @@ pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
         lies: (0..columns)
             .map(|x| std::array::from_fn(|i| out[[0, CLASSES + 10 + i, 0, x]]))
             .collect(),
+        is_in_two_sizes: false,
     })
 }
 
@@ -207,6 +213,24 @@ impl Columns {
         self.line_through(&telling)
     }
 
+    /// How much further apart two neighbouring digits stand than two others, in all pairs but the last,
+    /// of a clock in four: 1.0 where all are evenly spaced. `None` of anything else.
+    pub fn unevenness(&self) -> Option<f32> {
+        let found = self.characters();
+        let is_pair = |two: &&[Character]| {
+            (two.iter()).all(|c| c.kind == Kind::Digit && c.sureness > PLAINLY_THERE)
+        };
+        let steps: Vec<f32> = (found.windows(2))
+            .filter(is_pair)
+            .map(|two| two[1].x - two[0].x)
+            .collect();
+        let &[first, second, third, _] = steps.as_slice() else {
+            return None;
+        };
+        let (least, most) = (first.min(second).min(third), first.max(second).max(third));
+        Some(most / least.max(1.0))
+    }
+
     /// True if three digits or so stand in the strip, whichever way they face.
     pub fn shows_digits(&self) -> bool {
         self.telling().len() >= FEWEST_IN_ROW
@@ -241,12 +265,13 @@ impl Columns {
             slope: slope_of(&|c| self.middle_px(c)),
             height_px: mean(&|c| self.lies[c][1]).exp2() * DIGIT_PX,
             growth: slope_of(&|c| self.lies[c][1]) * LN_2,
+            is_in_two_sizes: false,
         })
     }
 
     /// The lie of a line whose digits are of two sizes, large hours before small seconds: a step in
     /// their heights, which a line seen from the side does not have, and no growth besides. `None`
-    /// if the steady growth of `growing` explains the heights about as well.
+    /// if the steady growth of `growing` explains the heights about as well, unless that is known.
     fn in_two_sizes(&self, columns: &[usize], growing: &Lie) -> Option<Lie> {
         let height = |&c: &usize| self.lies[c][1];
         let mean = |some: &[usize], f: &dyn Fn(&usize) -> f32| {
@@ -271,7 +296,9 @@ impl Columns {
         let at = some.min_by(|&a, &b| left_over(a).total_cmp(&left_over(b)))?;
         let sizes = [&columns[..at], &columns[at..]];
         let [first, second] = sizes.map(|size| mean(size, &height));
-        if (first - second).abs() < LEAST_STEP || left_over(at) > STEP_EXPLAINS * by_growth {
+        let is_step =
+            (first - second).abs() >= LEAST_STEP && left_over(at) <= STEP_EXPLAINS * by_growth;
+        if !(self.is_in_two_sizes || is_step) {
             return None;
         }
         // All stand on one base line, so that each size has a middle of its own.
@@ -287,6 +314,7 @@ impl Columns {
         Some(Lie {
             slope: along / spread.max(1.0),
             growth: 0.0,
+            is_in_two_sizes: true,
             ..*growing
         })
     }
@@ -462,6 +490,7 @@ pub(super) mod tests {
         }
         let lies = vec![[0.0; 2]; width];
         Columns {
+            is_in_two_sizes: false,
             kinds,
             digits,
             lies,

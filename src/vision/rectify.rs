@@ -306,6 +306,8 @@ pub(super) struct Lie {
     /// line that is seen from the side tapers.
     pub height_px: f32,
     pub growth: f32,
+    /// True if its digits are of two sizes, which is no growth.
+    pub is_in_two_sizes: bool,
 }
 
 impl Lie {
@@ -316,6 +318,7 @@ impl Lie {
         slope: 0.0,
         height_px: DIGIT_PX,
         growth: 0.0,
+        is_in_two_sizes: false,
     };
 
     /// Row of the line's middle at a column.

@@ -31,6 +31,8 @@ pub(super) struct Row {
     pub pitch: f32,
     /// Sizes of the groups in this row.
     pub groups: Vec<u8>,
+    /// True if its digits are of two sizes: then it does not taper, however it is seen.
+    pub is_in_two_sizes: bool,
 }
 
 /// Where a row's places lie in a strip.
@@ -97,6 +99,7 @@ impl Row {
             length: (right - left) / unit_px,
             pitch: pitch / unit_px,
             groups: layout_of(groups).groups,
+            is_in_two_sizes: lie.is_in_two_sizes,
         })
     }
 
@@ -137,7 +140,10 @@ impl Row {
             line.top_left.distance(line.bottom_left),
             line.top_right.distance(line.bottom_right),
         );
-        let taper = (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt();
+        let taper = match self.is_in_two_sizes {
+            true => 1.0,
+            false => (right / left.max(1e-6)).clamp(0.8, 1.25).sqrt(),
+        };
         // The finder sees no mirrors: a row that is followed in one stays in it.
         let facing = if line.is_mirrored() == self.quad.is_mirrored() {
             1.0
@@ -317,6 +323,7 @@ pub(super) mod tests {
             length: 114.0 / DIGIT_PX,
             pitch: 12.0 / DIGIT_PX,
             groups: vec![2; 4],
+            is_in_two_sizes: false,
         }
     }
 

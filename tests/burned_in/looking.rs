@@ -200,6 +200,24 @@ fn a_clock_that_comes_and_goes_all_the_time_is_one_clock() {
     read_burned_in(&clock).must_be_sure_of(TEN);
 }
 
+/// The recorder's and what a monitor plays, right below one another and a few frames apart: as large,
+/// in one form, and the same in most digits.
+#[test]
+fn two_clocks_in_rows_that_nearly_touch_are_two() {
+    for (below, height, at) in [("10:00:00:19", 80, 300), ("10:00:01:07", 60, 280)] {
+        let shelf = Shelf::new();
+        let timecode = |label: &str| format!("timecode='{}':r=25", label.replace(':', r"\:"));
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=black:s=1280x720:r=25 -t 4 -vf {},{} {H264} both.mp4",
+            draw(&timecode("10:00:00:14"), height, "white", (200, 220)),
+            draw(&timecode(below), height, "white", (200, at)),
+        ));
+        let said = read(&shelf.path("both.mp4"));
+        assert_eq!(said.codes(), ["clocks_disagree"], "{}", said.all());
+        said.must_leave_open(["10:00:00:14", below]);
+    }
+}
+
 /// How long has been recorded, say, large above the time of day: which is the clock, nobody can tell.
 #[test]
 fn a_large_clock_does_not_hide_a_small_one_beside_it() {

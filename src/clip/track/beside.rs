@@ -27,6 +27,12 @@ pub(super) struct Beside {
 }
 
 impl Beside {
+    /// As often as a reading takes one in.
+    #[cfg(test)]
+    pub fn see_a_digit(&mut self) {
+        self.cut += 1;
+    }
+
     pub fn take(&mut self, seen: &Followed) {
         self.cut += usize::from(seen.beyond > 0.5);
         self.lettered += usize::from(seen.is_lettered);

@@ -68,6 +68,14 @@ pub const SEMICOLON: MarkOdds = MarkOdds {
     none: 0.01,
 };
 
+/// Nothing where a mark would stand.
+pub const BARE: MarkOdds = MarkOdds {
+    colon: 0.05,
+    semicolon: 0.0,
+    dot: 0.05,
+    none: 0.9,
+};
+
 pub fn frames(rate: Rate) -> ClockForm {
     ClockForm::frames(rate, false).unwrap()
 }

@@ -1,9 +1,9 @@
 //! Clips that play at another speed than real time, and counters that only seem to.
 
-use super::cases::{assert_sure, assert_unsure, label, run};
-use super::sim::{COLON, Scene, flat_marks, frames};
+use super::cases::{assert_sure, assert_unsure, codes, label, run};
+use super::sim::{BARE, COLON, Scene, flat_marks, frames};
 use crate::outcome::Verdict;
-use crate::reading::{DigitOdds, MarkOdds};
+use crate::reading::DigitOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 #[test]
@@ -65,18 +65,12 @@ fn a_day_before_the_time_of_day_is_not_explained_by_a_clip_at_another_speed() {
 /// go on beyond 59.
 #[test]
 fn a_counter_without_marks_is_no_clock_at_another_speed() {
-    let bare = MarkOdds {
-        colon: 0.05,
-        semicolon: 0.0,
-        dot: 0.05,
-        none: 0.9,
-    };
     for (speed, seconds, is_told_bare) in [(0.5, 1, false), (0.5, 3, true), (0.2, 2, false)] {
         let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
         (scene.speed, scene.frames) = (speed, (0..30 * seconds).collect());
         let fit = run(&scene.film());
         assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}");
-        scene.mark = bare;
+        scene.mark = BARE;
         let fit = run(&scene.film());
         match is_told_bare {
             true => assert_eq!(fit.verdict, Verdict::Sure, "{speed} {fit:#?}"),
@@ -87,7 +81,7 @@ fn a_counter_without_marks_is_no_clock_at_another_speed() {
     for (label, is_told_bare) in [("18:27:36.40", false), ("18:27:59.40", true)] {
         let mut scene = Scene::new(ClockForm::Hundredths, label, Rate::F30);
         (scene.speed, scene.frames) = (0.5, (0..90).collect());
-        scene.mark = bare;
+        scene.mark = BARE;
         let fit = run(&scene.film());
         match is_told_bare {
             true => assert_eq!(fit.verdict, Verdict::Sure, "{label} {fit:#?}"),
@@ -96,7 +90,7 @@ fn a_counter_without_marks_is_no_clock_at_another_speed() {
     }
     // Some clocks have no marks; at the clip's own speed they need none.
     let mut scene = Scene::new(frames(Rate::F60), "10:45:22:01", Rate::F30);
-    (scene.mark, scene.frames) = (bare, (0..25).collect());
+    (scene.mark, scene.frames) = (BARE, (0..25).collect());
     assert_sure(&run(&scene.film()), "10:45:22:01");
 }
 
@@ -120,6 +114,35 @@ fn pairs_that_go_on_to_99_are_no_hundredths_at_another_speed() {
         (scene.speed, scene.frames) = (speed, (0..90).collect());
         scene.mark = flat_marks();
         assert_sure(&run(&scene.film()), "22:23:59.72");
+    }
+}
+
+/// Tenths of a kilometre, a litre or a degree are those of a second at some speed, until 59 seconds go
+/// on to a minute.
+#[test]
+fn a_number_with_one_decimal_is_no_clock_of_tenths_at_another_speed() {
+    for camera in [Rate::F25, Rate::F29_97, Rate::F60] {
+        for (speed, label, has_carried) in [
+            (0.2, "01:23:45.0", false),
+            (0.25, "01:23:45.0", false),
+            (0.3, "01:23:45.0", false),
+            (0.5, "01:23:45.0", false),
+            (0.8, "01:23:45.0", false),
+            (0.25, "01:23:58.9", true),
+            (0.5, "01:23:58.9", true),
+        ] {
+            let mut scene = Scene::new(ClockForm::Tenths, label, camera);
+            (scene.speed, scene.frames) = (speed, (0..8 * u64::from(camera.base())).collect());
+            for mark in [COLON, flat_marks()] {
+                scene.mark = mark;
+                let fit = run(&scene.film());
+                let is_doubted = codes(&fit).contains(&"speed_doubtful");
+                assert_eq!(
+                    is_doubted, !has_carried,
+                    "{camera} {speed} {label} {fit:#?}"
+                );
+            }
+        }
     }
 }
 

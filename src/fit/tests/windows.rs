@@ -1,7 +1,7 @@
 //! More than one sighting.
 
 use super::cases::{codes, label};
-use super::sim::{Filmed, Scene, flat_marks, frames};
+use super::sim::{BARE, COLON, Filmed, Scene, flat_marks, frames};
 use crate::fit::{ClockFit, Known, NextLook, fit};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
@@ -329,9 +329,9 @@ fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
 }
 
 /// A player's position with its length behind, far behind or below, or with what is left, and signs
-/// that are none: before it, above it, a time that has passed, one beside a clock of frames.
+/// that are none: before it, above it, a time that has passed, user bits beside a clock of frames.
 #[test]
-fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
+fn a_clock_before_a_time_that_it_has_yet_to_reach_may_be_a_players() {
     let quad = |x: f32, y: f32| {
         let corners = [(x, y), (x + 200.0, y), (x + 200.0, y + 40.0), (x, y + 40.0)];
         Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
@@ -340,8 +340,9 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
         (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
         filmed
     };
-    let still = |form, label| {
+    let still = |form, label, mark| {
         let mut sign = Scene::new(form, label, Rate::F25);
+        sign.mark = mark;
         sign.frames = (0..100).collect();
         let mut sign = sign.film();
         let shown = sign.sighting.readings[0].places.clone();
@@ -350,61 +351,93 @@ fn seconds_before_a_time_that_they_have_yet_to_reach_may_be_a_players() {
         }
         sign
     };
-    for (form, at, length, there, is_one) in [
+    let (seconds, with_frames) = (ClockForm::Seconds, frames(Rate::F25));
+    for (form, at, length, mark, there, is_one) in [
         (
-            ClockForm::Seconds,
+            seconds,
             "01:12:05",
             "01:42:16",
+            COLON,
             quad(240.0, 0.0),
             true,
         ),
         (
-            ClockForm::Seconds,
+            seconds,
             "01:12:05",
             "01:42:16",
+            COLON,
             quad(-240.0, 0.0),
             false,
         ),
         (
-            ClockForm::Seconds,
+            seconds,
             "01:12:05",
             "01:42:16",
+            COLON,
             quad(0.0, -60.0),
             false,
         ),
         (
-            ClockForm::Seconds,
+            seconds,
             "01:12:05",
             "01:42:16",
+            COLON,
             quad(0.0, 60.0),
             true,
         ),
         (
-            ClockForm::Seconds,
+            seconds,
             "01:12:05",
             "01:42:16",
+            COLON,
             quad(1500.0, 0.0),
             true,
         ),
         (
-            ClockForm::Seconds,
+            seconds,
             "10:12:05",
             "01:42:16",
+            COLON,
             quad(240.0, 0.0),
             false,
         ),
         (
-            frames(Rate::F25),
+            with_frames,
             "01:12:05:10",
             "01:42:16:02",
+            COLON,
             quad(240.0, 0.0),
+            true,
+        ),
+        (
+            with_frames,
+            "01:12:05:10",
+            "01:42:16:02",
+            COLON,
+            quad(0.0, 60.0),
+            true,
+        ),
+        (
+            with_frames,
+            "01:12:05:10",
+            "01:42:16:02",
+            BARE,
+            quad(0.0, 60.0),
+            false,
+        ),
+        (
+            with_frames,
+            "02:12:05:10",
+            "01:42:16:02",
+            COLON,
+            quad(0.0, 60.0),
             false,
         ),
     ] {
         let mut clock = Scene::new(form, at, Rate::F25);
         clock.frames = (0..100).collect();
         let clock = place(clock.film(), quad(0.0, 0.0));
-        let fit = run(&[clock, place(still(form, length), there)]);
+        let fit = run(&[clock, place(still(form, length, mark), there)]);
         let is_doubted = codes(&fit).contains(&"may_be_a_player");
         assert_eq!(is_doubted, is_one, "{at} {length} {there:?} {fit:#?}");
         assert_eq!(fit.verdict == Verdict::Unsure, is_one, "{fit:#?}");
