@@ -339,10 +339,15 @@ impl Table<'_> {
                 .ratio()
                 .recip();
             // Whole seconds may be those of a clock that counts frames, and then last as long.
-            let shown = self::apart((&joint.pace, here), (&other.pace, other.bounds.middle()))
-                / Ratio::from_integer(joint.pace.form.base());
+            let shown = shown_apart((&joint.pace, here), (&other.pace, other.bounds.middle()));
             let closest = apart.abs().min(shown.abs());
-            let same = other.pace.form != joint.pace.form && closest <= coarser + Ratio::new(1, 10);
+            // Who counts frames shows them as they come, but for a panel; seconds may come late.
+            let tenth = Ratio::new(1, 10);
+            let late = match coarser < tenth {
+                true => Ratio::new(1, Refresh::SLOWEST_PANEL.hz().into()),
+                false => tenth,
+            };
+            let same = other.pace.form != joint.pace.form && closest <= coarser + late;
             !same && !self.lacks_last_digits(i, &self.members(joint))
         })
     }
@@ -572,20 +577,28 @@ fn either(here: Shown, there: Shown) -> Doubt {
 /// Counts from the label of `a` to that of `b`, as a person would compare them:
 /// the parts of one second directly, else by the time of day that they show.
 fn apart(a: Shown, b: Shown) -> Ratio {
-    let split = |(pace, at): Shown| {
-        let count = at.floor();
-        let label = pace.form.label(i64::try_from(count).unwrap_or_default());
-        let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
-        let seconds = i64::from(label.hours()) * 3600
-            + i64::from(label.minutes()) * 60
-            + i64::from(label.seconds());
-        (seconds, part)
-    };
-    let ((seconds_a, part_a), (seconds_b, part_b)) = (split(a), split(b));
-    if seconds_a == seconds_b {
-        return part_b - part_a;
+    let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
+    match seconds_a == seconds_b {
+        true => part_b - part_a,
+        false => shown_apart(a, b) * Ratio::from_integer(a.0.form.base()),
     }
-    let base = |(pace, _): Shown| Ratio::from_integer(pace.form.base());
+}
+
+/// Seconds from the time of day that `a` shows to that of `b`.
+fn shown_apart(a: Shown, b: Shown) -> Ratio {
+    let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
+    let share = |(pace, _): Shown, part: Ratio| part / Ratio::from_integer(pace.form.base());
     let seconds = wrapped(seconds_b - seconds_a, DAY_S);
-    (Ratio::from_integer(seconds) + part_b / base(b) - part_a / base(a)) * base(a)
+    Ratio::from_integer(seconds) + share(b, part_b) - share(a, part_a)
+}
+
+/// The seconds of the day that a label shows, and the part of one, with what follows on the label.
+fn label_at((pace, at): Shown) -> (i64, Ratio) {
+    let count = at.floor();
+    let label = pace.form.label(i64::try_from(count).unwrap_or_default());
+    let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
+    let seconds = i64::from(label.hours()) * 3600
+        + i64::from(label.minutes()) * 60
+        + i64::from(label.seconds());
+    (seconds, part)
 }

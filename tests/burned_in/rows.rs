@@ -74,3 +74,31 @@ fn frames_of_half_the_size_behind_the_seconds_are_read() {
         read(&shelf.path("small.mp4")).must_be_sure_of(TEN);
     }
 }
+
+/// Not a line that is seen from the side: cut for that, the large digits would drift out of their places.
+#[test]
+fn frames_of_two_thirds_of_the_size_are_no_perspective() {
+    let shelf = Shelf::new();
+    for turn in ["0.12", "-0.1"] {
+        let large = draw(
+            &format!(r"text='10\:00\:{SECONDS}'"),
+            90,
+            "white",
+            (60, 200),
+        );
+        let small = draw(
+            &format!(r"text='\:{FRAMES}'"),
+            60,
+            "white",
+            (60 + 8 * 54, 222),
+        );
+        let swings = format!("rotate=a='{turn}+0.03*sin(t*9)':c=0x303030,noise=alls=6:allf=t");
+        shelf.ffmpeg(&format!(
+            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {large},{small},{swings} {H264} -crf 28 \
+             turned.mp4"
+        ));
+        let said = read(&shelf.path("turned.mp4"));
+        said.must_be_sure_of(TEN);
+        said.must_run_at("25/1");
+    }
+}

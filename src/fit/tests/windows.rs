@@ -247,6 +247,25 @@ fn two_running_clocks_that_disagree_are_not_sure() {
     assert_eq!(label(&fit), "10:20:30:07");
 }
 
+/// Frames of another rate may be those of a clock in step, a panel's refresh apart, but no more.
+#[test]
+fn two_clocks_of_frames_are_in_step_to_a_refresh_or_disagree() {
+    for (rate, at, later_s, code) in [
+        (Rate::F24, "10:20:30:08", 0.02, "agreed"),
+        (Rate::F24, "10:20:30:08", 0.15, "clocks_disagree"),
+        (Rate::F24, "10:20:30:08", -0.15, "clocks_disagree"),
+        (Rate::F29_97, "10:20:30:10", 0.01, "agreed"),
+        (Rate::F29_97, "10:20:30:10", 0.1, "clocks_disagree"),
+        (Rate::F29_97, "10:20:30:10", -0.1, "clocks_disagree"),
+    ] {
+        let slate = Scene::new(frames(Rate::F30), "10:20:30:10", Rate::F25);
+        let mut other = Scene::new(frames(rate), at, Rate::F25);
+        other.phi += later_s * rate.ratio().to_f64();
+        let fit = run(&[slate.film(), other.film()]);
+        assert_eq!(codes(&fit), [code], "{rate} {later_s} s {fit:#?}");
+    }
+}
+
 /// A scene whose digits are so tall, px.
 fn of_height(scene: &Scene, digit_px: f32) -> Filmed {
     let mut filmed = scene.film();
