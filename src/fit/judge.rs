@@ -348,7 +348,8 @@ impl Table<'_> {
                 false => tenth,
             };
             let same = other.pace.form != joint.pace.form && closest <= coarser + late;
-            !same && !self.lacks_last_digits(i, &self.members(joint))
+            let members = self.members(joint);
+            !same && !self.lacks_last_digits(i, &members) && !self.adds_last_digits(i, &members)
         })
     }
 

@@ -3,8 +3,8 @@
 use super::Known;
 use super::join::Joint;
 use super::late;
-use super::looks::Times;
-use super::pace::Pace;
+use super::looks::{Looks, Times};
+use super::pace::{Dial, Pace};
 use super::placed::Placed;
 use super::sight::{Seen, is_coarse};
 use super::window::{self, Scored, WindowFit};
@@ -159,22 +159,45 @@ impl Table<'_> {
     /// tells just these in most of its looks, but for some of the last ones: those that were too
     /// blurred to be found when it came into view.
     pub fn lacks_last_digits(&self, index: usize, members: &[Member]) -> bool {
+        self.tells_the_digits_of_one(index, members, |looks, dial, look, shown| {
+            let is_less = looks.dial.last_digits < dial.last_digits;
+            let places = looks.dial.hidden_digits() + looks.dial.places();
+            is_less && looks.agreement(look, &shown[..places]).agrees()
+        })
+    }
+
+    /// The same, but with one more behind them: what lies beside a display, a fingertip say, may look
+    /// like a digit.
+    pub fn adds_last_digits(&self, index: usize, members: &[Member]) -> bool {
+        self.tells_the_digits_of_one(index, members, |looks, dial, look, shown| {
+            let is_more = looks.dial.last_digits > dial.last_digits;
+            let mut shown = shown[dial.hidden_digits()..].iter().enumerate();
+            is_more && !shown.any(|(at, &digit)| looks.place_against(look, at, digit) == Some(true))
+        })
+    }
+
+    /// True if a sighting looks at the digits of one of the `members`, from the same one of the hours
+    /// on, and most of its looks tell what `tells` asks of them: the looks, the member's dial, which
+    /// look, and what the member's clock shows there.
+    fn tells_the_digits_of_one(
+        &self,
+        index: usize,
+        members: &[Member],
+        tells: impl Fn(&Looks, Dial, usize, &[u8]) -> bool,
+    ) -> bool {
         let Some(looks) = self.seen[index].looks.as_ref() else {
             return false;
         };
-        let whole = members.iter().filter(|member| {
+        let mut of_the_digits = members.iter().filter(|member| {
             member.placed.looks.dial.hour_digits == looks.dial.hour_digits
-                && member.placed.looks.dial.last_digits > looks.dial.last_digits
                 && self.same_digits(index, member.index).is_some()
         });
-        let places = looks.dial.places();
-        whole.into_iter().any(|member| {
+        of_the_digits.any(|member| {
+            let theirs = member.placed.looks;
             let alike = (0..looks.len()).filter(|&look| {
-                let in_both = member.placed.looks.ticks.binary_search(&looks.ticks[look]);
+                let in_both = theirs.ticks.binary_search(&looks.ticks[look]);
                 in_both.is_ok_and(|i| {
-                    let digits = member.placed.label(i);
-                    let shown = &digits.as_slice()[..looks.dial.hidden_digits() + places];
-                    looks.agreement(look, shown).agrees()
+                    tells(looks, theirs.dial, look, member.placed.label(i).as_slice())
                 })
             });
             let (share, of) = MOSTLY_ALIKE;

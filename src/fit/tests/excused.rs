@@ -139,6 +139,34 @@ fn a_look_without_the_last_digit_is_no_other_clock() {
     assert_unsure(&both(&cut), "clocks_disagree");
 }
 
+/// A fingertip behind the frames is read as a third digit of them: thousandths at 0.3 of the speed, as
+/// long as the second does not change.
+#[test]
+fn a_look_with_a_digit_behind_the_last_one_is_no_other_clock() {
+    let mut scene = Scene::new(frames(Rate::F30), "12:34:20:05", Rate::F30);
+    scene.frames = (0..30).collect();
+    let filmed = scene.film();
+    let whole = at_one_place(&filmed, |_| true);
+    let mut with_more = whole.clone();
+    with_more.layout = Layout {
+        groups: vec![2, 2, 2, 3],
+    };
+    for more in [|_| 5, |i| i * 3 % 10, |i| i % 10] as [fn(usize) -> usize; 3] {
+        for (i, reading) in with_more.readings.iter_mut().enumerate() {
+            reading.places.truncate(8);
+            reading.places.push(plain(more(i) as u8));
+        }
+        let sightings = [whole.clone(), with_more.clone()];
+        let fit = fit(&sightings, &filmed.facts, &Known::default());
+        assert_sure(&fit, "12:34:20:05");
+    }
+    for reading in &mut with_more.readings {
+        reading.places[3] = plain(7);
+    }
+    let fit = fit(&[whole, with_more], &filmed.facts, &Known::default());
+    assert_unsure(&fit, "clocks_disagree");
+}
+
 /// Six frames show the next count, which is another start; two frames that show anything are no
 /// part of it. What comes six frames early is more than a count away.
 #[test]
