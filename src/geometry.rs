@@ -212,4 +212,28 @@ mod tests {
         assert!(mirrored.is_mirrored() && !line.is_mirrored());
         assert!(!mirrored.lies_on(&line));
     }
+
+    #[test]
+    fn a_level_quad_keeps_its_ends_and_its_height_and_tapers_no_more() {
+        let [a, b, c, d] = [(10.0, 20.0), (210.0, 40.0), (208.0, 64.0), (6.0, 60.0)];
+        let tapered = Quad::from_corners([a, b, c, d].map(|(x, y)| Point::new(x, y)));
+        let level = tapered.level();
+        let heights = |quad: &Quad| {
+            [
+                quad.top_left.distance(quad.bottom_left),
+                quad.top_right.distance(quad.bottom_right),
+            ]
+        };
+        let [left, right] = heights(&tapered);
+        assert!(left > 1.5 * right);
+        for height in heights(&level) {
+            approx::assert_relative_eq!(height, (left + right) / 2.0, epsilon = 1e-3);
+        }
+        for (was, is) in [
+            (tapered.ends().0, level.ends().0),
+            (tapered.ends().1, level.ends().1),
+        ] {
+            assert!(was.distance(is) < 1e-3);
+        }
+    }
 }

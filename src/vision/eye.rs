@@ -34,7 +34,9 @@ pub(super) const WITH_ROOM: Room = Room {
 const PLAINLY_WORSE: f32 = 0.12;
 /// A strip that was cut anew is dropped if it is less legible by so much.
 const SLIGHTLY_WORSE: f32 = 0.02;
-/// Digits that stand so much further apart than others of their size stand unevenly.
+/// Digits that stand so much further apart than others of their size stand unevenly. Of 1,396 frames by
+/// which readers are chosen as many are read as without a look at that, and of 50 clips with small frames
+/// 36 in place of 31 are sure, all right.
 const UNEVEN: f32 = 1.2;
 /// Legibility of a line, with its dark digits, that makes a look at several frames worth it.
 const LEAST_LOOSE: f32 = 0.4;

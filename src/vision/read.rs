@@ -498,6 +498,31 @@ pub(super) mod tests {
     }
 
     #[test]
+    fn digits_that_stand_further_and_further_apart_are_uneven_whatever_the_last_two_do() {
+        let width = 160;
+        let spaced = |pitches: &[f32]| {
+            let mut all = perfect("", 0.0, 1.0, width);
+            let mut x = 20.0;
+            for &pitch in pitches {
+                let pair = perfect("24:", x, pitch, width);
+                for c in (0..width).filter(|&c| pair.kinds[c][NOTHING] < 1.0) {
+                    (all.kinds[c], all.digits[c]) = (pair.kinds[c], pair.digits[c]);
+                }
+                x += 2.5 * pitch;
+            }
+            all.unevenness()
+        };
+        for (pitches, expected) in [
+            (&[14.0, 14.0, 14.0, 9.0][..], 1.0),
+            (&[12.0, 15.0, 19.0, 15.0], 19.0 / 12.0),
+        ] {
+            let uneven = spaced(pitches).unwrap();
+            assert!((uneven - expected).abs() < 0.2, "{pitches:?} {uneven}");
+        }
+        assert_eq!(spaced(&[14.0; 3]), None);
+    }
+
+    #[test]
     fn a_digit_at_either_end_of_the_strip_is_noticed() {
         for (start, width, is_at_an_end) in [(30.0, 100, false), (4.0, 100, true), (30.0, 59, true)]
         {
