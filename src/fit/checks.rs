@@ -223,7 +223,7 @@ impl Table<'_> {
         let is_bare = all.all(|placed| !placed.looks.shows_a_last_mark());
         // Nor does a mark part what counts to 9 or 99 whatever it counts: tenths of a kilometre, say.
         let form = chosen.pace.form;
-        let has_decimals = form.last_digits() > 0 && labels::goes_on_as_any(form);
+        let has_decimals = (1..=2).contains(&form.last_digits()) && labels::goes_on_as_any(form);
         let may_be_a_counter = !has_carried && (is_bare || has_decimals);
         // A file with a wrong rate is a little off; a monitor may replay at any pace.
         let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);

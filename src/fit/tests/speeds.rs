@@ -146,6 +146,17 @@ fn a_number_with_one_decimal_is_no_clock_of_tenths_at_another_speed() {
     }
 }
 
+/// No counter of anything else happens to go on as fast as that.
+#[test]
+fn thousandths_at_another_speed_need_no_carry() {
+    for speed in [0.25, 0.5, 0.8] {
+        let mut scene = Scene::new(ClockForm::Thousandths, "15:18:34.245", Rate::F25);
+        (scene.speed, scene.frames) = (speed, (0..90).collect());
+        let fit = run(&scene.film());
+        assert!(!codes(&fit).contains(&"speed_doubtful"), "{speed} {fit:#?}");
+    }
+}
+
 #[test]
 fn digits_that_were_read_twice_are_not_explained_by_a_clip_at_another_speed() {
     // The hours of a clock of tenths stood in two places, so that its last three digits passed
