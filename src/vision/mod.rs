@@ -8,7 +8,7 @@
 //! * `lines.rs`    cells -> lines of digits: quads with their doubt
 //! * `find.rs`     the lines of a frame, each from the size that shows it best
 //! * `rectify.rs`  a quad -> an upright strip of fixed digit height
-//! * `read.rs`     a strip -> characters and digit odds per column
+//! * `read.rs`     a strip -> characters and digit odds per column; `read/lie.rs` how they lie in it
 //! * `layout.rs`   characters -> digit places, grouped as a clock groups them
 //! * `row.rs`      one row of a display: its places, lined up and carried along
 //! * `display.rs`  what makes a display of rows, and when two are the same
