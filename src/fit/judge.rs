@@ -347,9 +347,11 @@ impl Table<'_> {
                 true => Ratio::new(1, Refresh::SLOWEST_PANEL.hz().into()),
                 false => tenth,
             };
-            let same = other.pace.form != joint.pace.form && closest <= coarser + late;
+            if other.pace.form != joint.pace.form && closest <= coarser + late {
+                return false;
+            }
             let members = self.members(joint);
-            !same && !self.lacks_last_digits(i, &members) && !self.adds_last_digits(i, &members)
+            !self.lacks_last_digits(i, &members) && !self.adds_last_digits(i, &members)
         })
     }
 

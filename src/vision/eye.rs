@@ -230,13 +230,8 @@ impl Eye {
             return Ok(None);
         };
         let (strip, columns) = &seen;
-        let with_room = || {
-            let mut wide = self.cut_and_read(frame, &strip.quad(), WITH_ROOM)?;
-            if let Some((_, wide)) = &mut wide {
-                wide.is_in_two_sizes = columns.is_in_two_sizes;
-            }
-            Ok(wide)
-        };
+        let with_room =
+            || self.cut_and_read_as(frame, &strip.quad(), WITH_ROOM, columns.is_in_two_sizes);
         if columns.has_digit_at_an_end() {
             return with_room();
         }
@@ -278,13 +273,7 @@ impl Eye {
         room: Room,
         is_in_two_sizes: bool,
     ) -> Result<Option<(Strip, Columns)>> {
-        let read = |quad: &Quad| {
-            let mut seen = self.cut_and_read(frame, quad, room)?;
-            if let Some((_, columns)) = &mut seen {
-                columns.is_in_two_sizes = is_in_two_sizes;
-            }
-            Ok(seen)
-        };
+        let read = |quad: &Quad| self.cut_and_read_as(frame, quad, room, is_in_two_sizes);
         let Some(seen) = read(quad)? else {
             return Ok(None);
         };
@@ -303,10 +292,22 @@ impl Eye {
         quad: &Quad,
         room: Room,
     ) -> Result<Option<(Strip, Columns)>> {
+        self.cut_and_read_as(frame, quad, room, false)
+    }
+
+    /// The same of a line of which it is known whether its digits are of two sizes.
+    fn cut_and_read_as(
+        &self,
+        frame: &Pyramid,
+        quad: &Quad,
+        room: Room,
+        is_in_two_sizes: bool,
+    ) -> Result<Option<(Strip, Columns)>> {
         let Some(strip) = Strip::cut(frame, quad, room) else {
             return Ok(None);
         };
-        let columns = read_strip(&*self.reader, &strip)?;
+        let mut columns = read_strip(&*self.reader, &strip)?;
+        columns.is_in_two_sizes = is_in_two_sizes;
         Ok(Some((strip, columns)))
     }
 }

@@ -51,25 +51,32 @@ fn a_column_of_more_numbers_is_no_clock() {
     }
 }
 
+/// Filters that draw hours, minutes and seconds of 90 px, and frames of `small_px` behind them, so far
+/// below their upper edge.
+fn with_small_frames(small_px: u32, down_px: i32) -> String {
+    let large = draw(
+        &format!(r"text='10\:00\:{SECONDS}'"),
+        90,
+        "white",
+        (60, 200),
+    );
+    let small = draw(
+        &format!(r"text='\:{FRAMES}'"),
+        small_px,
+        "white",
+        (60 + 8 * 54, 200 + down_px),
+    );
+    format!("{large},{small}")
+}
+
 /// On the base line, and in the middle of the line.
 #[test]
 fn frames_of_half_the_size_behind_the_seconds_are_read() {
     let shelf = Shelf::new();
     for (small_px, down_px) in [(45, 33), (45, 16), (54, 26), (38, 39)] {
-        let large = draw(
-            &format!(r"text='10\:00\:{SECONDS}'"),
-            90,
-            "white",
-            (60, 200),
-        );
-        let small = draw(
-            &format!(r"text='\:{FRAMES}'"),
-            small_px,
-            "white",
-            (60 + 8 * 54, 200 + down_px),
-        );
+        let clock = with_small_frames(small_px, down_px);
         shelf.ffmpeg(&format!(
-            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {large},{small} {H264} small.mp4"
+            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {clock} {H264} small.mp4"
         ));
         read(&shelf.path("small.mp4")).must_be_sure_of(TEN);
     }
@@ -79,22 +86,11 @@ fn frames_of_half_the_size_behind_the_seconds_are_read() {
 #[test]
 fn frames_of_two_thirds_of_the_size_are_no_perspective() {
     let shelf = Shelf::new();
+    let clock = with_small_frames(60, 22);
     for turn in ["0.12", "-0.1"] {
-        let large = draw(
-            &format!(r"text='10\:00\:{SECONDS}'"),
-            90,
-            "white",
-            (60, 200),
-        );
-        let small = draw(
-            &format!(r"text='\:{FRAMES}'"),
-            60,
-            "white",
-            (60 + 8 * 54, 222),
-        );
         let swings = format!("rotate=a='{turn}+0.03*sin(t*9)':c=0x303030,noise=alls=6:allf=t");
         shelf.ffmpeg(&format!(
-            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {large},{small},{swings} {H264} -crf 28 \
+            "-y -f lavfi -i color=c=0x303030:s=720x480:r=25 -t 4 -vf {clock},{swings} {H264} -crf 28 \
              turned.mp4"
         ));
         let said = read(&shelf.path("turned.mp4"));
