@@ -8,6 +8,7 @@ mod withdrawn;
 pub use withdrawn::Withdrawn;
 
 use crate::clip_base;
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::fault;
 use crate::media::{self, CopyTimecode};
@@ -219,7 +220,7 @@ impl Delivery<'_> {
         done.take(written, name);
     }
 
-    /// Clips that are let in, with the name of their XMP sidecar: the clip's without its
+    /// All clips, with the name of their XMP sidecar: the clip's without its
     /// ending, as readers look for it (XMP specification, part 3); the whole name where two
     /// clips differ in nothing else.
     fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
@@ -334,10 +335,12 @@ impl Delivery<'_> {
         let start = copy_timecode(&self.card.clips[index].outcome)
             .map_err(|error| error.in_file(source))?;
         let name = self.copy_name(index, ledger)?;
-        let made_from = made_from(source, &start.label(), start.form().rate().to_string())?;
+        let rate = start.form().rate();
+        let made_from = made_from(source, &format!("{} {rate}", start.label()))?;
         if let Some(notes) = ledger.made(&name, &made_from) {
             return Ok(Some((name, notes.to_vec())));
         }
+        ledger.must_not_be_anothers(&name, source)?;
         let target = self.out.join(&name);
         let report = media::copy_with_timecode(source, &target, &start, &mut |event| {
             listener(index, event)
@@ -354,6 +357,7 @@ impl Delivery<'_> {
             ));
         }
         ledger.note_made(&name, &made_from, &notes)?;
+        ledger.note_source(&name, source)?;
         Ok(Some((name, notes)))
     }
 
@@ -369,8 +373,7 @@ impl Delivery<'_> {
             let Some(told) = told else { continue };
             let name = with_suffix(&self.below_out[index], preview::SUFFIX);
             let source = &self.sources[index];
-            let label = outcome.start.as_ref().map_or("", |start| &start.label);
-            let made = made_from(source, label, outcome.tool.version.clone()).and_then(|from| {
+            let made = made_from(source, &preview_of(outcome)).and_then(|from| {
                 if ledger.made(&name, &from).is_some() {
                     return Ok(Some(()));
                 }
@@ -454,8 +457,15 @@ fn copy_timecode(outcome: &ClipOutcome) -> Result<CopyTimecode> {
     CopyTimecode::new(rate, base.drop_frame, base.count)
 }
 
+/// Of all that a preview shows.
+fn preview_of(outcome: &ClipOutcome) -> String {
+    let shown = (&outcome.start, &outcome.clock, outcome.clip.speed);
+    let shown = serde_json::to_vec(&(shown, &outcome.windows)).expect("an outcome serialises");
+    digest::sha256(&shown)
+}
+
 /// What a long file was made from: another text, another file.
-fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
+fn made_from(source: &Path, told: &str) -> Result<String> {
     let facts = fs::metadata(source).map_err(|e| {
         Error::new(ErrorKind::CannotOpen, "cannot read this file")
             .in_file(source)
@@ -467,7 +477,7 @@ fn made_from(source: &Path, label: &str, more: String) -> Result<String> {
         changed_ns,
     } = FileStamp::of(&facts);
     Ok(format!(
-        "{} {size_byte} {changed_ns} {label} {more} {}",
+        "{} {size_byte} {changed_ns} {told} {}",
         text_of(source),
         env!("CARGO_PKG_VERSION")
     ))

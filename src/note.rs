@@ -5,6 +5,10 @@ use serde::{Deserialize, Serialize};
 /// Code of the remark on a file that ends early.
 pub const TRUNCATED: &str = "truncated";
 
+/// Codes of the doubts about a file's frame 0 and about the times of its frames.
+pub const HEAD_LOST: &str = "head_lost";
+pub const TIMES_WRONG: &str = "times_wrong";
+
 /// A remark with a stable code and a sentence for people.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Note {

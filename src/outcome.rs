@@ -2,8 +2,8 @@
 //! contract: `docs/sidecar.schema.json` publishes them.
 
 use crate::error::Error;
-use crate::note::{Note, TRUNCATED};
-use crate::timecode::Ratio;
+use crate::note::{HEAD_LOST, Note, TIMES_WRONG, TRUNCATED};
+use crate::timecode::{ClockForm, HalfOpen, Ratio};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -120,11 +120,31 @@ pub struct Start {
     /// The same bounds as `count_bounds` without rounding, as integer ratios.
     pub exact_count_bounds: Option<[String; 2]>,
     /// The start in the clip's own timecode base, at the same real moment; `None` if the
-    /// clip has no rate.
+    /// clip has no rate, or its notes say why there is none.
     pub in_clip_base: Option<ClipLabel>,
     /// The clip whose slate gave this start, if it was not this clip: an earlier or later
     /// chapter of one recording. Path as in its own [`ClipPart::path`].
     pub inherited_from: Option<String>,
+}
+
+impl Start {
+    /// A start on a clock of `form`, phi within `counts` since midnight; not yet in the clip's
+    /// own base, and nobody else's.
+    pub fn of(form: ClockForm, counts: HalfOpen) -> Self {
+        let HalfOpen { low, high } = counts;
+        let middle = counts.middle();
+        let seconds = |count: Ratio| form.seconds(count).to_f64();
+        Self {
+            label: form.text(i64::try_from(middle.floor()).unwrap_or_default()),
+            count: middle.to_f64(),
+            count_bounds: [low.to_f64(), high.to_f64()],
+            seconds: seconds(middle),
+            seconds_bounds: [seconds(low), seconds(high)],
+            exact_count_bounds: Some([low.to_string(), high.to_string()]),
+            in_clip_base: None,
+            inherited_from: None,
+        }
+    }
 }
 
 /// A start in the clip's own timecode base.
@@ -447,6 +467,13 @@ impl ClipOutcome {
     /// What is to be told of a file that ends early, whatever its start: footage is missing.
     pub fn cut_short(&self) -> Option<&Note> {
         self.notes.iter().find(|note| note.code == TRUNCATED)
+    }
+
+    /// What the file itself says against its frame 0 or the times of its frames.
+    pub fn doubts_of_the_file(&self) -> impl Iterator<Item = &Note> {
+        let codes = [HEAD_LOST, TIMES_WRONG];
+        let reasons = self.reasons.iter();
+        reasons.filter(move |reason| codes.contains(&reason.code.as_str()))
     }
 
     /// True if a person has to look at the clip.

@@ -20,8 +20,9 @@ use std::fs::{self, File, TryLockError};
 use std::io::{self, Read, Write};
 use std::path::Path;
 
-/// A file longer than this is not a sidecar or a stage picture of ours, in
-/// bytes. The longest that were seen are a thousand times shorter.
+/// A file longer than this is not one that this program writes in one piece, in bytes. Sidecars and
+/// pictures of stages are a thousand times shorter; the longest are lists of a card's clips, at some
+/// five kilobytes a clip.
 const LONGEST_OF_OURS: u64 = 64 << 20;
 
 /// How the names of temporary files begin and end.
@@ -50,7 +51,7 @@ pub fn sidecar(
     holder: &Holder,
     earlier_path: Option<&str>,
 ) -> Result<()> {
-    write(file, &json::to_bytes(outcome), |bytes| {
+    let may_replace = |bytes: &[u8]| {
         let old = json::from_bytes(bytes)?;
         nothing_more(bytes, &old)?;
         let old = old.clip.path;
@@ -64,7 +65,8 @@ pub fn sidecar(
             }
             Holder::Unknown => Err(of_another_clip(&old)),
         }
-    })
+    };
+    write(file, &json::to_bytes(outcome), may_replace, || Ok(()))
 }
 
 /// Refuses what somebody added to `bytes`, from which `read` was read: it would be lost.
@@ -91,10 +93,11 @@ fn of_another_clip(path: &str) -> Error {
 /// [`ErrorKind::WouldReplace`] if `file` holds anything but a card object of this
 /// program, or keys that are not ours; [`ErrorKind::CannotWrite`] if writing fails.
 pub fn card(card: &CardOutcome, file: &Path) -> Result<()> {
-    write(file, &card_json::to_bytes(card), |old| {
+    let may_replace = |old: &[u8]| {
         let card = card_json::from_bytes(old)?;
         nothing_more(old, &card)
-    })
+    };
+    write(file, &card_json::to_bytes(card), may_replace, || Ok(()))
 }
 
 /// Writes a file of this program's own records, whose folders are made if missing. The
@@ -104,7 +107,7 @@ pub fn card(card: &CardOutcome, file: &Path) -> Result<()> {
 /// [`ErrorKind::WouldReplace`] if `file` is no plain file; [`ErrorKind::CannotWrite`] if
 /// writing fails.
 pub fn record(bytes: &[u8], file: &Path) -> Result<()> {
-    write(file, bytes, |_| Ok(()))
+    write(file, bytes, |_| Ok(()), || Ok(()))
 }
 
 /// Removes from `folder` what a run that was killed left half-written. What another run is
@@ -171,21 +174,29 @@ pub fn long_file<T>(
     Ok(Some(result))
 }
 
-/// Puts `bytes` into `file`, unless `may_replace` refuses what it holds now.
-fn write(file: &Path, bytes: &[u8], may_replace: impl Fn(&[u8]) -> Result<()>) -> Result<()> {
+/// Puts `bytes` into `file`, unless `may_replace` refuses what it holds now. `note` comes before the
+/// first byte, and only where nothing was refused.
+fn write(
+    file: &Path,
+    bytes: &[u8],
+    may_replace: impl Fn(&[u8]) -> Result<()>,
+    note: impl FnOnce() -> Result<()>,
+) -> Result<()> {
     let fail = |e: io::Error| cannot_write(file, e);
     let folder = folder_of(file);
     fs::create_dir_all(folder).map_err(fail)?;
     let exists = match content(file).map_err(fail)? {
         Content::Nothing => false,
         // Nothing to do, and no time stamp to touch.
-        Content::File(old) if old == bytes => return Ok(()),
+        Content::File(old) if old == bytes => return note(),
         Content::File(old) => {
             may_replace(&old).map_err(|why| refused(why).in_file(file))?;
             true
         }
+        Content::TooLong => return Err(refused(too_long()).in_file(file)),
         Content::Other => return Err(refused(no_plain_file()).in_file(file)),
     };
+    note()?;
     let mut temporary = temporary_in(folder).map_err(fail)?;
     temporary.write_all(bytes).map_err(fail)?;
     name(temporary, file, exists).map_err(fail)
@@ -215,11 +226,19 @@ fn no_plain_file() -> Error {
     Error::new(ErrorKind::WouldReplace, "this is not a plain file")
 }
 
+fn too_long() -> Error {
+    Error::new(
+        ErrorKind::WouldReplace,
+        "this file is longer than any that Rollmark writes",
+    )
+}
+
 /// What stands at a path.
 enum Content {
     Nothing,
     File(Vec<u8>),
-    /// A folder, a device, or a file too long to be ours.
+    TooLong,
+    /// A folder, a link, a device.
     Other,
 }
 
@@ -228,7 +247,8 @@ fn content(file: &Path) -> io::Result<Content> {
     match fs::symlink_metadata(file) {
         Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(Content::Nothing),
         Err(e) => Err(e),
-        Ok(facts) if facts.is_file() && facts.len() <= LONGEST_OF_OURS => {
+        Ok(facts) if facts.is_file() && facts.len() > LONGEST_OF_OURS => Ok(Content::TooLong),
+        Ok(facts) if facts.is_file() => {
             let mut bytes = Vec::new();
             File::open(file)?
                 .take(LONGEST_OF_OURS)

@@ -147,6 +147,14 @@ fn values_that_make_no_sense_are_refused_before_any_clip_is_opened() {
     for (words, complaint) in [
         (&["--clock-rate", "29.5"][..], "29.5"),
         (&["--clock-rate", "fast"], "fast"),
+        (
+            &["--clock-rate", "2997"],
+            "no clock counts 2997 frames a second",
+        ),
+        (
+            &["--clock-rate", "1/2"],
+            "no clock counts 0.5 frames a second",
+        ),
         (&["--drop-frame", "perhaps"], "perhaps"),
         (
             &["--clock-rate", "25", "--drop-frame", "yes"],
@@ -549,6 +557,27 @@ fn shells_learn_the_commands() {
             .assert()
             .success()
             .stdout(contains("rehearse").and(contains("corrections")));
+    }
+}
+
+/// `/dev/full` takes nothing, as a full disk.
+#[test]
+fn sidecars_of_all_clips_are_written_though_standard_output_takes_nothing() {
+    let place = Place::new();
+    place.file("A001.mov", b"");
+    place.file("A002.mov", b"");
+    let full = fs::File::options().write(true).open("/dev/full").unwrap();
+    let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+        .current_dir(place.path(""))
+        .args(["read", "A001.mov", "A002.mov", "--json", "--out", "out"])
+        .stdout(full)
+        .output()
+        .unwrap();
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("cannot write to standard output"), "{said}");
+    for clip in ["A001.mov", "A002.mov"] {
+        assert!(place.path(&format!("out/{clip}.rollmark.json")).is_file());
     }
 }
 

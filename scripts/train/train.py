@@ -2,6 +2,7 @@
 
 usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
                 [--start WEIGHTS --peak 1e-3]   goes on from weights at a lower rate
+                [--pause 480]                   stops after so long; called again, goes on
                 [--two-lines 0.3]              share of two-line displays (finder)
 
 Rendering runs on the CPU cores and fills a store on the GPU; training draws from the
@@ -14,7 +15,9 @@ import argparse
 import copy
 import functools
 import json
+import math
 import os
+import sys
 import threading
 import time
 
@@ -29,18 +32,22 @@ import screens
 from nets import Conv, Finder, Reader, fused
 from strips import COLON, IGNORE, reader_strip, SEMICOLON, STRIP_BOTTOM, STRIP_TOP, TURNED
 
-CHUNK = 16
+# The thread that takes chunks in waits for the one that trains at each of them: few large ones.
+CHUNK = 64
+SWITCH_S = 0.0005
+# Share of the store that is filled before training begins, so that the first samples are not learned by heart.
+FILLED = 0.025
 
 
 class Stream(IterableDataset):
-    """Endless chunks of rendered samples; each worker has its own seed."""
+    """Endless chunks of rendered samples; each worker has its own seed, another one in each part of a run."""
 
-    def __init__(self, folder, make, seed):
-        self.folder, self.make, self.seed = folder, make, seed
+    def __init__(self, folder, make, seed, part=0):
+        self.folder, self.make, self.seed, self.part = folder, make, seed, part
 
     def __iter__(self):
         info = torch.utils.data.get_worker_info()
-        rng = np.random.default_rng([self.seed, info.id if info else 0])
+        rng = np.random.default_rng([self.seed, info.id if info else 0, self.part])
         assets = scenes.Assets(self.folder)
         while True:
             samples = []
@@ -56,9 +63,11 @@ class Store:
     """A ring of samples in GPU memory, filled by a thread."""
 
     def __init__(self, stream, workers, room, device):
-        self.loader = DataLoader(stream, batch_size=None, num_workers=workers, prefetch_factor=8)
+        self.part = stream.part
+        # Forked here: a renderer forked by the thread below, beside one that computes, may wait for ever.
+        self.chunks = iter(DataLoader(stream, batch_size=None, num_workers=workers, prefetch_factor=8))
         self.room, self.device = room, device
-        self.parts, self.made = None, 0
+        self.parts, self.made, self.made_before = None, 0, 0
         self.is_open, self.fault = True, None
         # A stream of their own, or new samples would wait for every step that is queued.
         self.aside = torch.cuda.Stream() if device.type == "cuda" else None
@@ -76,7 +85,7 @@ class Store:
             raise RuntimeError("the pictures to train on are not drawn any more") from self.fault
 
     def take_chunks(self):
-        for chunk in self.loader:
+        for chunk in self.chunks:
             if not self.is_open:
                 return
             if self.parts is None:
@@ -267,7 +276,7 @@ class Trainee:
         self.peak, self.steps, self.curve, self.seen_loss = peak, 0, [], 0.0
 
     def step(self, progress):
-        rate = self.peak * min(1, (self.steps + 1) / 300) * (0.5 * (1 + np.cos(np.pi * min(1, progress))) * 0.99 + 0.01)
+        rate = self.peak * min(1, (self.steps + 1) / 300) * (0.5 * (1 + math.cos(math.pi * min(1, progress))) * 0.99 + 0.01)
         for group in self.optimiser.param_groups:
             group["lr"] = rate
         self.net.train()
@@ -288,11 +297,24 @@ class Trainee:
             return self.net(x.contiguous(memory_format=torch.channels_last)).float()
 
     def report(self, seconds):
-        row = {"seconds": round(seconds), "steps": self.steps, "rendered": self.store.made,
+        row = {"seconds": round(seconds), "steps": self.steps, "rendered": self.store.made_before + self.store.made,
                "loss": round(self.seen_loss, 4),
                **{k: round(v, 5) for k, v in self.figures(self.mean, self.tune, self.device).items()}}  # fmt: skip
         self.curve.append(row)
         print(self.name, json.dumps(row), flush=True)
+
+    def save(self, path, seconds):
+        """What `load` goes on from, after `seconds` of training."""
+        state = {"net": self.net.state_dict(), "mean": self.mean.state_dict(), "optimiser": self.optimiser.state_dict(),
+                 "steps": self.steps, "curve": self.curve, "seconds": seconds,
+                 "rendered": self.store.made_before + self.store.made, "parts": self.store.part + 1}  # fmt: skip
+        torch.save(state, path)
+
+    def load(self, state):
+        self.net.load_state_dict(state["net"])
+        self.mean.load_state_dict(state["mean"])
+        self.optimiser.load_state_dict(state["optimiser"])
+        self.steps, self.curve, self.store.made_before = state["steps"], state["curve"], state["rendered"]
 
 
 def export(net, example, path):
@@ -360,6 +382,7 @@ def main():
     p.add_argument("--workers", type=int, default=8)
     p.add_argument("--seed", type=int, default=7)
     p.add_argument("--start", help="weights to go on from: a .pt of a run, or an .onnx")
+    p.add_argument("--pause", type=float, help="s after which to stop for now, with OUT/NET.state to go on from")
     p.add_argument("--peak", type=float, default=3e-3)
     p.add_argument("--two-lines", type=float, default=screens.TWO_LINES)
     args = p.parse_args()
@@ -369,47 +392,59 @@ def main():
     net = net()
     if args.start and args.start.endswith(".pt"):
         net.load_state_dict(torch.load(args.start, map_location="cpu"))
-    torch.manual_seed(args.seed)
-    torch.backends.cudnn.benchmark = True
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     began = time.time()
+    torch.backends.cudnn.benchmark = True
+    sys.setswitchinterval(SWITCH_S)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    os.makedirs(args.out, exist_ok=True)
+    paused = os.path.join(args.out, f"{args.net}.state")
+    before = torch.load(paused, map_location=device) if os.path.exists(paused) else None
+    spent, part = (before["seconds"], before["parts"]) if before else (0.0, 0)
     tuning = os.path.join(args.assets, "tune")
     tune = fixed_set(tuning, make, 1001, tune_count, args.workers)
     if args.net == "finder":
         two = fixed_set(tuning, functools.partial(make, two_lines=1.0), 1002, tune_count, args.workers)
         tune = [filmed(tune, device), filmed(two, device)]
-        torch.manual_seed(args.seed)
-    store = Store(Stream(os.path.join(args.assets, "train"), make, args.seed), args.workers, room, device)
+    torch.manual_seed(args.seed + 1000 * part)
+    stream = Stream(os.path.join(args.assets, "train"), make, args.seed, part)
+    store = Store(stream, args.workers, room, device)
     trainee = Trainee(args.net, net, store, batch, step, figures, tune, device, args.peak)
-    while store.made < 2000:
+    while store.made < room * FILLED:
         store.must_fill()
         time.sleep(0.2)
-    if args.start and args.start.endswith(".onnx"):
+    if before:
+        trainee.load(before)
+    elif args.start and args.start.endswith(".onnx"):
         take_fused(net, args.start, lambda: step(trainee.forward, store.draw(batch)))
         trainee.mean.load_state_dict(net.state_dict())
         trainee.report(time.time() - began)
-    first = time.time()
-    length = args.seconds - (first - began)
-    next_report = first + min(60, length / 3)
-    while (now := time.time()) < first + length:
-        trainee.step((now - first) / length)
-        if now > next_report:
-            next_report = now + 60
-            trainee.report(now - began)
+    stop = min(args.seconds, spent + (args.pause or args.seconds))
+    next_report = spent + time.time() - began + min(60, args.seconds / 3)
+    while (seconds := spent + time.time() - began) < stop:
+        trainee.step(seconds / args.seconds)
+        if seconds > next_report:
+            next_report = seconds + 60
+            trainee.report(seconds)
+            trainee.save(paused, seconds)  # what a machine that is lost leaves behind
     store.is_open = False
-    trainee.report(time.time() - began)
+    trainee.report(seconds)
+    if stop < args.seconds:
+        trainee.save(paused, seconds)
+        print(args.net, "paused after", round(seconds), "s", flush=True)
+        os._exit(0)
     record = {"two_lines": args.two_lines, "goes_on_from": args.start and os.path.basename(args.start),
               "peak_rate": args.peak, "seed": args.seed, "seconds": args.seconds, "torch": torch.__version__,
               "device": torch.cuda.get_device_name() if device.type == "cuda" else "cpu",
               "curve": trainee.curve}  # fmt: skip
     if args.net == "reader":
         record["digit_temperature"] = temperature(trainee.mean, tune, device)
-    os.makedirs(args.out, exist_ok=True)
     torch.save(trainee.mean.state_dict(), os.path.join(args.out, f"{args.net}.pt"))
     with open(os.path.join(args.out, f"{args.net}.json"), "w") as f:
         json.dump(record, f, indent=1)
     export(trainee.mean, torch.zeros(shape), os.path.join(args.out, f"{args.net}.onnx"))
-    print(args.net, "done after", round(time.time() - began), "s", flush=True)
+    if os.path.exists(paused):
+        os.remove(paused)
+    print(args.net, "done after", round(spent + time.time() - began), "s", flush=True)
     os._exit(0)  # the rendering workers need no farewell
 
 

@@ -11,7 +11,7 @@ use super::given::doubt_given_rate;
 use super::joints::{self, Link};
 use super::moment::Moment;
 use super::names;
-use super::own_clock::HEADER_S;
+use super::own_clock::SAME_MOMENT_S;
 use super::settle;
 use super::words::span;
 use crate::clip_base::{self, duration_s, exact_speed};
@@ -44,6 +44,7 @@ pub(super) struct Agreed {
 const OVERLAP_S: (i128, i128) = (1, 2);
 /// Seconds between the headers of takes of different days.
 const OTHER_DAY_S: i64 = 12 * 3600;
+
 /// Compares the clips. `folder_names` are what the cards are called.
 pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     // One order for all that follows, whatever order the clips come in.
@@ -80,9 +81,6 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
         notes,
     }
 }
-
-/// Headers that are no further apart tell one moment: each is rounded to a second.
-const SAME_MOMENT_S: i64 = 2 * HEADER_S;
 
 /// A clip's place in a chain of chapters that follow each other.
 #[derive(Clone, Copy, Debug)]
@@ -210,7 +208,8 @@ impl<'a> Card<'a> {
                 outcome.verdict = inherited.verdict;
                 // Why the clip itself gave none is still worth knowing.
                 let own = std::mem::replace(&mut outcome.reasons, inherited.reasons);
-                outcome.notes.extend(own);
+                let is_new = |note: &Note| !outcome.reasons.contains(note);
+                outcome.notes.extend(own.into_iter().filter(is_new));
                 outcome.start = Some(inherited.start);
                 outcome.clock = Some(inherited.clock);
                 outcome.clip.speed = inherited.speed;

@@ -4,10 +4,12 @@
 use super::chapters::Pattern;
 use super::gaps::{Gap, Slate};
 use super::moment::Moment;
+use super::own_clock::SAME_MOMENT_S;
 use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
 use crate::outcome::{Chapter, ClipOutcome, Clock, GapKnownBy, Start, Verdict};
 use crate::timecode::{HalfOpen, Ratio};
+use std::ops::Range;
 
 /// A clip's place in a recording, as its file name tells it.
 pub(super) struct Link<'a> {
@@ -72,8 +74,6 @@ const MOST_DOUBLED_S: i64 = 1;
 const MOST_LOST_TAIL_S: i64 = 2;
 /// Seconds by which the header of a chapter may be off its expected moment.
 const HEADER_OFF_S: i64 = 5;
-/// Seconds within which two headers tell the same moment.
-const SAME_MOMENT_S: i64 = 2;
 
 fn joint(a: &Link<'_>, b: &Link<'_>, pattern: Pattern) -> Joint {
     let frame_s = frame_s(b.outcome);
@@ -211,7 +211,10 @@ pub(super) fn join(
             gap_known_by: known_by,
         });
         all[at].notes = notes(recording, first_number, &links[at], before);
-        if links[at].outcome.start.is_none() && links[at].outcome.verdict != Verdict::Failed {
+        let outcome = links[at].outcome;
+        // Who said something about the clip meant that.
+        let is_open = outcome.start.is_none() && outcome.by_hand.is_none();
+        if is_open && outcome.verdict != Verdict::Failed {
             all[at].inherited = inherit(links, &all, at);
         }
     }
@@ -350,19 +353,40 @@ fn inherit(links: &[Link<'_>], all: &[Joined], at: usize) -> Option<Inherited> {
                 },
                 frame_s(links[at].outcome),
             );
-            Some(between(
-                links,
-                at,
-                (a.0, &a.1, from_a),
-                (b.0, &b.1, from_b),
-                gap,
-            ))
+            let ends = ((a.0, &a.1, from_a), (b.0, &b.1, from_b));
+            let inherited = between(links, at, ends.0, ends.1, gap);
+            Some(with_doubts(links, at, a.0 + 1..b.0, inherited))
         }
         (Some((i, slate)), Some(counts), ..) | (.., Some((i, slate)), Some(counts)) => {
-            Some(from_one(links, at, i, &slate, counts))
+            let inherited = from_one(links, at, i, &slate, counts);
+            let way = if i < at { i + 1..at + 1 } else { at..i };
+            Some(with_doubts(links, at, way, inherited))
         }
         _ => None,
     }
+}
+
+/// A start by way of chapters, the one at `at` among them, whose files may have something against
+/// their frame 0 or their times.
+fn with_doubts(
+    links: &[Link<'_>],
+    at: usize,
+    way: Range<usize>,
+    mut inherited: Inherited,
+) -> Inherited {
+    for i in way {
+        for doubt in links[i].outcome.doubts_of_the_file() {
+            inherited.verdict = Verdict::Unsure;
+            inherited.reasons.push(match i == at {
+                true => doubt.clone(),
+                false => Note::new(
+                    &*doubt.code,
+                    format!("{}: {}", links[i].name, doubt.sentence),
+                ),
+            });
+        }
+    }
+    inherited
 }
 
 fn from_one(
@@ -507,20 +531,10 @@ fn inherited(
     let day = Ratio::from_integer(slate.form.counts_per_day());
     let midnight = Ratio::from_integer((counts.middle() / day).floor()) * day;
     let counts = counts.shift(-midnight);
-    let count = counts.middle();
-    let seconds = |count: Ratio| slate.form.seconds(count).to_f64();
     Inherited {
         start: Start {
-            label: slate
-                .form
-                .text(i64::try_from(count.floor()).expect("within one day of counts")),
-            count: count.to_f64(),
-            count_bounds: [counts.low.to_f64(), counts.high.to_f64()],
-            seconds: seconds(count),
-            seconds_bounds: [seconds(counts.low), seconds(counts.high)],
-            exact_count_bounds: Some([counts.low.to_string(), counts.high.to_string()]),
-            in_clip_base: None,
             inherited_from: Some(from.clip.path.clone()),
+            ..Start::of(slate.form, counts)
         },
         clock: from.clock.clone().expect("a slate has a clock"),
         speed: from.clip.speed,

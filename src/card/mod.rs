@@ -49,7 +49,7 @@ use self::batch::Job;
 use self::records::Records;
 use self::scan::Found;
 use self::sift::Fate;
-use crate::error::{Error, ErrorKind, Result};
+use crate::error::{Error, ErrorKind, Result, in_words};
 use crate::facts::HeaderFacts;
 use crate::note::Note;
 use crate::outcome::{
@@ -573,6 +573,9 @@ pub fn not_written(error: &Error, out: &Path) -> Note {
         .file()
         .map(|file| file.strip_prefix(out).unwrap_or(file));
     let file = file.map_or_else(String::new, |file| format!("{}: ", file.display()));
-    let cause = cause.map_or_else(String::new, |cause| format!(" ({cause})"));
-    Note::new(NOT_WRITTEN, format!("{file}{}{cause}", error.what()))
+    let cause = cause.map_or_else(String::new, |cause| format!(" ({})", in_words(&cause)));
+    let next = error
+        .advice()
+        .map_or_else(String::new, |next| format!("; {next}"));
+    Note::new(NOT_WRITTEN, format!("{file}{}{cause}{next}", error.what()))
 }

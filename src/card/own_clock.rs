@@ -6,6 +6,8 @@ use crate::timecode::{HalfOpen, Ratio};
 
 /// Headers hold whole seconds, rounded either way.
 pub(super) const HEADER_S: i64 = 1;
+/// Headers that are no further apart tell one moment, in seconds: each is rounded by itself.
+pub(super) const SAME_MOMENT_S: i64 = 2 * HEADER_S;
 /// From midnight to midnight of a camera's own clock.
 pub(super) const CALENDAR_DAY_S: i64 = 86_400;
 /// How fast a camera's clock may gain or lose, in parts per million: a cheap quartz in the

@@ -151,7 +151,9 @@ impl Walk<'_> {
         if !self.seen.insert(whole.clone()) {
             return Ok(());
         }
-        let is_other = whole != self.out && whole.join(STATE_FOLDER).is_dir();
+        // Links are not followed, here as elsewhere.
+        let records = fs::symlink_metadata(whole.join(STATE_FOLDER));
+        let is_other = whole != self.out && records.is_ok_and(|facts| facts.is_dir());
         let ledger = is_other.then(|| Ledger::open(&whole, STATE_FOLDER).ok());
         let others = self.others.len();
         self.others.extend(ledger.flatten().map(|made| Other {
@@ -365,6 +367,42 @@ mod tests {
             .map(str::to_owned)
             .to_vec();
         assert_eq!(found(&other).0, named);
+    }
+
+    /// A card may bring records that some other program, or nobody, can have written.
+    #[cfg(unix)]
+    #[test]
+    fn records_on_a_card_are_opened_only_if_they_are_plain() {
+        let elsewhere = tempfile::tempdir().unwrap();
+        let mut ledger = Ledger::open(elsewhere.path(), STATE_FOLDER).unwrap();
+        lay(elsewhere.path(), &["day/a.mov"]);
+        let copy = Path::new("day/a.mov");
+        ledger.note_made(copy, "a clip", &[]).unwrap();
+        let records = elsewhere.path().join(STATE_FOLDER);
+        let lay_records = |card: &Path, way: &str| {
+            let own = card.join("older").join(STATE_FOLDER);
+            match way {
+                "folder" => std::os::unix::fs::symlink(&records, own).unwrap(),
+                "list" => {
+                    fs::create_dir(&own).unwrap();
+                    std::os::unix::fs::symlink(records.join("written"), own.join("written"))
+                        .unwrap();
+                }
+                _ => {
+                    fs::create_dir(&own).unwrap();
+                    let pipe = own.join("written");
+                    let made = std::process::Command::new("mkfifo").arg(pipe).status();
+                    assert!(made.unwrap().success());
+                }
+            }
+        };
+        for way in ["folder", "list", "pipe"] {
+            let card = tempfile::tempdir().unwrap();
+            lay(card.path(), &["older/day/a.mov"]);
+            lay_records(card.path(), way);
+            let scan = scan(&[card.path().into()], &card.path().join("out")).unwrap();
+            assert_eq!(names(&scan), ["older/day/a.mov"], "{way}");
+        }
     }
 
     #[cfg(unix)]

@@ -7,10 +7,10 @@
 //! filmed both within half a day, and by that camera's own clock as much time passed between
 //! them as by the filmed one.
 
-use super::own_clock::{HEADER_S, MOST_DRIFT_PPM};
+use super::own_clock::{MOST_DRIFT_PPM, SAME_MOMENT_S};
 use crate::clip_base;
 use crate::note::Note;
-use crate::outcome::{ClipOutcome, Clock, DropFrameKnownBy, Verdict};
+use crate::outcome::{ClipOutcome, Clock, DropFrameKnownBy, Start, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
 
 /// Code of the note on a clip whose drop-frame another one settles.
@@ -127,7 +127,7 @@ fn passes_alike(
     let filmed_s = start_s.middle() - form.seconds(counts.middle());
     let own_s = take.header_s? - witness.header_s?;
     let apart_s = (filmed_s - own_s).wrapped(form.day_seconds());
-    let allowed_s = Ratio::from_integer(2 * HEADER_S)
+    let allowed_s = Ratio::from_integer(SAME_MOMENT_S)
         + own_s.abs() * Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000)
         + start_s.width()
         + form.seconds(counts.width());
@@ -155,14 +155,11 @@ fn counted_as(counts: HalfOpen, from: ClockForm, to: ClockForm) -> Option<HalfOp
 
 fn settled(before: &ClipOutcome, form: ClockForm, counts: HalfOpen, witness: &str) -> ClipOutcome {
     let mut outcome = before.clone();
-    let seconds = |count: Ratio| form.seconds(count).to_f64();
     if let (Some(start), Some(clock)) = (&mut outcome.start, &mut outcome.clock) {
-        start.label = form.text(i64::try_from(counts.middle().floor()).unwrap_or(0));
-        start.count = counts.middle().to_f64();
-        start.count_bounds = [counts.low.to_f64(), counts.high.to_f64()];
-        start.seconds = seconds(counts.middle());
-        start.seconds_bounds = [seconds(counts.low), seconds(counts.high)];
-        start.exact_count_bounds = Some([counts.low.to_string(), counts.high.to_string()]);
+        *start = Start {
+            inherited_from: start.inherited_from.take(),
+            ..Start::of(form, counts)
+        };
         clock.form = form.pattern().into();
         clock.drop_frame = Some(form.drop_frame());
         clock.drop_frame_known_by = DropFrameKnownBy::AnotherClip;

@@ -1,6 +1,7 @@
 //! Which files are clips: decided by what probing says, not by names. A name only decides
 //! what a file that cannot be opened was meant to be, and whose proxy a small clip is.
 
+use super::own_clock::SAME_MOMENT_S;
 use super::scan::Found;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::HeaderFacts;
@@ -150,13 +151,15 @@ fn proxies(
     let mut found = Vec::new();
     for group in kin.values() {
         for &small in group {
-            let large = group.iter().find(|large| {
+            let clips = group.iter().filter(|large| {
                 !unreadable.contains(large)
                     && is_proxy(
                         (&files[small], &probes[small]),
                         (&files[**large], &probes[**large]),
                     )
             });
+            // Of a proxy of the proxy too, the clip is the one that is read.
+            let large = clips.max_by_key(|large| files[**large].stamp.size_byte);
             found.extend(large.map(|&large| (small, large)));
         }
     }
@@ -250,8 +253,6 @@ const PROXY_FOLDERS: &[&str] = &[
 
 /// Lengths of a clip and its proxy differ by less: their frame rates may differ.
 const SAME_LENGTH_S: f64 = 0.2;
-/// The seconds in which a clip and its proxy were begun differ by no more.
-const SAME_MOMENT_S: i64 = 2;
 
 /// True if `small` is a copy of `large` with fewer pixels and bytes. A clip that is
 /// wrongly taken for a proxy is never read, so everything must fit.
@@ -409,6 +410,26 @@ mod tests {
                 ["clip", "proxy"],
                 "{proxy}"
             );
+        }
+    }
+
+    #[test]
+    fn of_a_proxy_of_a_proxy_the_clip_is_named_that_is_read() {
+        let found = [
+            found("A001.mov", 900),
+            found("Proxy/A001.mov", 90),
+            found("Proxy/A001_sub.mov", 9),
+        ];
+        for order in [[0, 1, 2], [2, 1, 0], [1, 2, 0]] {
+            let found = order.map(|i| found[i].clone());
+            let probes = order.map(|i| opened(3840 >> i, 2160 >> i, "60/1"));
+            let fates = sift(&found, &probes, &BTreeSet::new());
+            for (i, fate) in order.into_iter().zip(fates) {
+                match fate {
+                    Fate::Clip => assert_eq!(i, 0),
+                    Fate::Skip(note) => assert!(note.sentence.contains(" A001.mov"), "{note:?}"),
+                }
+            }
         }
     }
 

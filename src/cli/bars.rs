@@ -82,11 +82,11 @@ impl Drop for ClipBar {
 }
 
 /// Shows how many clips of a practice card are filmed. Gone when dropped.
-pub struct CardBar {
+pub struct FilmBar {
     bar: ProgressBar,
 }
 
-impl CardBar {
+impl FilmBar {
     pub fn new(clips: usize) -> Self {
         let length = u64::try_from(clips).expect("a card holds few clips");
         let bar = ProgressBar::with_draw_target(Some(length), ProgressDrawTarget::stderr());
@@ -102,7 +102,7 @@ impl CardBar {
     }
 }
 
-impl Drop for CardBar {
+impl Drop for FilmBar {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
     }

@@ -66,7 +66,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     let mut is_complete = run.ended == Ended::Complete;
-    let mut missing = 0;
+    let (mut has_report, mut missing) = (false, 0);
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
         let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
         status = status.max(withdrawal.status);
@@ -75,7 +75,9 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
             faults.extend(run.add_notes(vec![note], &settings.out).err());
         }
         // Copies take long: the report is there before them.
-        faults.extend(write_report(&run, &mut ledger).err());
+        let report = write_report(&run, &mut ledger);
+        has_report = report.is_ok() && run.ended == Ended::Complete;
+        faults.extend(report.err());
         let handed = deliver(
             &clips(&run),
             &settings.handing,
@@ -108,7 +110,8 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
             teller.has_told()?;
         }
         CardShow::Table { in_colour } => {
-            show(&run, settings, in_colour, &remarks, begun.elapsed())?;
+            let took = begun.elapsed();
+            show(&run, settings, in_colour, has_report, &remarks, took)?;
         }
     }
     Ok(status)
@@ -134,6 +137,7 @@ fn show(
     run: &CardRun,
     settings: &CardSettings,
     in_colour: bool,
+    has_report: bool,
     remarks: &[String],
     took: Duration,
 ) -> Result<()> {
@@ -162,7 +166,7 @@ fn show(
             resumed: run.resumed,
             not_read: run.outcome.clips.len() - rows.len(),
             took,
-            is_complete: run.ended == Ended::Complete,
+            has_report,
         },
         look: Look::of_terminal(in_colour),
     };

@@ -12,8 +12,8 @@ use rollmark::outcome::{CardOutcome, ClipOutcome};
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, apply};
-use std::fs;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 /// What a person said about the clips, if anything.
 pub struct ByHand {
@@ -32,8 +32,13 @@ impl ByHand {
             None => Corrections::default(),
             Some(file) => fs::read_to_string(file)
                 .map_err(|e| {
+                    let next = match e.kind() {
+                        io::ErrorKind::InvalidData => "save it as text in UTF-8",
+                        io::ErrorKind::NotFound => "look at the name after --corrections",
+                        _ => "name a text file that may be read",
+                    };
                     Error::new(ErrorKind::BadRequest, "cannot read the corrections")
-                        .next("name a text file in UTF-8")
+                        .next(next)
                         .because(e)
                 })
                 .and_then(|text| Corrections::from_text(&text))

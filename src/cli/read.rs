@@ -40,7 +40,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         Some(out) => Some((out.as_path(), Ledger::open(out, STATE_FOLDER)?)),
         None => None,
     };
-    let mut outcomes = Vec::new();
+    let (mut outcomes, mut untold) = (Vec::new(), None);
     for (number, (clip, names)) in (1..).zip(settings.clips.iter().zip(&names)) {
         let name = plain(&names.clip.to_string_lossy());
         let mut read = {
@@ -66,8 +66,14 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         if handed_to.is_some() {
             outcomes.push(read.outcome.clone());
         }
-        results.take(name, read.outcome)?;
-        if results.is_closed && settings.out.is_none() && settings.pictures.is_none() {
+        let keeps_files = settings.out.is_some() || settings.pictures.is_some();
+        match results.take(name, read.outcome) {
+            Ok(()) => {}
+            // The files are what was asked for: they come to their end, and then it is told.
+            Err(error) if keeps_files => untold = untold.or(Some(error)),
+            Err(error) => return Err(error),
+        }
+        if results.is_closed && !keeps_files {
             // Nobody reads on, and nothing is kept: the rest would be for nothing.
             return Ok(status);
         }
@@ -84,7 +90,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         remarks.extend(handed.remarks);
     }
     results.finish(settings.out.as_deref(), &remarks)?;
-    Ok(status)
+    untold.map_or(Ok(status), Err)
 }
 
 /// Removes what a killed run left half-written where this one writes.

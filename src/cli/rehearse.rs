@@ -1,7 +1,7 @@
 //! `rollmark rehearse`: a practice card, and what to do with it.
 
 use super::args::RehearseArgs;
-use super::bars::CardBar;
+use super::bars::FilmBar;
 use super::{Status, plain};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::rehearse::scenario::{ANSWERS_FILE, Size, begin, finish, plan};
@@ -17,7 +17,7 @@ pub fn run(args: &RehearseArgs) -> Result<Status> {
     refuse_if_used(&args.folder)?;
     let planned = plan(args.seed, Size::PRACTICE);
     begin(&args.folder, &planned)?;
-    let bar = CardBar::new(planned.len());
+    let bar = FilmBar::new(planned.len());
     for clip in &planned {
         bar.film(&clip.answer.file);
         clip.write(&args.folder)?;

@@ -7,7 +7,7 @@ use rollmark::delivery::Product;
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::fit::Known;
 use rollmark::sidecar::Admit;
-use rollmark::timecode::Ratio;
+use rollmark::timecode::{ClockForm, Ratio};
 use std::collections::BTreeSet;
 use std::io::IsTerminal;
 use std::num::NonZeroUsize;
@@ -142,6 +142,15 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
         lag_s: args.lag.map(lag_s).transpose()?,
         speed: args.speed.map(speed).transpose()?,
     };
+    if let Some(rate) = known.rate
+        && ClockForm::frames(rate, false).is_err()
+    {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("no clock counts {} frames a second", rate.decimal()),
+        )
+        .next("name the rate that the clock counts, as 25 or 29.97, or leave the option out"));
+    }
     if let (Some(rate), Some(true)) = (known.rate, known.drop_frame)
         && !rate.has_drop_frame()
     {

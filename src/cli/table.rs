@@ -4,7 +4,7 @@
 
 use super::plain;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ContentArrangement, presets};
-use rollmark::card::NOT_WRITTEN;
+use rollmark::card::{NOT_WRITTEN, REPORT_FILE};
 use rollmark::note::{Note, sentence};
 use rollmark::outcome::{ClipOutcome, Clock, Verdict};
 use rollmark::timecode::Rate;
@@ -71,8 +71,8 @@ pub enum Closing<'a> {
         /// Clips that the run did not come to; they have no row.
         not_read: usize,
         took: Duration,
-        /// False if the run ended before all clips were read; then a note says so.
-        is_complete: bool,
+        /// All clips were read, and the page that shows them was written.
+        has_report: bool,
     },
 }
 
@@ -215,7 +215,7 @@ impl Table<'_> {
                 notes,
                 resumed,
                 took,
-                is_complete,
+                has_report,
                 ..
             } => {
                 tally.push_str(&match resumed {
@@ -227,12 +227,15 @@ impl Table<'_> {
                 // What could not be written was complained of above, file by file.
                 let notes = notes.iter().filter(|note| note.code != NOT_WRITTEN);
                 lines.extend(notes.map(|note| sentence(&plain(&note.sentence))));
-                if is_complete {
+                if has_report {
                     let seen = match self.rows.len() {
                         0 => "what was passed over",
                         _ => "what each start rests on",
                     };
-                    last = Some(format!("Open {}/report.html to see {seen}.", shown(out)));
+                    last = Some(format!(
+                        "Open {} to see {seen}.",
+                        shown(&out.join(REPORT_FILE))
+                    ));
                 }
             }
         }

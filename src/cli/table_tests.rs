@@ -269,7 +269,7 @@ fn card_summary(rows: &[Row], notes: &[Note], not_read: usize, width: Option<usi
             resumed: 1,
             not_read,
             took: Duration::from_secs(185),
-            is_complete: not_read == 0,
+            has_report: not_read == 0,
         },
         look: Look {
             in_colour: false,

@@ -7,6 +7,7 @@ use super::judge::label_of;
 use super::looks::Looks;
 use super::reasons;
 use super::refresh::Refresh;
+use super::sight::DAY_S;
 use super::table::{Member, Table};
 use super::{ClockFit, DropFrameKnownBy, FittedClock, RateKnownBy};
 use crate::timecode::{ClockForm, Rate, Ratio};
@@ -137,6 +138,7 @@ impl Table<'_> {
     ) -> Option<Doubt> {
         let form = chosen.pace.form;
         let told_s = |joint: &Joint| joint.pace.form.seconds(joint.start.middle());
+        let day_s = Ratio::from_integer(DAY_S);
         let frame_s = self.grain(&chosen.pace) / form.rate().ratio();
         survivors.iter().find_map(|other| {
             let rate = other.pace.form.rate();
@@ -144,7 +146,7 @@ impl Table<'_> {
             let is_smaller = rate.base() < form.rate().base();
             let counts_as_the_camera =
                 self.clip.rate == Some(rate) && other.score >= chosen.score - ENOUGH;
-            let apart_s = (told_s(chosen) - told_s(other)).abs();
+            let apart_s = (told_s(chosen) - told_s(other)).wrapped(day_s).abs();
             let is_open = is_larger && shows_a_number_beyond || is_smaller && counts_as_the_camera;
             (is_open && apart_s > frame_s).then(|| {
                 let label = label_of(form, chosen.start.middle());

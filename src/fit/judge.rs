@@ -3,14 +3,13 @@
 use super::ballot::ENOUGH;
 use super::clock::mark_odds;
 use super::doubt::{Doubt, What};
+use super::hull::shown_apart;
 use super::join::{self, Joint};
 use super::looks::{Looks, Times};
-use super::pace::Pace;
 use super::panel;
 use super::reasons::{self, Preferred};
 use super::refresh::Refresh;
 use super::sight::{DAY_S, Kind, Seen, order, see};
-use super::sweep::DOUBT;
 use super::table::{Member, Table};
 use super::window::WindowFit;
 use super::{ClockFit, FittedStart, Known, NextLook, RateKnownBy, SightingFit};
@@ -18,7 +17,7 @@ use crate::facts::ClipFacts;
 use crate::note::Note;
 use crate::outcome::Verdict;
 use crate::reading::Sighting;
-use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio, wrapped};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
@@ -51,6 +50,15 @@ impl Judged {
 }
 
 pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> Judged {
+    let mut judged = judge_clock(sightings, clip, known);
+    if judged.fit.verdict == Verdict::None {
+        // A start that comes from elsewhere rests on the file's times all the same.
+        judged.fit.reasons.extend(clip.doubts.iter().cloned());
+    }
+    judged
+}
+
+fn judge_clock(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> Judged {
     let times = Times::of(sightings, clip);
     let seen: Vec<Seen> = sightings
         .iter()
@@ -89,13 +97,31 @@ pub(super) fn judge(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) ->
     };
     order = table.facing_right(&order);
     loop {
-        let (judged, mirage) = table.decide(&order, fit.clone());
-        // What reads like digits on texture must not hide a clock, before it or behind.
-        order.retain(|i| !mirage.contains(i));
-        if mirage.is_empty() || order.is_empty() {
-            return judged;
+        match table.decide(&order, fit.clone()) {
+            Ok(judged) => return judged,
+            Err(mirage) => {
+                // What reads like digits on texture must not hide a clock, before it or behind.
+                order.retain(|i| !mirage.members.contains(i));
+                if order.is_empty() {
+                    return Judged::nothing_of(Table::mirage(&fit), mirage.gain);
+                }
+            }
         }
     }
+}
+
+/// Sightings that turn out to be no clock, and the nats that their start gains.
+struct Mirage {
+    members: Vec<usize>,
+    gain: f64,
+}
+
+/// The sighting that a start comes from, and the starts that it is joined to.
+struct Led {
+    lead: usize,
+    joints: Vec<Joint>,
+    /// That another one contradicts it.
+    doubt: Option<Doubt>,
 }
 
 /// Seconds for which it was seen, if it did not change but may be a clock that was slowed down.
@@ -125,50 +151,14 @@ fn nothing(seen: &[Seen]) -> Note {
 }
 
 impl Table<'_> {
-    /// The fit filled in, and sightings in `order` that turn out to be no clock: without them it is
-    /// to be decided again.
-    fn decide(&self, order: &[usize], mut fit: ClockFit) -> (Judged, Vec<usize>) {
-        let mut lead = order[0];
-        let mut joints = self.joints(order);
-        let mut doubts: Vec<Doubt> = Vec::new();
-        let conflict = self.conflict(&joints[0], order);
-        if let Some(other) = conflict {
-            let (by_other, mirage) = self.decide(&[other], fit.clone());
-            if !mirage.is_empty() {
-                return (Judged::nothing_of(fit, 0.0), mirage);
-            }
-            let by_other = by_other.fit;
-            let are_apart = !self.overlap(lead, other);
-            let are_two = !are_apart || self.count_other_parts(lead, other);
-            if are_two && self.is_much_larger(other, lead) {
-                // A slate is held up close; a counter laid over the picture reads better.
-                let (by_lead, _) = self.decide(&[lead], fit.clone());
-                lead = other;
-                joints = self.joints(&[other]);
-                doubts.push(reasons::clocks_disagree(
-                    Preferred::Larger,
-                    by_lead.fit.start.as_ref(),
-                ));
-            } else if are_two && self.is_much_larger(lead, other) {
-                let by_other = by_other.start.as_ref();
-                doubts.push(reasons::clocks_disagree(Preferred::Larger, by_other));
-            } else if !are_apart {
-                let by_other = by_other.start.as_ref();
-                doubts.push(reasons::clocks_disagree(Preferred::Clearer, by_other));
-            } else {
-                // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
-                let surest = lead;
-                let mut order = order.to_vec();
-                order.sort_by_key(|&i| self.windows[i].first_tick);
-                lead = order[0];
-                joints = self.joints(&order);
-                let by_later = match lead == other {
-                    true => self.decide(&[surest], fit.clone()).0.fit,
-                    false => by_other,
-                };
-                doubts.push(reasons::rejammed(by_later.start.as_ref()));
-            }
-        }
+    /// The fit filled in; or the sightings in `order` without which it is to be decided again.
+    fn decide(&self, order: &[usize], mut fit: ClockFit) -> Result<Judged, Mirage> {
+        let Led {
+            lead,
+            joints,
+            doubt,
+        } = self.led(order, &fit)?;
+        let mut doubts: Vec<Doubt> = doubt.into_iter().collect();
         let survivors = self.survivors(&joints);
         let (chosen, rate_known_by) = self.choose(&survivors);
         let start = self.hull(chosen, &survivors, &mut doubts);
@@ -177,8 +167,10 @@ impl Table<'_> {
         let gain = members.iter().map(|member| member.start.gain).sum();
         let checks = self.audit(chosen, start, &members, &mut fit, &mut doubts);
         if checks.is_mirage() {
-            let mirage = members.iter().map(|member| member.index).collect();
-            return (Judged::nothing_of(Self::mirage(&fit), gain), mirage);
+            return Err(Mirage {
+                members: members.iter().map(|member| member.index).collect(),
+                gain,
+            });
         }
         doubts.extend(self.another_time(chosen, &survivors, checks.shows_a_number_beyond));
         // Where one change may have made the looks late, no display need be.
@@ -208,35 +200,90 @@ impl Table<'_> {
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);
         fit.was_seen_running = !doubts.iter().any(|d| d.what.is_of_no_running());
-        let agreeing = fit.frames_agreeing();
-        let read: usize = members.iter().map(|m| self.seen[m.index].tally.read).sum();
-        if doubts.is_empty() && self.clip.doubts.is_empty() {
-            fit.verdict = Verdict::Sure;
-            fit.reasons = vec![reasons::agreed(agreeing, read)];
-            fit.next_look = NextLook::Enough;
-        } else {
-            fit.verdict = Verdict::Unsure;
-            let here = doubts.iter().any(|d| d.what.is_cured_by_more_frames());
-            fit.next_look = if here {
-                NextLook::MoreHere {
-                    sighting: self.seen[lead].sighting,
-                }
-            } else {
-                NextLook::ElsewhereToo
-            };
-            let of_the_file = self.clip.doubts.iter().cloned();
-            fit.reasons = doubts
-                .into_iter()
-                .map(Note::from)
-                .chain(of_the_file)
-                .collect();
-        }
-        let judged = Judged {
+        let read = members.iter().map(|m| self.seen[m.index].tally.read).sum();
+        self.conclude(doubts, lead, read, &mut fit);
+        Ok(Judged {
             fit,
             gain,
             shows_a_number_beyond: checks.shows_a_number_beyond,
+        })
+    }
+
+    /// What the sightings in `order` lead to, also where one that runs contradicts the best of them.
+    fn led(&self, order: &[usize], fit: &ClockFit) -> Result<Led, Mirage> {
+        let joints = self.joints(order);
+        let best = order[0];
+        let Some(other) = self.conflict(&joints[0], order) else {
+            return Ok(Led {
+                lead: best,
+                joints,
+                doubt: None,
+            });
         };
-        (judged, Vec::new())
+        let by_other = self.alone(other, fit)?;
+        let are_apart = !self.overlap(best, other);
+        let are_two = !are_apart || self.count_other_parts(best, other);
+        if are_two && self.is_much_larger(other, best) {
+            // A slate is held up close; a counter laid over the picture reads better.
+            let by_best = self.alone(best, fit)?.start;
+            let doubt = reasons::clocks_disagree(Preferred::Larger, by_best.as_ref());
+            return Ok(Led {
+                lead: other,
+                joints: self.joints(&[other]),
+                doubt: Some(doubt),
+            });
+        }
+        if !are_apart || are_two && self.is_much_larger(best, other) {
+            let preferred = match self.is_much_larger(best, other) {
+                true => Preferred::Larger,
+                false => Preferred::Clearer,
+            };
+            return Ok(Led {
+                lead: best,
+                joints,
+                doubt: Some(reasons::clocks_disagree(preferred, by_other.start.as_ref())),
+            });
+        }
+        // The clock was set anew in between. Frame 0 belongs to the earlier sighting.
+        let mut order = order.to_vec();
+        order.sort_by_key(|&i| self.windows[i].first_tick);
+        let lead = order[0];
+        let by_later = match lead == other {
+            true => self.alone(best, fit)?,
+            false => by_other,
+        };
+        Ok(Led {
+            lead,
+            joints: self.joints(&order),
+            doubt: Some(reasons::rejammed(by_later.start.as_ref())),
+        })
+    }
+
+    /// What one sighting says by itself.
+    fn alone(&self, sighting: usize, fit: &ClockFit) -> Result<ClockFit, Mirage> {
+        self.decide(&[sighting], fit.clone())
+            .map(|judged| judged.fit)
+    }
+
+    /// The verdict, its reasons and where to look next, from all doubts there are. `read`: frames
+    /// in which the clock was read.
+    fn conclude(&self, doubts: Vec<Doubt>, lead: usize, read: usize, fit: &mut ClockFit) {
+        if doubts.is_empty() && self.clip.doubts.is_empty() {
+            fit.verdict = Verdict::Sure;
+            fit.reasons = vec![reasons::agreed(fit.frames_agreeing(), read)];
+            fit.next_look = NextLook::Enough;
+            return;
+        }
+        fit.verdict = Verdict::Unsure;
+        fit.next_look = match doubts.iter().any(|d| d.what.is_cured_by_more_frames()) {
+            true => NextLook::MoreHere {
+                sighting: self.seen[lead].sighting,
+            },
+            false => NextLook::ElsewhereToo,
+        };
+        let of_the_file = self.clip.doubts.iter().cloned();
+        let of_the_clock = doubts.into_iter().map(Note::from);
+        fit.reasons = of_the_clock.chain(of_the_file).collect();
     }
 
     /// The joined starts, best first, with what the marks say for drop-frame.
@@ -422,87 +469,6 @@ impl Table<'_> {
         (chosen.unwrap_or(best), RateKnownBy::Assumed)
     }
 
-    /// The chosen start, widened by every other that cannot be told from it; a
-    /// doubt for each that differs by more than a frame.
-    fn hull(&self, chosen: &Joint, survivors: &[&Joint], doubts: &mut Vec<Doubt>) -> HalfOpen {
-        let grain = self.grain(&chosen.pace);
-        // The middle of all may be within a frame of each where the chosen start is not.
-        let twice = grain * Ratio::from_integer(2);
-        let (mut hull, mut elsewhere) = self.hull_within(chosen, survivors, twice);
-        if !elsewhere.is_empty() || hull.width() > twice {
-            let more;
-            (hull, more) = self.hull_within(chosen, survivors, grain);
-            elsewhere = more;
-        }
-        for (here, there) in elsewhere {
-            let doubt = either(here, there);
-            if !doubts.iter().any(|d| d.what == doubt.what) {
-                doubts.push(doubt);
-            }
-        }
-        let blur = self.blur(&chosen.pace);
-        HalfOpen::new(hull.low - blur, hull.high + blur)
-    }
-
-    /// The start, with half a frame either way as where all digits are piles, unless it has that.
-    fn widened_by_piles(&self, chosen: &Joint, start: HalfOpen) -> HalfOpen {
-        if !self.blur(&chosen.pace).is_zero() {
-            return start;
-        }
-        let half = self.frame_s() * chosen.pace.counts_per_second() / Ratio::from_integer(2);
-        HalfOpen::new(start.low - half, start.high + half)
-    }
-
-    /// The chosen start, widened by all that are at most so many counts away, and the pairs that
-    /// are further apart than that, or than a frame from the middle of all.
-    fn hull_within<'j>(
-        &self,
-        chosen: &'j Joint,
-        survivors: &[&'j Joint],
-        most: Ratio,
-    ) -> (HalfOpen, Vec<(Shown<'j>, Shown<'j>)>) {
-        let mut hull = chosen.start;
-        let grain = self.grain(&chosen.pace);
-        let of_chosen = (&chosen.pace, chosen.start.middle());
-        let mut elsewhere = Vec::new();
-        let mut within = Vec::new();
-        for other in survivors {
-            let of_other = (&other.pace, other.start.middle());
-            let apart = apart(of_chosen, of_other);
-            if apart.abs() > most {
-                elsewhere.push((of_chosen, of_other));
-                continue;
-            }
-            // Counts are compared by their labels, so that another clock's fit in.
-            let moved = of_chosen.1 + apart - of_other.1;
-            let start = self.believable(other, chosen).shift(moved);
-            hull.low = hull.low.min(start.low);
-            hull.high = hull.high.max(start.high);
-            within.push(of_other);
-        }
-        let of_all = (&chosen.pace, hull.middle());
-        let is_far = |other: &Shown| apart(of_all, *other).abs() > grain;
-        elsewhere.extend(
-            within
-                .into_iter()
-                .filter(is_far)
-                .map(|other| (of_chosen, other)),
-        );
-        (hull, elsewhere)
-    }
-
-    /// The start of a rival. One that is far behind already uses up the doubt
-    /// that its own bounds allow for.
-    fn believable(&self, rival: &Joint, chosen: &Joint) -> HalfOpen {
-        match rival.chosen.iter().flatten().next() {
-            Some(start) if rival.score < chosen.score - DOUBT / 2.0 => HalfOpen::new(
-                rival.start.low + (start.core.low - start.bounds.low),
-                rival.start.high - (start.bounds.high - start.core.high),
-            ),
-            _ => rival.start,
-        }
-    }
-
     /// What is left of a fit when there is nothing in it.
     fn mirage(fit: &ClockFit) -> ClockFit {
         let sightings = fit.sightings.iter().map(|sighting| SightingFit {
@@ -555,53 +521,4 @@ fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
 
 pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {
     form.text(i64::try_from(count.floor()).unwrap_or_default())
-}
-
-/// A clock, and a count of it.
-type Shown<'a> = (&'a Pace, Ratio);
-
-/// The doubt between two starts that are more than a frame apart.
-fn either(here: Shown, there: Shown) -> Doubt {
-    let ((a, at_a), (b, at_b)) = (here, there);
-    let (here, there) = (label_of(a.form, at_a), label_of(b.form, at_b));
-    if a.form.base() != b.form.base() {
-        reasons::clock_unclear(&here, &there)
-    } else if a.speed != b.speed {
-        reasons::speed_unknown(a.speed, b.speed, &here, &there)
-    } else if a.form.rate() != b.form.rate() {
-        reasons::rate_unknown(a.form.rate(), b.form.rate(), &here, &there)
-    } else if a.form.drop_frame() != b.form.drop_frame() {
-        reasons::drop_frame_unknown(&here, &there)
-    } else {
-        reasons::start_unclear(&here, &there)
-    }
-}
-
-/// Counts from the label of `a` to that of `b`, as a person would compare them:
-/// the parts of one second directly, else by the time of day that they show.
-fn apart(a: Shown, b: Shown) -> Ratio {
-    let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
-    match seconds_a == seconds_b {
-        true => part_b - part_a,
-        false => shown_apart(a, b) * Ratio::from_integer(a.0.form.base()),
-    }
-}
-
-/// Seconds from the time of day that `a` shows to that of `b`.
-fn shown_apart(a: Shown, b: Shown) -> Ratio {
-    let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
-    let share = |(pace, _): Shown, part: Ratio| part / Ratio::from_integer(pace.form.base());
-    let seconds = wrapped(seconds_b - seconds_a, DAY_S);
-    Ratio::from_integer(seconds) + share(b, part_b) - share(a, part_a)
-}
-
-/// The seconds of the day that a label shows, and the part of one, with what follows on the label.
-fn label_at((pace, at): Shown) -> (i64, Ratio) {
-    let count = at.floor();
-    let label = pace.form.label(i64::try_from(count).unwrap_or_default());
-    let part = Ratio::from_integer(label.part()) + at - Ratio::from_integer(count);
-    let seconds = i64::from(label.hours()) * 3600
-        + i64::from(label.minutes()) * 60
-        + i64::from(label.seconds());
-    (seconds, part)
 }

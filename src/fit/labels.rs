@@ -1,6 +1,6 @@
 //! What single frames say as whole labels, where the fit says something else.
 
-use super::ballot::Group;
+use super::ballot::{ENOUGH, Group};
 use super::looks::{Agreement, Looks};
 use super::placed::Placed;
 use crate::timecode::{ClockForm, Label, wrapped};
@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 /// Nats by which the digits of a single frame must speak against the fit to be believed: as much
 /// as a start must lead by.
-const BELIEVED: f32 = 9.21;
+const BELIEVED: f32 = ENOUGH as f32;
 /// Places in which it must: one digit may be misread beyond doubt.
 const PLACES_OF_ONE_FRAME: usize = 2;
 /// Frames with a number that the clock has not, or of another second, before they count.

@@ -26,6 +26,7 @@
 //! - `facing`: which way a display faces that reads both ways
 //! - `table`: what a decision looks at, and the measures it goes by
 //! - `clock`: what clock it is, and how its rate and drop-frame are known
+//! - `hull`: the chosen start, widened by those that cannot be told from it
 //! - `judge`: verdict, what to look at next
 //! - `doubt`: what may be in doubt about a start
 //! - `reasons`: the sentences that an editor reads
@@ -39,6 +40,7 @@ mod doubt;
 mod excused;
 mod facing;
 mod held;
+mod hull;
 mod join;
 mod judge;
 mod labels;
@@ -179,16 +181,8 @@ impl ClockFit {
 
     /// The start as outputs tell it.
     pub fn start_outcome(&self) -> Option<Start> {
-        self.start.as_ref().map(|start| Start {
-            label: start.label.clone(),
-            count: start.counts.middle().to_f64(),
-            count_bounds: [start.counts.low.to_f64(), start.counts.high.to_f64()],
-            seconds: start.seconds.middle().to_f64(),
-            seconds_bounds: [start.seconds.low.to_f64(), start.seconds.high.to_f64()],
-            exact_count_bounds: Some([start.counts.low.to_string(), start.counts.high.to_string()]),
-            in_clip_base: None,
-            inherited_from: None,
-        })
+        let (start, clock) = (self.start.as_ref()?, self.clock.as_ref()?);
+        Some(Start::of(clock.form, start.counts))
     }
 
     /// The clock as outputs tell it.

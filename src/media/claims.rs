@@ -5,7 +5,7 @@ use super::orient::Orientation;
 use super::source::{self, Source};
 use super::spacing::{self, RateClaims, Spacing};
 use crate::facts::{ClipFacts, HeaderFacts};
-use crate::note::Note;
+use crate::note::{HEAD_LOST, Note};
 use crate::timecode::{Rate, Ratio};
 use ffmpeg_next::{self as ffmpeg, codec::packet, ffi, frame, media};
 use std::path::Path;
@@ -69,7 +69,7 @@ impl HeadSample {
         let lost = before.filter(|stamp| **stamp < zero).count();
         (lost > 0).then(|| {
             Note::new(
-                "head_lost",
+                HEAD_LOST,
                 format!(
                     "the first {lost} pictures of the file do not decode, so that programs \
                      differ in where it begins; copy it from the card again, or compare one \
@@ -401,7 +401,7 @@ fn clock_time(text: &str) -> Option<Ratio> {
     for (part, unit_s) in parts.zip([60, 3600]) {
         whole += part.parse::<u32>().ok().map(u64::from)? * unit_s;
     }
-    Some(seconds + Ratio::from_integer(whole))
+    seconds.checked_add(Ratio::from_integer(whole))
 }
 
 /// How the container wants the picture shown; of the frame's own if the
@@ -440,6 +440,15 @@ mod tests {
         assert_eq!(length, Some(Ratio::new(63_003, 1000)));
         assert_eq!(clock_time("10:00:00.5"), Some(Ratio::new(72_001, 2)));
         assert_eq!(clock_time("soon"), None);
+        // Numbers that no clip has.
+        for digits in 1..=40 {
+            let _ = clock_time(&format!(
+                "99:59:{}.{}",
+                "9".repeat(digits),
+                "9".repeat(40 - digits)
+            ));
+            let _ = clock_time(&format!("99:59:{}", "9".repeat(digits)));
+        }
     }
 
     #[test]

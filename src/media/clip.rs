@@ -390,14 +390,15 @@ impl Footage for Clip {
     }
 
     fn seek(&mut self, aim: Aim) -> Result<Landing> {
-        let (mut asked_s, mut known_s) = (Ratio::ZERO, self.facts.duration_s);
+        let mut asked_s = Ratio::ZERO;
         loop {
+            let mut known_s = None;
             match aim {
                 Aim::Head => {}
                 Aim::At(seconds) => asked_s = seconds,
                 Aim::Tail { seconds } => {
-                    known_s = Some(self.end_s()?);
-                    let end_s = known_s.unwrap_or(Ratio::ZERO);
+                    let end_s = self.end_s()?;
+                    known_s = self.facts.duration_s;
                     asked_s = (end_s - Ratio::from_integer(seconds)).max(Ratio::ZERO);
                 }
             }

@@ -87,8 +87,12 @@ impl LumaPlane {
     /// `None` if the format has no luma that can be read sample by sample: RGB,
     /// palettes, bit-packed formats, frames that live on a graphics card.
     fn of(format: i32) -> Option<Self> {
-        // SAFETY: the call accepts any number and gives null for unknown ones;
-        // descriptors are constants of the library.
+        // A later release of the library may know formats that this program does not.
+        if !(0..ffi::AVPixelFormat::AV_PIX_FMT_NB as i32).contains(&format) {
+            return None;
+        }
+        // SAFETY: the enumeration has every number below its last one; descriptors are constants of
+        // the library.
         let description = unsafe {
             ffi::av_pix_fmt_desc_get(std::mem::transmute::<i32, ffi::AVPixelFormat>(format))
                 .as_ref()?

@@ -76,11 +76,11 @@ impl Ledger {
             sha256: Some(digest::sha256(bytes)),
             ..Line::default()
         };
+        let lines = self.lines.get(&key).cloned().unwrap_or_default();
+        let may_replace = |old: &[u8]| check(&lines, &digest::sha256(old));
         // The list comes first: a run killed between the two leaves a line too many, which
         // does no harm, and never a file of ours that counts as somebody else's.
-        self.note(line)?;
-        let lines = &self.lines[&key];
-        write(&file, bytes, |old| check(lines, &digest::sha256(old)))
+        write(&file, bytes, may_replace, || self.note(line))
     }
 
     /// As [`Ledger::write`], for a file that `fill` writes piece by piece.
@@ -397,6 +397,8 @@ mod tests {
             .write(Path::new("clips.csv"), b"ours")
             .unwrap_err();
         assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        // Nor is it listed, or a card that holds it would be taken for ours.
+        assert!(!ledger(out.path()).lists(Path::new("clips.csv")));
     }
 
     #[test]

@@ -20,7 +20,7 @@ const MARK: &[u8] = b"tEXtSoftware\0Rollmark";
 /// function wrote; [`ErrorKind::CannotWrite`] if writing fails.
 pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
     let png = encoded(picture).map_err(|e| cannot_write(file, io::Error::other(e)))?;
-    write(file, &png, |old| {
+    let may_replace = |old: &[u8]| {
         let is_ours = old
             .get(MARK_AT..)
             .is_some_and(|rest| rest.starts_with(MARK));
@@ -30,7 +30,8 @@ pub fn picture(picture: &RgbImage, file: &Path) -> Result<()> {
                 "this file is not a picture that Rollmark made",
             )
         })
-    })
+    };
+    write(file, &png, may_replace, || Ok(()))
 }
 
 fn encoded(picture: &RgbImage) -> std::result::Result<Vec<u8>, png::EncodingError> {

@@ -218,20 +218,7 @@ fn unusable(outcome: &mut ClipOutcome, by_hand: ByHand, line: usize, why: &str) 
 }
 
 fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
-    let seconds = |count: Ratio| said.form.seconds(count).to_f64();
-    let (low, high, middle) = (said.counts.low, said.counts.high, said.counts.middle());
-    // Within a few days of counts at 1000 a second.
-    let label = said.form.text(middle.floor() as i64);
-    outcome.start = Some(Start {
-        label,
-        count: middle.to_f64(),
-        count_bounds: [low.to_f64(), high.to_f64()],
-        seconds: seconds(middle),
-        seconds_bounds: [seconds(low), seconds(high)],
-        exact_count_bounds: Some([low.to_string(), high.to_string()]),
-        in_clip_base: None,
-        inherited_from: None,
-    });
+    outcome.start = Some(Start::of(said.form, said.counts));
     let refresh_hz = by_hand.read_clock.as_ref().and_then(|c| c.refresh_hz);
     outcome.clock = Some(Clock {
         form: said.form.pattern().into(),

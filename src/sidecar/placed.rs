@@ -135,6 +135,10 @@ fn place<'a>(
     })
 }
 
+/// A clip is no longer than this, in seconds: a year. What claims more would leave no room to count
+/// frames beside it.
+const LONGEST_S: i64 = 366 * 86_400;
+
 /// Frames at `rate`, above zero. Of a clip with a variable rate those that its length makes
 /// at the nominal rate, since that is how an editing program conforms it.
 fn length(outcome: &ClipOutcome, rate: Rate) -> Option<i64> {
@@ -147,14 +151,16 @@ fn length(outcome: &ClipOutcome, rate: Rate) -> Option<i64> {
             i64::try_from(duration_s.checked_mul(rate.ratio())?.round()).ok()?
         }
     };
-    (frames > 0).then_some(frames)
+    let length_s = Ratio::from_integer(frames) / rate.ratio();
+    let is_sane = frames > 0 && length_s <= Ratio::from_integer(LONGEST_S);
+    is_sane.then_some(frames)
 }
 
 /// Half a day, in seconds: a clock that steps back by more has passed midnight.
 const HALF_DAY_S: i64 = 43_200;
 
-/// True if the shoot ran through midnight: a clip was rolling at midnight and others
-/// follow, or within one camera a later clip (by its place on the card, which cameras number
+/// True if the shoot ran through midnight: a clip was rolling at midnight, or
+/// within one camera a later clip (by its place on the card, which cameras number
 /// as they record: common practice, no source) shows a time more than half a day earlier.
 fn crosses_midnight(placed: &[Placed<'_>]) -> bool {
     let rolls_through = placed

@@ -287,7 +287,7 @@ impl fmt::Display for Ratio {
 }
 
 /// Reads `25`, `-3/4`, `0.04` (exactly 1/25) and `24/1.001`; spaces may stand
-/// around the parts. No exponents.
+/// around the parts. No exponents, and at most 18 digits behind a point.
 impl FromStr for Ratio {
     type Err = TimecodeError;
 
@@ -302,6 +302,10 @@ impl FromStr for Ratio {
     }
 }
 
+/// Digits behind the point of a decimal that is read. What is measured or said has fewer, and
+/// fractions of longer ones leave no room to count with.
+const MOST_DECIMALS: usize = 18;
+
 /// An integer or a plain decimal, exactly.
 fn decimal(text: &str) -> Option<Ratio> {
     let text = text.trim();
@@ -310,7 +314,10 @@ fn decimal(text: &str) -> Option<Ratio> {
         None => (false, text.strip_prefix('+').unwrap_or(text)),
     };
     let (whole, fraction) = unsigned.split_once('.').unwrap_or((unsigned, ""));
-    if whole.len() + fraction.len() == 0 || unsigned.ends_with('.') {
+    if whole.len() + fraction.len() == 0
+        || unsigned.ends_with('.')
+        || fraction.len() > MOST_DECIMALS
+    {
         return None;
     }
     let mut num: i128 = 0;

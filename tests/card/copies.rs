@@ -94,7 +94,9 @@ fn a_copy_of_an_earlier_version_is_named_once_there_is_another() {
     // It stands in the way of the clip whose name it has, and whose it is is told.
     clip(&shelf, "A001.mov", "10:00:00:00", H264);
     let said = run(&shelf, &["--write", "copy"], 2);
-    assert!(said.contains("a copy of another clip, A001.mkv"), "{said}");
+    let kept = "this file holds the start of another clip";
+    let line = said.lines().find(|line| line.contains(kept));
+    assert!(line.is_some_and(|l| l.contains("A001.mkv")), "{said}");
     fs::remove_file(&old).unwrap();
     run(&shelf, &["--write", "copy"], 0);
     assert_eq!(start_of(&shelf, "A001.mov"), ["10:00:00:00"]);

@@ -9,6 +9,7 @@ use rollmark::sidecar::{Admit, json as object};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
+use std::time::{Duration, SystemTime};
 
 /// Runs the program in a folder of the shelf.
 fn run_in(shelf: &Shelf, folder: &str, words: &[&str]) -> Output {
@@ -75,6 +76,44 @@ fn a_clip_of_another_card_replaces_no_file_of_one_with_its_name() {
             assert!(line.contains("one/DCIM/A001.mov"), "{line}");
         }
     }
+}
+
+/// Recorders that write files of one size give each card the same names.
+#[test]
+fn a_copy_of_another_clip_of_one_name_and_size_is_kept() {
+    let shelf = Shelf::new();
+    two_cards(&shelf);
+    let file = |card: &str| shelf.path(card).join("DCIM/A001.mov");
+    let length = |card: &str| fs::metadata(file(card)).unwrap().len();
+    let longest = length("one").max(length("two")) + 16;
+    for (card, second) in [("one", 0), ("two", 60)] {
+        let mut bytes = fs::read(file(card)).unwrap();
+        // A free box behind the others.
+        let room = longest as usize - bytes.len();
+        bytes.extend((room as u32).to_be_bytes());
+        bytes.extend(b"free");
+        bytes.resize(longest as usize, 0);
+        fs::write(file(card), bytes).unwrap();
+        let recorded = SystemTime::UNIX_EPOCH + Duration::from_secs(1_800_000_000 + second);
+        let clip = fs::File::options().write(true).open(file(card)).unwrap();
+        clip.set_modified(recorded).unwrap();
+    }
+    let copy = |card: &str| {
+        run_in(
+            &shelf,
+            "",
+            &["card", card, "--out", "out", "--write", "copy"],
+        )
+    };
+    assert_eq!(copy("one").status.code(), Some(0));
+    let before = files_of_the_clip(&shelf);
+    assert_eq!(before.len(), 2, "{before:?}");
+    let second = copy("two");
+    assert_eq!(second.status.code(), Some(2), "{}", said(&second));
+    assert_eq!(files_of_the_clip(&shelf), before);
+    let line = "holds the start of another clip";
+    let kept = |l: &str| l.contains("A001.mov: ") && l.contains(line);
+    assert!(said(&second).lines().any(kept), "{}", said(&second));
 }
 
 #[test]

@@ -203,6 +203,27 @@ fn unsure_clips_enter_when_asked_for_and_say_so() {
     assert_eq!(mark["color"], "RED");
 }
 
+/// A damaged file may claim any length.
+#[test]
+fn a_clip_that_claims_to_last_for_years_is_left_out_and_the_others_are_placed() {
+    let clip = |name, length| {
+        let rate = Rate::F120;
+        named(
+            name,
+            0,
+            outcome(frames(rate, false), "10:00:00:00", rate, length),
+        )
+    };
+    for length in [120 * 86_400 * 367, 1 << 53, i64::MAX as u64, u64::MAX] {
+        let clips = vec![clip("endless.mov", length), clip("plain.mov", 240)];
+        let card = card(&["A"], clips);
+        assert_eq!(clip_names(&read(&card)).concat(), ["plain.mov"], "{length}");
+        let timeline = written(&card);
+        let why = &timeline["metadata"]["rollmark"]["not_placed"][0]["left_out_because"];
+        assert_eq!(why, "the clip's length is not known", "{length}");
+    }
+}
+
 /// At ten o'clock the two ways of counting lie 36 s apart.
 #[test]
 fn a_clock_that_leaves_drop_frame_open_is_not_placed_beside_one_that_does_not() {

@@ -27,6 +27,21 @@ fn a_pipe_is_refused_at_once() {
     assert_eq!(kind.expect("an answer"), Some(ErrorKind::NotVideo));
 }
 
+/// Of one picture without times no length is known, and the end is looked for in vain.
+#[test]
+fn the_tail_of_a_single_picture_is_its_head() {
+    let shop = Workshop::new();
+    let bare = shop.make("one.h264", "testsrc2=s=160x90:r=25:d=0.04", X264);
+    let (said, hears) = mpsc::channel();
+    thread::spawn(move || {
+        let mut clip = media::open(&bare).unwrap();
+        let landing = clip.seek(Aim::Tail { seconds: 5 }).unwrap();
+        said.send((landing.asked_s, landing.got.is_some()))
+    });
+    let landing = hears.recv_timeout(Duration::from_secs(60));
+    assert_eq!(landing.expect("an answer"), (Ratio::ZERO, true));
+}
+
 /// The first `percent` of a file.
 fn cut(file: &Path, percent: usize) -> PathBuf {
     let bytes = fs::read(file).unwrap();

@@ -101,19 +101,9 @@ fn slated(mut outcome: ClipOutcome, form: ClockForm, label: &str) -> ClipOutcome
 }
 
 fn set_start(outcome: &mut ClipOutcome, form: ClockForm, counts: HalfOpen) {
-    let seconds = |count: Ratio| form.seconds(count).to_f64();
     outcome.verdict = Verdict::Sure;
     outcome.reasons = vec![Note::new("agreed", "all read frames agree")];
-    outcome.start = Some(Start {
-        label: form.text(i64::try_from(counts.middle().floor()).unwrap()),
-        count: counts.middle().to_f64(),
-        count_bounds: [counts.low.to_f64(), counts.high.to_f64()],
-        seconds: seconds(counts.middle()),
-        seconds_bounds: [seconds(counts.low), seconds(counts.high)],
-        exact_count_bounds: Some([counts.low.to_string(), counts.high.to_string()]),
-        in_clip_base: None,
-        inherited_from: None,
-    });
+    outcome.start = Some(Start::of(form, counts));
     outcome.clock = Some(clip_base::tests::measured(form));
     clip_base::fill(outcome);
 }

@@ -3,7 +3,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
-use crate::outcome::GapKnownBy;
+use crate::outcome::{ByHand, Corrected, GapKnownBy};
 use proptest::prelude::*;
 
 fn member(name: &str, outcome: ClipOutcome) -> Member {
@@ -156,6 +156,49 @@ fn slates_on_both_sides_prove_that_nothing_is_missing_or_say_how_much() {
         (Verdict::Unsure, "chapters_contradict")
     );
     assert_eq!(label(&jam[1]), "10:00:02:00");
+}
+
+/// Whatever the clocks around it say: frame 0 of the chapter, or the length of one on the way, may
+/// be another.
+#[test]
+fn a_chapter_whose_file_is_in_doubt_is_never_sure() {
+    for (code, doubtful) in [("head_lost", 1), ("times_wrong", 1), ("times_wrong", 2)] {
+        let mut clips = [
+            clip("GX010042.MP4", "start=10:00:00:00"),
+            clip("GX020042.MP4", ""),
+            clip("GX030042.MP4", ""),
+            clip("GX040042.MP4", "start=10:00:06:00"),
+        ];
+        let doubt = Note::new(code, "the file is in doubt");
+        clips[doubtful].outcome.reasons.push(doubt);
+        let all = outcomes(&clips);
+        assert_eq!(label(&all[1]), "10:00:02:00");
+        for chapter in &all[1..3] {
+            assert_eq!(chapter.verdict, Verdict::Unsure);
+            assert!(chapter.reasons.iter().any(|reason| reason.code == code));
+        }
+        assert!(!has_note(&all[doubtful], code), "it is told once");
+    }
+}
+
+#[test]
+fn a_chapter_about_which_a_person_spoke_inherits_nothing() {
+    let mut rejected = clip("GX020042.MP4", "");
+    rejected.outcome.by_hand = Some(ByHand {
+        what: Corrected::Rejected,
+        says_start: false,
+        remark: "the wrong clock".into(),
+        read_verdict: Verdict::Sure,
+        read_start: None,
+        read_clock: None,
+    });
+    let all = outcomes(&[
+        clip("GX010042.MP4", "start=10:00:00:00"),
+        rejected.clone(),
+        clip("GX030042.MP4", "start=10:00:04:00"),
+    ]);
+    assert_eq!((all[1].verdict, &all[1].start), (Verdict::None, &None));
+    assert_eq!(all[1].by_hand, rejected.outcome.by_hand);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use crate::fit::{Known, NextLook};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
-use crate::reading::DigitOdds;
+use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
 
 #[test]
@@ -344,6 +344,10 @@ fn doubts_about_the_file_stand_beside_a_start_that_is_not_sure() {
     let fit = run(&filmed);
     assert_unsure(&fit, "head_lost");
     assert_eq!(label(&fit), "02:28:52:00");
+    // Without a clock too: another clip may give the start.
+    let fit = crate::fit::fit::<Sighting>(&[], &filmed.facts, &Known::default());
+    let codes: Vec<&str> = fit.reasons.iter().map(|reason| &*reason.code).collect();
+    assert_eq!(codes, ["no_display", "head_lost"]);
 }
 
 /// Of a clock of 100 before a camera of 24, four counts pass in a frame: that a last digit is

@@ -3,7 +3,7 @@
 
 use super::Clip;
 use crate::media::claims::SampleTable;
-use crate::note::{Note, TRUNCATED};
+use crate::note::{Note, TIMES_WRONG, TRUNCATED};
 use crate::timecode::Ratio;
 
 /// A claimed length may be longer than the frames by this much before the file
@@ -11,9 +11,6 @@ use crate::timecode::Ratio;
 /// stream, two seconds, since sound often runs on.
 const LENGTH_SLACK_S: (i128, i128) = (1, 2);
 const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
-
-/// Code of the doubt about the times of frames.
-const TIMES_WRONG: &str = "times_wrong";
 
 impl Clip {
     fn note(&mut self, code: &str, sentence: impl Into<String>) {

@@ -13,7 +13,11 @@ use std::io::{self, Read, Seek, SeekFrom, Write};
 
 /// An index longer than this is not read into memory, in bytes: a day of video
 /// with sound has one of about 100 megabytes.
-const LONGEST_INDEX: u64 = 1 << 30;
+const LONGEST_INDEX: u64 = 256 << 20;
+
+/// Boxes of the top level: footage in one piece has a handful, some cameras free one for each sort
+/// of their own data.
+const MOST_BOXES: usize = 4096;
 
 /// An XMP packet longer than this is not searched, in bytes.
 const LONGEST_XMP: u64 = 16 << 20;
@@ -83,6 +87,9 @@ impl Layout {
             }
             at += slot.size;
             slots.push(slot);
+            if slots.len() > MOST_BOXES {
+                return Err(broken_index());
+            }
         }
         let mut of_kind = slots.iter().filter(|slot| slot.kind == *b"moov");
         let (Some(index), None) = (of_kind.next().copied(), of_kind.next()) else {
@@ -365,6 +372,18 @@ mod tests {
         );
         let track = boxed(b"trak", &[&full(b"tkhd", 0, 3, &header), &media]);
         boxed(b"moov", &[&full(b"mvhd", 0, 0, &movie_header), &track])
+    }
+
+    /// A file may hold a box in every eight bytes.
+    #[test]
+    fn a_file_of_boxes_without_end_is_refused_before_they_fill_the_memory() {
+        for (boxes, is_fine) in [(MOST_BOXES - 1, true), (MOST_BOXES, false)] {
+            let mut file = tempfile::tempfile().unwrap();
+            file.write_all(&index()).unwrap();
+            file.write_all(&boxed(b"free", &[]).repeat(boxes)).unwrap();
+            let layout = Layout::of(&mut file).map(|layout| layout.slots.len());
+            assert_eq!(layout.is_ok(), is_fine, "{layout:?}");
+        }
     }
 
     fn plan(timecode: &CopyTimecode) -> Plan<'_> {

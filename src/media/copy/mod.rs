@@ -159,9 +159,10 @@ pub fn copy_with_timecode(
     let may_replace = |old: &mut File| match graft::copied_from(old) {
         Some(old) if old == origin => Ok(()),
         Some(other) => Err(would_replace(copy_of(&other, source))),
-        None => Err(would_replace(
-            "this file is not a copy that Rollmark made".into(),
-        )),
+        None => Err(would_replace(match route {
+            Route::Mxf => "MXF has no place to say whose copy a file is".into(),
+            Route::Graft | Route::Rewrap(_) => "this file is not a copy that Rollmark made".into(),
+        })),
     };
     let job = Job {
         source,

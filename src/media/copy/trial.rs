@@ -74,7 +74,9 @@ pub(super) fn is_carried(
     packets: &[Packet],
     family: Family,
 ) -> Result<bool> {
-    let file = tempfile::NamedTempFile::new().map_err(cannot_write)?;
+    let file = tempfile::NamedTempFile::new().map_err(|e| {
+        cannot_write(e).next("make room in the system's folder for temporary files, for a trial")
+    })?;
     let mut output = record::open_output(file.path(), family.muxer())?;
     if write(&mut output, stream, packets, family).is_err() {
         return Ok(false);

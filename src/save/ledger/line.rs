@@ -10,6 +10,9 @@ use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom, Write};
 use std::path::Path;
 
+/// Of a longer list the rest is passed over, in bytes: a file takes some five hundred a run.
+const LONGEST_LIST_BYTE: u64 = 256 << 20;
+
 /// One line of the list: a file as it was written.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Line {
@@ -60,12 +63,16 @@ impl Made {
 
 impl Line {
     /// The lines of `list`, with names as they are written today. No list is an empty list; what
-    /// cannot be read as a line, as a killed run may leave one, is passed over.
+    /// cannot be read as a line, as a killed run may leave one, is passed over, and so is what lies
+    /// behind the longest list that is read. A card may bring one of somebody else's: it is opened
+    /// where it is a plain file only.
     pub fn read_all(list: &Path) -> io::Result<Vec<Self>> {
-        let file = match File::open(list) {
+        match fs::symlink_metadata(list) {
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
-            file => file?,
+            Ok(facts) if !facts.is_file() => return Err(io::ErrorKind::InvalidInput.into()),
+            facts => facts?,
         };
+        let file = File::open(list)?.take(LONGEST_LIST_BYTE);
         let mut lines = Vec::new();
         for text in BufReader::new(file).split(b'\n') {
             let Ok(mut line) = serde_json::from_slice::<Self>(&text?) else {

@@ -194,6 +194,11 @@ fn ratios_are_read_exactly() {
     ] {
         assert!(text.parse::<Ratio>().is_err(), "{text}");
     }
+    // As many decimals as leave room to count with.
+    let long = format!("0.{}1", "0".repeat(17));
+    let least: Ratio = long.parse().unwrap();
+    assert_eq!((least / Ratio::from_integer(1000)).den(), 10_i128.pow(21));
+    assert!(format!("{long}1").parse::<Ratio>().is_err());
     assert_eq!(Ratio::from_integer(25).to_string(), "25/1");
 }
 
