@@ -281,13 +281,16 @@ impl Track {
             && self.lies_on(whole)
     }
 
-    /// True if this one lay on the other in the last frame that both read.
+    /// True if this one lay on the other in the last frame that both read, and half-way there too: of
+    /// two displays that leave together one may be lost onto the other.
     fn lies_on(&self, other: &Self) -> bool {
-        self.sighting.readings.iter().rev().find_map(|own| {
-            let mut theirs = other.sighting.readings.iter();
-            let same = theirs.find(|r| r.stamp.ticks == own.stamp.ticks)?;
-            Some(own.quad.lies_on(&same.quad))
-        }) == Some(true)
+        let theirs = &other.sighting.readings;
+        let of_both = |own: &Reading| {
+            let same = theirs.binary_search_by_key(&own.stamp.ticks, |r| r.stamp.ticks);
+            Some(own.quad.lies_on(&theirs[same.ok()?].quad))
+        };
+        let lay: Vec<bool> = self.sighting.readings.iter().filter_map(of_both).collect();
+        lay.last() == Some(&true) && lay[lay.len() / 2]
     }
 
     /// Mean probability of the likeliest digit on the last place, over the readings.
@@ -456,6 +459,20 @@ mod tests {
         let onto = moved_down(clock(), 28.0, false);
         assert!(onto.has_come_onto(&lower));
         assert!(!upper.has_come_onto(&clock()));
+    }
+
+    #[test]
+    fn a_display_that_is_lost_onto_another_one_as_both_leave_is_no_piece_of_it() {
+        let whole = followed(&[2, 2, 2, 2], |n| format!("142210{:02}", n % 25));
+        let mut other = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        assert!(!other.tells_among([&whole, &other]));
+        let readings = &mut other.sighting.readings;
+        let until = readings.len() - 3;
+        for reading in &mut readings[..until] {
+            let corners = reading.quad.corners().map(|p| Point::new(p.x, p.y + 200.0));
+            reading.quad = Quad::from_corners(corners);
+        }
+        assert!(other.tells_among([&whole, &other]));
     }
 
     #[test]

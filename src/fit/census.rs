@@ -70,7 +70,14 @@ impl Counted<'_> {
     /// runs evenly.
     fn uneven(&self) -> Option<(usize, usize)> {
         let beyond = (self.beyond >= labels::FEWEST).then_some((self.heard.read, self.beyond));
-        self.heard.uneven_place(self.blur.places).or(beyond)
+        let looks = &self.member.placed.looks;
+        // A display that is drawn anew now and then may show one number of the fastest digit only.
+        let last = (self.seen.left_out).filter(|&place| place + 1 == looks.dial.places());
+        let left_out = last.map(|place| labels::told_at(&self.member.placed, place));
+        self.heard
+            .uneven_place(self.blur.places)
+            .or(beyond)
+            .or(left_out)
     }
 }
 

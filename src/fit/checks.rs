@@ -284,15 +284,21 @@ impl Table<'_> {
                 return false;
             };
             let may_be_one = form == ClockForm::Seconds || still.shows_a_last_mark();
-            let tick = still.ticks[0];
-            let there = still.reading(0).quad;
-            let come = form.digits_of(form.label(self.count_at(chosen, tick)));
-            let has_yet_to_reach = labels::seconds_shown(come.as_slice()) < Some(length_s);
-            let is_before = |looks: &&Looks| {
-                let look = looks.ticks.iter().position(|&t| t == tick);
-                look.is_some_and(|look| looks.reading(look).quad.is_read_before(&there))
+            let has_yet_to_reach = |tick: i64| {
+                let come = form.digits_of(form.label(self.count_at(chosen, tick)));
+                labels::seconds_shown(come.as_slice()) < Some(length_s)
             };
-            may_be_one && has_yet_to_reach && shown.iter().any(is_before)
+            // In the first picture that shows both: either may be found before the other.
+            let is_behind = |looks: &&Looks| {
+                let both = still.ticks.iter().enumerate().find_map(|(at, tick)| {
+                    let look = looks.ticks.iter().position(|t| t == tick)?;
+                    Some((*tick, looks.reading(look).quad, still.reading(at).quad))
+                });
+                both.is_some_and(|(tick, runs, stands)| {
+                    has_yet_to_reach(tick) && runs.is_read_before(&stands)
+                })
+            };
+            may_be_one && shown.iter().any(is_behind)
         };
         self.seen
             .iter()

@@ -11,7 +11,7 @@ use super::reasons::{self, Preferred};
 use super::refresh::Refresh;
 use super::sight::{DAY_S, Kind, Seen, order, see};
 use super::table::{Member, Table};
-use super::window::WindowFit;
+use super::window::{Scored, WindowFit};
 use super::{ClockFit, FittedStart, Known, NextLook, RateKnownBy, SightingFit};
 use crate::facts::ClipFacts;
 use crate::note::Note;
@@ -388,13 +388,8 @@ impl Table<'_> {
             // Whole seconds may be those of a clock that counts frames, and then last as long.
             let shown = shown_apart((&joint.pace, here), (&other.pace, other.bounds.middle()));
             let closest = apart.abs().min(shown.abs());
-            // Who counts frames shows them as they come, but for a panel; seconds may come late.
-            let tenth = Ratio::new(1, 10);
-            let late = match coarser < tenth {
-                true => Ratio::new(1, Refresh::SLOWEST_PANEL.hz().into()),
-                false => tenth,
-            };
-            if other.pace.form != joint.pace.form && closest <= coarser + late {
+            if other.pace.form != joint.pace.form && closest <= may_be_apart(joint, other, coarser)
+            {
                 return false;
             }
             let members = self.members(joint);
@@ -517,6 +512,22 @@ fn with_first_look(start: HalfOpen, members: &[Member]) -> HalfOpen {
         later = later.max(first.high - bounds.high);
     }
     HalfOpen::new(start.low - earlier, start.high + later)
+}
+
+/// Seconds by which two forms of clock may tell the same time apart. Who counts frames shows them as
+/// they come, but for a panel; tenths may come late by one. Whole seconds tell when they pass to
+/// within their bounds, but may be drawn by a timer of their own, twice a second.
+fn may_be_apart(joint: &Joint, other: &Scored, coarser: Ratio) -> Ratio {
+    let tenth = Ratio::new(1, 10);
+    if coarser < tenth {
+        return coarser + Ratio::new(1, Refresh::SLOWEST_PANEL.hz().into());
+    }
+    if coarser < Ratio::ONE {
+        return coarser + tenth;
+    }
+    let open_s = |bounds: HalfOpen, form: ClockForm| bounds.width() / form.rate().ratio();
+    let both_s = open_s(joint.start, joint.pace.form) + open_s(other.bounds, other.pace.form);
+    (both_s + Ratio::ONE) / Ratio::from_integer(2)
 }
 
 pub(super) fn label_of(form: ClockForm, count: Ratio) -> String {

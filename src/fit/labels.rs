@@ -216,6 +216,18 @@ pub(super) fn other_value(placed: &Placed, group: Group) -> Option<(usize, usize
     })
 }
 
+/// Looks that tell a digit at a place that was left out, and those of them against the fit.
+pub(super) fn told_at(placed: &Placed, place: usize) -> (usize, usize) {
+    let looks = 0..placed.looks.len();
+    let told = looks.filter_map(|look| {
+        let shown = placed.looks.reading(look).places[place].told()?;
+        Some(shown != placed.digit(look, place))
+    });
+    told.fold((0, 0), |(told, against), is_against| {
+        (told + 1, against + usize::from(is_against))
+    })
+}
+
 /// True if a place that was left out goes on with the others, but by so much off: a clock that
 /// was set while in view, and no place that is misread.
 pub(super) fn runs_apart(placed: &Placed, place: usize) -> bool {

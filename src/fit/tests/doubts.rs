@@ -125,6 +125,28 @@ fn a_place_that_always_says_the_same_is_left_out() {
     );
 }
 
+/// Drawn anew five times a second, or three, a display shows one or two numbers of the last digit, and
+/// those before it are late by as much.
+#[test]
+fn a_display_that_is_drawn_anew_now_and_then_is_never_sure_to_the_frame() {
+    for (base, every) in [(Rate::F25, 5), (Rate::F30, 10), (Rate::F25, 10)] {
+        for phase in 0..every {
+            let mut scene = Scene::new(frames(base), "12:34:20:00", base);
+            scene.frames = (0..75).collect();
+            let mut filmed = scene.film();
+            // Of each number that is drawn, all frames until the next one.
+            let readings = &mut filmed.sighting.readings;
+            for at in 0..readings.len() {
+                let drawn = at.saturating_sub((at + phase) % every);
+                readings[at].places = readings[drawn].places.clone();
+            }
+            let fit = run(&filmed);
+            let is_right = fit.verdict != Verdict::Sure || label(&fit) == "12:34:20:00";
+            assert!(is_right, "{base} every {every} from {phase}: {fit:#?}");
+        }
+    }
+}
+
 #[test]
 fn many_half_read_frames_are_certain_together() {
     // No digit has half of the weight in most frames.
