@@ -308,18 +308,25 @@ impl Watch<'_> {
     }
 
     /// Looks closer at what stands beside the digits: AM and PM, which following sees in part if at
-    /// all, and whatever may be frames.
+    /// all, and whatever may be frames behind seconds.
     fn look_beside(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
+        let mut small_letters = Vec::new();
+        for track in tracks.iter().filter(|t| t.may_count_half_days()) {
+            if self.eye.has_small_letters(pyramid, &track.display)? {
+                small_letters.push(track.display.clone());
+            }
+        }
         for track in tracks
             .iter_mut()
-            .filter(|t| t.has_three_groups() || t.seems_lettered())
+            .filter(|t| t.may_count_half_days() || t.seems_lettered())
         {
             let is_word = match track.seems_lettered() {
                 true => self.eye.is_word_behind(pyramid, &track.display)?,
                 false => None,
             };
-            let are_small =
-                track.has_three_groups() && self.eye.has_small_letters(pyramid, &track.display)?;
+            // Of one display that is followed twice, once with its letters as digits.
+            let are_small = track.may_count_half_days()
+                && (small_letters.iter()).any(|display| track.display.is_where(display));
             track.take_letters(is_word, are_small);
             if track.has_three_groups() {
                 track.take_ground(self.eye.is_ground_even(pyramid, &track.display));

@@ -89,6 +89,18 @@ impl Track {
         self.sighting.layout.groups.len() == 3
     }
 
+    /// True if it may be a clock of twelve hours: those that count frames count a whole day, as two
+    /// digits behind anything but a dot mostly are.
+    pub fn may_count_half_days(&self) -> bool {
+        let readings = &self.sighting.readings;
+        let dot: f32 = readings.iter().map(|r| r.last_mark.dot).sum();
+        match self.sighting.layout.groups[..] {
+            [_, _, _, 2] => 2.0 * dot > readings.len() as f32,
+            [_, _, _] | [_, _, _, _] => true,
+            _ => false,
+        }
+    }
+
     /// What the last frame that was read shows; nothing if none was.
     pub fn shown_last(&self) -> Vec<DigitOdds> {
         let last = self.sighting.readings.last();

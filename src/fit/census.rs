@@ -73,7 +73,7 @@ impl Counted<'_> {
         let looks = &self.member.placed.looks;
         // A display that is drawn anew now and then may show one number of the fastest digit only.
         let last = (self.seen.left_out).filter(|&place| place + 1 == looks.dial.places());
-        let left_out = last.map(|place| labels::told_at(&self.member.placed, place));
+        let left_out = last.and_then(|place| labels::says_one_or_two(&self.member.placed, place));
         self.heard
             .uneven_place(self.blur.places)
             .or(beyond)

@@ -216,16 +216,20 @@ pub(super) fn other_value(placed: &Placed, group: Group) -> Option<(usize, usize
     })
 }
 
-/// Looks that tell a digit at a place that was left out, and those of them against the fit.
-pub(super) fn told_at(placed: &Placed, place: usize) -> (usize, usize) {
-    let looks = 0..placed.looks.len();
-    let told = looks.filter_map(|look| {
-        let shown = placed.looks.reading(look).places[place].told()?;
-        Some(shown != placed.digit(look, place))
-    });
-    told.fold((0, 0), |(told, against), is_against| {
-        (told + 1, against + usize::from(is_against))
-    })
+/// Looks that tell a digit at a place that was left out, and those of them against the fit, if nine in
+/// ten tell one digit or two: one that is blended or hard to read says many.
+pub(super) fn says_one_or_two(placed: &Placed, place: usize) -> Option<(usize, usize)> {
+    let mut shown_in = [0; 10];
+    let mut against = 0;
+    for look in 0..placed.looks.len() {
+        if let Some(shown) = placed.looks.reading(look).places[place].told() {
+            shown_in[usize::from(shown)] += 1;
+            against += usize::from(shown != placed.digit(look, place));
+        }
+    }
+    let told: usize = shown_in.iter().sum();
+    shown_in.sort_unstable();
+    (10 * (shown_in[8] + shown_in[9]) >= 9 * told).then_some((told, against))
 }
 
 /// True if a place that was left out goes on with the others, but by so much off: a clock that

@@ -57,6 +57,32 @@ fn letters_as_of_am_and_pm_leave_the_half_of_the_day_open() {
     }
 }
 
+/// So they do behind parts of a second, but not behind frames: who counts these counts a whole day.
+#[test]
+fn letters_behind_thousandths_leave_the_half_of_the_day_open_too() {
+    let shelf = Shelf::new();
+    let time = "%{pts\\:hms\\:15730}";
+    for (word, px, at, is_open) in [
+        ("PM", 24, (404, 168), true),
+        ("PM", 18, (404, 180), true),
+        ("SCENE", 24, (420, 168), false),
+    ] {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=0x303840:s=640x360:r=25 -t 4 -vf {},{},noise=alls=6:allf=t {H264} half.mp4",
+            draw(&format!("text='{time}'"), 40, "white", (100, 160)),
+            draw(&format!("text='{word}'"), px, "white", at),
+        ));
+        let said = read(&shelf.path("half.mp4"));
+        said.must_start_at("04:22:10.000");
+        let codes = said.codes();
+        assert_eq!(
+            codes.contains(&"half_day_unknown"),
+            is_open,
+            "{word} at {at:?}: {codes:?}"
+        );
+    }
+}
+
 #[test]
 fn pictures_without_a_clock_are_none() {
     let shelf = Shelf::new();
