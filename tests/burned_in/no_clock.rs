@@ -65,7 +65,7 @@ fn letters_behind_thousandths_leave_the_half_of_the_day_open_too() {
     for (word, px, at, is_open) in [
         ("PM", 24, (404, 168), true),
         ("PM", 18, (404, 180), true),
-        ("SCENE", 24, (420, 168), false),
+        ("SCENE", 24, (497, 168), false),
     ] {
         shelf.ffmpeg(&format!(
             "-f lavfi -i color=c=0x303840:s=640x360:r=25 -t 4 -vf {},{},noise=alls=6:allf=t {H264} half.mp4",
