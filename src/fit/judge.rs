@@ -233,8 +233,9 @@ impl Table<'_> {
                 doubt: Some(doubt),
             });
         }
-        if !are_apart || are_two && self.is_much_larger(best, other) {
-            let preferred = match self.is_much_larger(best, other) {
+        let is_larger = are_two && self.is_much_larger(best, other);
+        if !are_apart || is_larger {
+            let preferred = match is_larger {
                 true => Preferred::Larger,
                 false => Preferred::Clearer,
             };
