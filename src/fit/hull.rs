@@ -53,6 +53,8 @@ impl Table<'_> {
     ) -> (HalfOpen, Vec<(Shown<'j>, Shown<'j>)>) {
         let mut hull = chosen.start;
         let grain = self.grain(&chosen.pace);
+        let round_s = self.round_s(chosen);
+        let apart = |a: Shown, b: Shown| apart(a, b, round_s);
         let of_chosen = (&chosen.pace, chosen.start.middle());
         let mut elsewhere = Vec::new();
         let mut within = Vec::new();
@@ -81,6 +83,19 @@ impl Table<'_> {
         (hull, elsewhere)
     }
 
+    /// Seconds after which the labels that were read repeat. Where no hours were, each start has some
+    /// of its own, which tell nothing.
+    fn round_s(&self, chosen: &Joint) -> i64 {
+        let members = chosen.chosen.iter().zip(self.seen);
+        let mut members = members.filter_map(|(start, seen)| start.as_ref().and(Some(seen)));
+        let shows_hours = members.any(|seen| {
+            let hours = seen.looks.as_ref().map_or(0, |l| l.dial.hour_digits);
+            let mut places = seen.tally.places.iter().take(hours.into());
+            places.any(|&(told, _)| told > 0)
+        });
+        if shows_hours { DAY_S } else { HOUR_S }
+    }
+
     /// The start of a rival. One that is far behind already uses up the doubt
     /// that its own bounds allow for.
     fn believable(&self, rival: &Joint, chosen: &Joint) -> HalfOpen {
@@ -93,6 +108,8 @@ impl Table<'_> {
         }
     }
 }
+
+const HOUR_S: i64 = 3600;
 
 /// A clock, and a count of it.
 pub(super) type Shown<'a> = (&'a Pace, Ratio);
@@ -115,20 +132,21 @@ fn either(here: Shown, there: Shown) -> Doubt {
 }
 
 /// Counts from the label of `a` to that of `b`, as a person would compare them:
-/// the parts of one second directly, else by the time of day that they show.
-fn apart(a: Shown, b: Shown) -> Ratio {
+/// the parts of one second directly, else by the time of day that they show, which repeats after
+/// `round_s`.
+fn apart(a: Shown, b: Shown, round_s: i64) -> Ratio {
     let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
     match seconds_a == seconds_b {
         true => part_b - part_a,
-        false => shown_apart(a, b) * Ratio::from_integer(a.0.form.base()),
+        false => shown_apart(a, b, round_s) * Ratio::from_integer(a.0.form.base()),
     }
 }
 
-/// Seconds from the time of day that `a` shows to that of `b`.
-pub(super) fn shown_apart(a: Shown, b: Shown) -> Ratio {
+/// Seconds from the time of day that `a` shows to that of `b`, which repeats after `round_s`.
+pub(super) fn shown_apart(a: Shown, b: Shown, round_s: i64) -> Ratio {
     let ((seconds_a, part_a), (seconds_b, part_b)) = (label_at(a), label_at(b));
     let share = |(pace, _): Shown, part: Ratio| part / Ratio::from_integer(pace.form.base());
-    let seconds = wrapped(seconds_b - seconds_a, DAY_S);
+    let seconds = wrapped(seconds_b - seconds_a, round_s);
     Ratio::from_integer(seconds) + share(b, part_b) - share(a, part_a)
 }
 

@@ -83,7 +83,7 @@ fn judge_clock(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> Judg
     }
     let mut order = order(&seen);
     if order.is_empty() {
-        fit.reasons.push(nothing(&seen));
+        fit.reasons.push(nothing(&seen, known));
         return Judged::nothing_of(fit, 0.0);
     }
     let windows: Vec<&WindowFit> = seen.iter().map(|s| &s.window).collect();
@@ -103,7 +103,7 @@ fn judge_clock(sightings: &[&Sighting], clip: &ClipFacts, known: &Known) -> Judg
                 // What reads like digits on texture must not hide a clock, before it or behind.
                 order.retain(|i| !mirage.members.contains(i));
                 if order.is_empty() {
-                    return Judged::nothing_of(Table::mirage(&fit), mirage.gain);
+                    return Judged::nothing_of(table.mirage(&fit), mirage.gain);
                 }
             }
         }
@@ -133,7 +133,7 @@ fn stood_for(seen: &Seen) -> Option<Ratio> {
 }
 
 /// Why there is no start at all.
-fn nothing(seen: &[Seen]) -> Note {
+fn nothing(seen: &[Seen], known: &Known) -> Note {
     let any = |kind: Kind| seen.iter().any(|s| s.kind == kind);
     if any(Kind::CountsDown) {
         reasons::counts_down()
@@ -146,7 +146,7 @@ fn nothing(seen: &[Seen]) -> Note {
     } else if seen.iter().all(|s| s.kind == Kind::OtherLayout) {
         reasons::other_layout()
     } else {
-        reasons::no_running_clock()
+        reasons::no_running_clock(known)
     }
 }
 
@@ -387,7 +387,11 @@ impl Table<'_> {
                 .ratio()
                 .recip();
             // Whole seconds may be those of a clock that counts frames, and then last as long.
-            let shown = shown_apart((&joint.pace, here), (&other.pace, other.bounds.middle()));
+            let shown = shown_apart(
+                (&joint.pace, here),
+                (&other.pace, other.bounds.middle()),
+                DAY_S,
+            );
             let closest = apart.abs().min(shown.abs());
             if other.pace.form != joint.pace.form && closest <= may_be_apart(joint, other, coarser)
             {
@@ -466,14 +470,14 @@ impl Table<'_> {
     }
 
     /// What is left of a fit when there is nothing in it.
-    fn mirage(fit: &ClockFit) -> ClockFit {
+    fn mirage(&self, fit: &ClockFit) -> ClockFit {
         let sightings = fit.sightings.iter().map(|sighting| SightingFit {
             frames_read: sighting.frames_read,
             ..SightingFit::default()
         });
         ClockFit {
             verdict: Verdict::None,
-            reasons: vec![reasons::no_running_clock()],
+            reasons: vec![reasons::no_running_clock(self.known)],
             notes: Vec::new(),
             start: None,
             clock: None,

@@ -1,9 +1,9 @@
 //! The sentences that an editor reads, with their stable codes.
 
-use super::FittedStart;
 use super::ballot::{Group, Lead};
 use super::doubt::{Doubt, What};
 use super::pace::Dial;
+use super::{FittedStart, Known};
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
@@ -22,12 +22,28 @@ pub(super) fn other_layout() -> Note {
     )
 }
 
-pub(super) fn no_running_clock() -> Note {
+/// Advises what was not given yet; what was given may be why nothing fits.
+pub(super) fn no_running_clock(known: &Known) -> Note {
+    let advice = match (known.rate, known.speed) {
+        (None, None) => {
+            "give its rate (--clock-rate) or, if the clip plays slower or faster than it was shot, its \
+             speed (--speed)"
+        }
+        (Some(_), None) => {
+            "check the rate that was given or leave it out or, if the clip plays slower or faster than \
+             it was shot, give its speed (--speed)"
+        }
+        (None, Some(_)) => {
+            "check the speed that was given or leave it out, or give the clock's rate (--clock-rate)"
+        }
+        (Some(_), Some(_)) => "check the rate and the speed that were given, or leave them out",
+    };
     Note::new(
         "no_running_clock",
-        "digits were found, but no running clock explains them; if the clock is in this clip, give \
-         its rate (--clock-rate) or, if the clip plays slower than it was shot, its speed (--speed), \
-         or set the start with --corrections",
+        format!(
+            "digits were found, but no running clock explains them; if the clock is in this clip, \
+             {advice}, or set the start with --corrections"
+        ),
     )
 }
 

@@ -74,6 +74,31 @@ fn unread_hours_are_said_to_be_unknown() {
     assert!(label(&fit).ends_with(":20:00"));
 }
 
+/// Starts whose hours nobody read are no two starts because each has some.
+#[test]
+fn hours_that_were_not_read_make_no_doubt_about_the_rate() {
+    for (rate, camera, first) in [
+        (Rate::F30, Rate::F25, 0),
+        (Rate::F29_97, Rate::F30, 40),
+        (Rate::F24, Rate::F25, 90),
+        (Rate::F23_976, Rate::F30, 10),
+        (Rate::F60, Rate::F25, 60),
+        (Rate::F50, Rate::F24, 75),
+    ] {
+        for minutes in ["00:00", "09:59", "36:41"] {
+            let mut scene = Scene::new(frames(rate), &format!("00:{minutes}:11"), camera);
+            scene.frames = (first..first + 45).collect();
+            let mut filmed = scene.film();
+            for reading in &mut filmed.sighting.readings {
+                reading.places[..2].fill(DigitOdds::FLAT);
+            }
+            let fit = run(&filmed);
+            let what = format!("{rate} by {camera} from {minutes}");
+            assert_eq!(codes(&fit), ["hours_unknown"], "{what}: {:?}", fit.reasons);
+        }
+    }
+}
+
 #[test]
 fn a_slow_digit_that_could_be_two_is_named() {
     let scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);

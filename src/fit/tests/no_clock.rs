@@ -103,6 +103,37 @@ fn digits_at_random_are_no_clock() {
 }
 
 #[test]
+fn what_was_given_is_not_asked_for_again() {
+    let mut rng = ChaCha8Rng::seed_from_u64(6);
+    let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    for odds in filmed
+        .sighting
+        .readings
+        .iter_mut()
+        .flat_map(|r| &mut r.places)
+    {
+        *odds = DigitOdds::from_weights(std::array::from_fn(|_| rng.random::<f32>().powi(4)));
+    }
+    for (rate, speed) in [
+        (None, None),
+        (Some(Rate::F25), None),
+        (None, Some(Ratio::new(1, 4))),
+        (Some(Rate::F25), Some(Ratio::new(1, 4))),
+    ] {
+        let known = Known {
+            rate,
+            speed,
+            ..Known::default()
+        };
+        let fit = crate::fit::fit(&[&filmed.sighting], &filmed.facts, &known);
+        assert_eq!(codes(&fit), ["no_running_clock"]);
+        let advice = &fit.reasons[0].sentence;
+        assert_eq!(advice.contains("--clock-rate"), rate.is_none(), "{advice}");
+        assert_eq!(advice.contains("--speed"), speed.is_none(), "{advice}");
+    }
+}
+
+#[test]
 fn a_price_is_no_clock_and_nothing_is_none() {
     let mut filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
     filmed.sighting.layout.groups = vec![2, 2];
