@@ -92,6 +92,12 @@ def codec(x):
     return x * (1 - used) + used * y[:, :, dy : dy + height, dx : dx + width]
 
 
+def spoiled_again(x, h):
+    """A quarter of the pictures out of focus or shaken, another quarter through a codec."""
+    n = len(x) // 4
+    return torch.cat([blur(x[:n], h[:n]), codec(x[n : 2 * n]), x[2 * n :]])
+
+
 def film(x, h):
     """All of it, in the order in which light goes."""
     return codec(noise(blur(glare(light(x)), h))).clamp(0, 255).round()

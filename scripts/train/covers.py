@@ -3,8 +3,9 @@ of somebody who stands in front."""
 
 import math
 
+import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter
+from PIL import Image, ImageDraw
 
 # Shares of what lies over a line; the rest are edges.
 FINGERS, BARS = 0.55, 0.25
@@ -94,7 +95,8 @@ def finger(rng, shape, tip, h):
     r = thick / 2
     draw.line((*root, *tip), fill=255, width=int(thick))
     draw.ellipse((tip[0] - r, tip[1] - r, tip[0] + r, tip[1] + r), fill=255)
-    hides = np.asarray(mask.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.01, 0.06))), np.float32) / 255
+    soft = h * rng.uniform(0.01, 0.06)
+    hides = cv2.GaussianBlur(np.asarray(mask), (0, 0), soft).astype(np.float32) / 255
     yy, xx = grid(shape)
     aside = ((xx - tip[0]) * dy - (yy - tip[1]) * dx) / r
     skin = rng.uniform(30, 215)

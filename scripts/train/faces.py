@@ -7,8 +7,9 @@ character's cell lies, so that labels are exact by construction.
 import functools
 import math
 
+import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter, ImageFont
+from PIL import Image, ImageDraw, ImageFont
 
 from line import Line
 from pens import PenFace
@@ -147,7 +148,7 @@ def font_at(path, size):
 def thinned(image):
     """Ink with half a pixel or one less along its edges, as much as leaves the strokes whole."""
     ink = np.asarray(image, np.float32)
-    less = np.asarray(image.filter(ImageFilter.MinFilter(3)), np.float32)
+    less = cv2.erode(np.asarray(image), np.ones((3, 3), np.uint8)).astype(np.float32)
     for share in (1.0, 0.5):
         thin = ink + (less - ink) * share
         if thin.sum() > 0.35 * ink.sum():
@@ -157,7 +158,8 @@ def thinned(image):
 
 def outlined(image, width):
     """The edges of the ink alone, `width` px wide."""
-    wide = np.asarray(image.filter(ImageFilter.MaxFilter(2 * width + 1)), np.float32)
+    reach = 2 * width + 1
+    wide = cv2.dilate(np.asarray(image), np.ones((reach, reach), np.uint8)).astype(np.float32)
     return Image.fromarray((wide - np.asarray(image, np.float32)).clip(0, 255).astype(np.uint8))
 
 

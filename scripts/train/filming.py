@@ -4,8 +4,11 @@ do to it; and how a clock is laid over a picture instead."""
 import io
 import math
 
+import cv2
 import numpy as np
-from PIL import Image, ImageFilter
+from PIL import Image
+
+cv2.setNumThreads(1)  # there is a renderer for each core
 
 from faces import rotation_about
 
@@ -27,11 +30,19 @@ def apply(matrix, points):
     return p[:, :2] / p[:, 2:]
 
 
+# OpenCV counts from the middle of the first pixel, everything here from its corner.
+TO_CORNERS = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
+TO_MIDDLES = np.linalg.inv(TO_CORNERS)
+
+
 def warp(image, matrix, size):
     """Warps a PIL picture by `matrix` (source to target) into `size`."""
-    inverse = np.linalg.inv(matrix)
-    inverse /= inverse[2, 2]
-    return image.transform(size, Image.PERSPECTIVE, inverse.ravel()[:8], Image.BILINEAR)
+    return Image.fromarray(cv2.warpPerspective(np.asarray(image), TO_MIDDLES @ matrix @ TO_CORNERS, size))
+
+
+def out_of_focus(image, sigma):
+    """A PIL picture blurred by `sigma` px."""
+    return Image.fromarray(cv2.GaussianBlur(np.asarray(image), (0, 0), max(sigma, 0.01)))
 
 
 def to_image(array):
@@ -115,7 +126,7 @@ def background(rng, assets, size):
 def soften(rng, image, h):
     """Focus, shake, noise and a codec, each at times. `h`: digit height in px of `image`."""
     if rng.random() < 0.5:
-        image = image.filter(ImageFilter.GaussianBlur(rng.uniform(0, 0.09) * h))
+        image = out_of_focus(image, rng.uniform(0, 0.09) * h)
     if rng.random() < 0.3:
         reach = rng.uniform(0.03, 0.25 if rng.random() < 0.7 else 0.45) * h
         theta, bend = rng.uniform(0, math.pi), rng.normal(0, 0.4)
@@ -153,7 +164,7 @@ def burned_in(rng, flat):
         flat = flat + (rng.uniform(200, 255) - flat) * ink
     if rng.random() < 0.4:
         reach = 2 * int(rng.integers(1, 4)) + 1
-        wide = np.asarray(to_image(255 * ink).filter(ImageFilter.MaxFilter(reach)), np.float32) / 255
+        wide = cv2.dilate(ink, np.ones((reach, reach), np.uint8))
         is_light = (flat * ink).sum() > ground * ink.sum()
         rim = 0.0 if is_light else 255.0
         flat = flat + (rim + (flat - rim) * ink - flat) * wide
@@ -165,7 +176,8 @@ def bloom(rng, flat, h):
     """Light that is too much for the lens: bright ink spreads, near and far, then clips."""
     over = math.exp(rng.uniform(0, math.log(6))) if np.median(flat) < 70 else 1.0
     light = flat * np.maximum(1, over * (flat / 255) ** 1.5)
-    image = to_image(light)
-    near = np.asarray(image.filter(ImageFilter.GaussianBlur(h * rng.uniform(0.04, 0.15))), np.float32)
-    wide = np.asarray(image.filter(ImageFilter.BoxBlur(h * rng.uniform(0.2, 0.6))), np.float32)
+    clipped = np.clip(light, 0, 255).astype(np.float32)
+    near = cv2.GaussianBlur(clipped, (0, 0), h * rng.uniform(0.04, 0.15))
+    reach = 2 * int(h * rng.uniform(0.2, 0.6)) + 1
+    wide = cv2.blur(clipped, (reach, reach))
     return np.clip(light + near * rng.uniform(0.2, 1.4) + wide * rng.uniform(0, 0.7), 0, 255)

@@ -1,4 +1,4 @@
-"""The finder's training pictures: `finder_scene` gives a picture with the places of all digit lines.
+"""The finder's training pictures: `finder_scene` gives pictures with the places of all digit lines.
 
 Screens with clocks (`screens.py`) are filmed (`filming.py`), so that all places are exact. The footage
 simulator in src/rehearse that measures the result shares no code with this.
@@ -52,6 +52,7 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
     reading direction, up vector x and y as a unit vector (in a mirror it lies on the other
     side of the reading direction), log2 of the digit height / 12 px, signed distance to the middle line over the height (positive towards the top).
     Last, the usual digit height in px, for the camera's faults (camera.py) to come.
+    All of it as the only sample in a list.
     """
     over = 2
     size = SCENE_PX * over
@@ -107,7 +108,7 @@ def finder_scene(rng, assets, two_lines=TWO_LINES):
         step = SCENE_STRIDE * over
         is_hidden = hides.reshape(size // step, step, -1, step).mean((1, 3)) >= 0.5
         labels[1] *= ~(is_hidden & (labels[0] > 0))
-    return np.asarray(image.reduce(over)), labels, np.float32(min(h_last, 20))
+    return [(np.asarray(image.reduce(over)), labels, np.float32(min(h_last, 20)))]
 
 
 def overlaps(quad, corners):

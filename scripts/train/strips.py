@@ -1,4 +1,4 @@
-"""The reader's training pictures: `reader_strip` gives a rectified strip with the digit at each place.
+"""The reader's training pictures: `reader_strips` gives rectified strips with the digit at each place.
 
 It shares no code with the footage simulator in src/rehearse that measures the result.
 """
@@ -18,6 +18,8 @@ import tiles
 # Strip height and width in px, px per column, and where the digits stand.
 STRIP_H, STRIP_W, STRIP_STRIDE = 32, 256, 2
 STRIP_TOP, STRIP_BOTTOM = 6.0, 26.0
+# Digit height in px at which lines are drawn.
+DRAWN_PX = 44.0
 
 NONE, DIGIT, COLON, SEMICOLON, DOT, OTHER, TURNED, MIRROR = range(8)
 KIND = {":": COLON, ";": SEMICOLON, ".": DOT}
@@ -35,6 +37,9 @@ COVERED, BROKEN = 0.38, 0.05
 TILED, LEAST_OF_A_MARK = 0.08, 20
 # Share of pictures that a lens or a codec squeezed sideways.
 SQUEEZED = 0.08
+# Strips of one drawing, each filmed from elsewhere by another camera and cut in its own way: drawing
+# takes longer than filming.
+TAKES = 2
 
 
 def caught_between(rng, text):
@@ -108,13 +113,38 @@ def draw_crack(rng, flat):
     flat[:] = np.asarray(image, np.float32)
 
 
-def reader_strip(rng, assets):
-    """A strip (uint8, STRIP_H x STRIP_W), the kind of character per column (uint8,
-    IGNORE where either would do), digit shares per column (float32, 10) and their weight,
-    and how each column's character lies (float32, 3): its middle below the strip's, log2 of
-    its height, both against a well-cut strip's digits, and the weight of these two.
+@dataclasses.dataclass
+class Sheet:
+    """A line of a clock as it lies flat, with all that is on its glass."""
+
+    flat: np.ndarray  # float32, 0..255
+    face: object
+    cells: list  # characters with their middle, width (px of the line's mask) and whether they are lit
+    shares: dict  # digits' shares of the light, by cell that changes
+    in_view: np.ndarray  # share of each cell's ink that nothing covers
+    shows_marks: bool
+    left: float  # where the line begins and ends, and its digits' top and base, in px of `flat`
+    right: float
+    top: float
+    base: float
+    margin: int  # px of `flat` beside the line's mask
+    sag: np.ndarray  # px by which the glass bends each column down
+
+
+def reader_strips(rng, assets):
+    """`TAKES` samples of one line. Each: a strip (uint8, STRIP_H x STRIP_W), the kind of
+    character per column (uint8, IGNORE where either would do), digit shares per column
+    (float32, 10) and their weight, and how each column's character lies (float32, 3): its
+    middle below the strip's, log2 of its height, both against a well-cut strip's digits, and
+    the weight of these two.
     """
-    h = 44.0
+    sheet = drawn(rng, assets)
+    return [labelled(sheet, *filmed(rng, assets, sheet)) for _ in range(TAKES)]
+
+
+def drawn(rng, assets):
+    """A `Sheet` with digits about `DRAWN_PX` tall."""
+    h = DRAWN_PX
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
@@ -192,7 +222,16 @@ def reader_strip(rng, assets):
         sag = h * rng.uniform(-0.5, 0.5) * ((np.arange(flat.shape[1]) - middle) / (flat.shape[1] / 2)) ** 2
         rows = np.arange(flat.shape[0])[:, None] - np.round(sag).astype(int)[None]
         flat = np.take_along_axis(flat, rows.clip(0, flat.shape[0] - 1), 0)
+    first, last = line.cells[0], line.cells[-1]
+    return Sheet(flat, face, lit_cells, shares, in_view, shows_marks,
+                 first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin,
+                 line.top + margin, line.bottom + margin, margin, sag)  # fmt: skip
 
+
+def filmed(rng, assets, sheet):
+    """A strip cut from a picture of `sheet`, the way it is seen ("", "turned" or "mirrored") and
+    the matrix from px of the sheet to px of the strip."""
+    h, flat = DRAWN_PX, sheet.flat
     height, width = flat.shape
     h_cam = math.exp(rng.uniform(math.log(7.0), math.log(52.0)))
     over = 2 if h_cam < 22 else 1
@@ -217,10 +256,8 @@ def reader_strip(rng, assets):
     camera = soften(rng, canvas.reduce(over) if over > 1 else canvas, h_cam)
 
     # The finder's quad is never exact: ends, height, slant and turn are a little off.
-    first, last = line.cells[0], line.cells[-1]
-    x0, x1 = first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin
-    y0, y1 = line.top + margin, line.bottom + margin
-    true = apply(to_camera, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    true = apply(to_camera, [[sheet.left, sheet.top], [sheet.right, sheet.top],
+                             [sheet.right, sheet.base], [sheet.left, sheet.base]])  # fmt: skip
     up = (true[0] - true[3] + true[1] - true[2]) / 2
     ahead = (true[1] - true[0] + true[2] - true[3]) / 2
     # Nobody knows how a display is turned away: a strip shows its digits as narrow as they are seen.
@@ -246,30 +283,33 @@ def reader_strip(rng, assets):
         quad = quad[[2, 3, 0, 1]]
     elif view == "mirrored":
         quad = quad[[1, 0, 3, 2]]
-    seems = SEEMS[view, isinstance(face, FontFace)] if view else ""
     to_strip = homography(quad, target)
-    strip = np.asarray(warp(camera, to_strip, (STRIP_W, STRIP_H)))
+    return np.asarray(warp(camera, to_strip, (STRIP_W, STRIP_H))), view, to_strip @ to_camera
 
+
+def labelled(sheet, strip, view, to_strip):
+    """A sample of `reader_strips`, from what `filmed` gave."""
+    seems = SEEMS[view, isinstance(sheet.face, FontFace)] if view else ""
     columns = STRIP_W // STRIP_STRIDE
     kind = np.zeros(columns, np.uint8)
     share = np.zeros((columns, 10), np.float32)
     weight = np.zeros(columns, np.float32)
     at = (np.arange(columns) + 0.5) * STRIP_STRIDE
-    xs = np.array([c[1] + margin for c in lit_cells])
-    wide = np.array([c[2] for c in lit_cells])
-    down = sag[xs.astype(int).clip(0, len(sag) - 1)]
-    mids = apply(to_strip @ to_camera, np.c_[xs, (y0 + y1) / 2 + down])
-    edge = apply(to_strip @ to_camera, np.c_[xs + wide / 2, (y0 + y1) / 2 + down])
-    tops = apply(to_strip @ to_camera, np.c_[xs, y0 + down])
-    bases = apply(to_strip @ to_camera, np.c_[xs, y1 + down])
+    xs = np.array([c[1] + sheet.margin for c in sheet.cells])
+    wide = np.array([c[2] for c in sheet.cells])
+    down = sheet.sag[xs.astype(int).clip(0, len(sheet.sag) - 1)]
+    mids = apply(to_strip, np.c_[xs, (sheet.top + sheet.base) / 2 + down])
+    edge = apply(to_strip, np.c_[xs + wide / 2, (sheet.top + sheet.base) / 2 + down])
+    tops = apply(to_strip, np.c_[xs, sheet.top + down])
+    bases = apply(to_strip, np.c_[xs, sheet.base + down])
     place = np.zeros((columns, 3), np.float32)
-    for i, (ch, _, _, on) in enumerate(lit_cells):
+    for i, (ch, _, _, on) in enumerate(sheet.cells):
         x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])
         d = np.abs(at - x)
         core, rim = d <= max(1.2, 0.2 * w), d <= max(2.2, 0.36 * w)
         kind[rim & (kind == NONE)] = IGNORE
-        if in_view[i] < VIEW_THAT_TELLS:
-            kind[core] = OTHER if in_view[i] < VIEW_OF_NOTHING else IGNORE
+        if sheet.in_view[i] < VIEW_THAT_TELLS:
+            kind[core] = OTHER if sheet.in_view[i] < VIEW_OF_NOTHING else IGNORE
             share[core] = 0.1
             weight[core] = float(ch.isdigit() and not view)
             continue
@@ -277,16 +317,16 @@ def reader_strip(rng, assets):
             middle = ((tops[i, 1] + bases[i, 1]) / 2 - STRIP_H / 2) / (STRIP_BOTTOM - STRIP_TOP)
             tall = np.linalg.norm(tops[i] - bases[i]) / (STRIP_BOTTOM - STRIP_TOP)
             place[rim] = middle, math.log2(max(tall, 0.1)), 1.0
-        is_hidden = ch in KIND and not shows_marks
+        is_hidden = ch in KIND and not sheet.shows_marks
         if view:
             kind[core] = IGNORE if ch in seems or ch in ".;" or not on or is_hidden else COLON if ch == ":" else OTHER
             if on and ch.isdigit() and ch not in seems:
                 kind[core] = TURNED if view == "turned" else MIRROR
         elif ch.isdigit():
-            kind[core] = DIGIT if on and in_view[i] > VIEW_OF_A_DIGIT else IGNORE
+            kind[core] = DIGIT if on and sheet.in_view[i] > VIEW_OF_A_DIGIT else IGNORE
             row = np.full(10, 0.1, np.float32) if not on else np.zeros(10, np.float32)
             if on:
-                for digit, a in shares.get(i, {ch: 1.0}).items():
+                for digit, a in sheet.shares.get(i, {ch: 1.0}).items():
                     row[int(digit)] += a
             share[core] = row
             weight[core] = 1.0
