@@ -63,7 +63,7 @@ fn film(shelf: &Shelf, name: &str, mut shoot: Shoot, seconds: u64) {
     let filmed = shelf.path("filmed.mov");
     shoot.record(&filmed, options).expect("it is filmed");
     shelf.ffmpeg(&format!(
-        "-i filmed.mov -vf scale=1920:1080,noise=alls=7:allf=t -r 25 -c:v libx264 -preset veryfast -crf 23 -g 25 \
+        "-i filmed.mov -vf scale=1920:1080,noise=alls=7:allf=t -r 25 -c:v libx264 -preset veryfast -b:v 24M -g 25 \
          -pix_fmt yuv420p {name}"
     ));
     fs::remove_file(filmed).expect("it is there");

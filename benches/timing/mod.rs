@@ -27,6 +27,17 @@ fn children_cpu_s() -> f64 {
     ticks / TICKS_PER_S
 }
 
+/// What `job` takes in the mean of so many turns.
+#[allow(dead_code, reason = "not every bench repeats")]
+pub fn timed_each(turns: u32, mut job: impl FnMut()) -> Took {
+    let ((), took) = timed(|| (0..turns).for_each(|_| job()));
+    let turns = f64::from(turns);
+    Took {
+        wall_s: took.wall_s / turns,
+        cpu_s: took.cpu_s / turns,
+    }
+}
+
 /// Does `job`, whose programs must have ended with it.
 pub fn timed<T>(job: impl FnOnce() -> T) -> (T, Took) {
     let (began, before) = (Instant::now(), children_cpu_s());
