@@ -16,6 +16,47 @@ const FIRST_BOXES: [&[u8; 4]; 9] = [
     b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot", b"uuid", b"moof",
 ];
 
+/// What a box says of itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Header {
+    pub kind: [u8; 4],
+    /// Bytes of the header: 8, or 16 with a 64-bit size.
+    pub len: u64,
+    /// Bytes of the whole box, its header among them; may be fewer than those, and more than there are.
+    pub size: u64,
+    /// The box goes on to the end of what it lies in.
+    pub is_open: bool,
+}
+
+impl Header {
+    /// The header that `bytes` begin with, of a box with `room` bytes for it; `None` if it is cut off.
+    fn of(bytes: &[u8], room: u64) -> Option<Self> {
+        let (short, rest) = bytes.split_first_chunk()?;
+        let (kind, rest) = rest.split_first_chunk()?;
+        let short = u32::from_be_bytes(*short);
+        let (len, size) = match short {
+            0 => (8, room),
+            1 => (16, u64::from_be_bytes(*rest.first_chunk()?)),
+            small => (8, u64::from(small)),
+        };
+        Some(Self {
+            kind: *kind,
+            len,
+            size,
+            is_open: short == 0,
+        })
+    }
+
+    /// The header at an offset of a file; `None` at its end.
+    pub fn read(file: &mut File, at: u64, file_len: u64) -> std::io::Result<Option<Self>> {
+        let room = file_len.saturating_sub(at);
+        let mut head = Vec::with_capacity(16);
+        file.seek(SeekFrom::Start(at))?;
+        file.take(room.min(16)).read_to_end(&mut head)?;
+        Ok(Self::of(&head, room))
+    }
+}
+
 /// What the top level of a file looks like.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum TopLevel {
@@ -31,37 +72,23 @@ pub(super) enum TopLevel {
 pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
     let mut file = File::open(path)?;
     let file_len = file.metadata()?.len();
-    if file_len < 8 {
-        return Ok(TopLevel::Other);
-    }
     let mut at = 0;
     for nth in 0..MOST_BOXES {
-        let mut head = [0; 16];
-        let Some(room) = file_len.checked_sub(at).filter(|room| *room >= 8) else {
+        let header = Header::read(&mut file, at, file_len)?;
+        let is_box = |header: &Header| nth > 0 || FIRST_BOXES.contains(&&header.kind);
+        let Some(header) = header.filter(is_box) else {
+            return Ok(match nth {
+                0 => TopLevel::Other,
+                _ => TopLevel::WithoutIndex,
+            });
+        };
+        if header.size < header.len || header.size > file_len - at {
             break;
-        };
-        let wanted = if room < 16 { 8 } else { 16 };
-        file.seek(SeekFrom::Start(at))?;
-        file.read_exact(&mut head[..wanted])?;
-        let kind: [u8; 4] = [head[4], head[5], head[6], head[7]];
-        if nth == 0 && !FIRST_BOXES.contains(&&kind) {
-            return Ok(TopLevel::Other);
         }
-        let size = match u32::from_be_bytes([head[0], head[1], head[2], head[3]]) {
-            0 => room,
-            1 => u64::from_be_bytes(head[8..].try_into().expect("eight bytes")),
-            small => u64::from(small),
-        };
-        if &kind == b"moov" && size <= room {
+        if &header.kind == b"moov" {
             return Ok(TopLevel::WithIndex);
         }
-        if size < 8 {
-            break;
-        }
-        let Some(next) = at.checked_add(size) else {
-            break;
-        };
-        at = next;
+        at += header.size;
     }
     Ok(TopLevel::WithoutIndex)
 }
@@ -71,27 +98,15 @@ pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
 pub(super) fn children(bytes: &[u8], within: Range<usize>) -> Vec<([u8; 4], Range<usize>)> {
     let mut found = Vec::new();
     let mut at = within.start;
-    while let Some(head) = bytes.get(at..at + 8).filter(|_| at + 8 <= within.end) {
-        let mut body = at + 8;
-        let size = match u32::from_be_bytes([head[0], head[1], head[2], head[3]]) {
-            0 => within.end - at,
-            1 => {
-                let Some(long) = bytes.get(at + 8..at + 16) else {
-                    break;
-                };
-                body = at + 16;
-                usize::try_from(u64::from_be_bytes(long.try_into().expect("eight bytes")))
-                    .unwrap_or(usize::MAX)
-            }
-            small => small as usize,
+    while let Some(rest) = bytes.get(at..within.end) {
+        let room = rest.len() as u64;
+        let fits = |header: &Header| (header.len..=room).contains(&header.size);
+        let Some(header) = Header::of(rest, room).filter(fits) else {
+            break;
         };
-        match at.checked_add(size) {
-            Some(end) if end >= body && end <= within.end => {
-                found.push(([head[4], head[5], head[6], head[7]], body..end));
-                at = end;
-            }
-            _ => break,
-        }
+        let end = at + usize::try_from(header.size).expect("a size within memory");
+        found.push((header.kind, at + header.len as usize..end));
+        at = end;
     }
     found
 }
@@ -134,29 +149,19 @@ pub(super) fn picture_matrix(moov: &[u8]) -> Option<Range<usize>> {
 pub(super) fn read_moov(file: &mut File) -> std::io::Result<Option<(u64, Vec<u8>)>> {
     let file_len = file.metadata()?.len();
     let mut at = 0;
-    while at + 8 <= file_len {
-        let mut head = [0; 8];
-        file.seek(SeekFrom::Start(at))?;
-        file.read_exact(&mut head)?;
-        let (header_len, size) = match u32::from_be_bytes([head[0], head[1], head[2], head[3]]) {
-            0 => (8, file_len - at),
-            1 => {
-                let mut long = [0; 8];
-                file.read_exact(&mut long)?;
-                (16, u64::from_be_bytes(long))
-            }
-            small => (8, u64::from(small)),
-        };
-        if size < header_len || size > file_len - at {
+    while let Some(header) = Header::read(file, at, file_len)? {
+        if header.size < header.len || header.size > file_len - at {
             break;
         }
-        if &head[4..] == b"moov" {
-            let mut body = vec![0; usize::try_from(size - header_len).expect("fits in memory")];
-            file.seek(SeekFrom::Start(at + header_len))?;
+        if &header.kind == b"moov" {
+            let body_at = at + header.len;
+            let len = usize::try_from(header.size - header.len).expect("fits in memory");
+            let mut body = vec![0; len];
+            file.seek(SeekFrom::Start(body_at))?;
             file.read_exact(&mut body)?;
-            return Ok(Some((at + header_len, body)));
+            return Ok(Some((body_at, body)));
         }
-        at += size;
+        at += header.size;
     }
     Ok(None)
 }
@@ -219,6 +224,26 @@ mod tests {
         tiny.extend(3u32.to_be_bytes());
         tiny.extend(b"mdat");
         assert_eq!(look(&tiny), TopLevel::WithoutIndex);
+    }
+
+    #[test]
+    fn a_header_that_is_cut_off_is_no_box() {
+        let first = boxed(b"free", &[0; 4]);
+        let mut long = 1u32.to_be_bytes().to_vec();
+        long.extend(b"free");
+        long.extend(16u64.to_be_bytes());
+        let open = [&0u32.to_be_bytes()[..], b"free"].concat();
+        for (second, whole) in [(&long, 16), (&open, 8), (&first, 12)] {
+            for len in 0..=second.len() {
+                let bytes = [&first, &second[..len]].concat();
+                let found = children(&bytes, 0..bytes.len());
+                let wanted = if len == whole { 2 } else { 1 };
+                assert_eq!(found.len(), wanted, "{len} of {second:?}");
+                // A box does not reach beyond what it lies in.
+                assert_eq!(children(&bytes, 0..first.len()).len(), 1);
+            }
+            assert_eq!(look(&second[..whole.min(8) - 1]), TopLevel::Other);
+        }
     }
 
     #[test]

@@ -6,7 +6,7 @@ use super::CopyTimecode;
 use super::moov::{self, Amends, Wanted};
 use super::tree::boxed;
 use crate::error::{Error, ErrorKind, Result};
-use crate::media::boxes;
+use crate::media::boxes::{self, Header};
 use crate::timecode::Ratio;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
@@ -51,13 +51,22 @@ pub(super) struct Grafted {
 /// One box of the top level.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Slot {
-    kind: [u8; 4],
     at: u64,
-    header_len: u64,
-    /// With its header.
-    size: u64,
-    /// Its size field says 'to the end of the file'.
-    is_open: bool,
+    header: Header,
+}
+
+impl Slot {
+    const fn end(&self) -> u64 {
+        self.at + self.header.size
+    }
+
+    const fn body_at(&self) -> u64 {
+        self.at + self.header.len
+    }
+
+    const fn body_len(&self) -> u64 {
+        self.header.size - self.header.len
+    }
 }
 
 /// The top level of a file.
@@ -82,16 +91,16 @@ impl Layout {
         let mut slots: Vec<Slot> = Vec::new();
         let mut at = 0;
         while let Some(slot) = slot_at(file, at, file_len).map_err(unreadable)? {
-            if slot.size > file_len - at {
+            if slot.header.size > file_len - at {
                 return Err(cut_off());
             }
-            at += slot.size;
+            at = slot.end();
             slots.push(slot);
             if slots.len() > MOST_BOXES {
                 return Err(broken_index());
             }
         }
-        let mut of_kind = slots.iter().filter(|slot| slot.kind == *b"moov");
+        let mut of_kind = slots.iter().filter(|slot| slot.header.kind == *b"moov");
         let (Some(index), None) = (of_kind.next().copied(), of_kind.next()) else {
             return Err(
                 Error::new(ErrorKind::NoIndex, "has no single index (moov box)")
@@ -99,9 +108,9 @@ impl Layout {
             );
         };
         let mut brand = [0; 4];
-        let has_brand = slots[0].kind == *b"ftyp" && slots[0].size >= 12;
+        let has_brand = slots[0].header.kind == *b"ftyp" && slots[0].header.size >= 12;
         if has_brand {
-            file.seek(SeekFrom::Start(slots[0].header_len))
+            file.seek(SeekFrom::Start(slots[0].body_at()))
                 .and_then(|_| file.read_exact(&mut brand))
                 .map_err(unreadable)?;
         }
@@ -110,7 +119,7 @@ impl Layout {
             file_len,
             index,
             is_quicktime: !has_brand || brand == *b"qt  ",
-            is_fragmented: slots.iter().any(|slot| slot.kind == *b"moof"),
+            is_fragmented: slots.iter().any(|slot| slot.header.kind == *b"moof"),
             slots,
         };
         let moov = layout.read_index(file)?;
@@ -119,12 +128,12 @@ impl Layout {
     }
 
     pub(super) fn read_index(&self, file: &mut File) -> Result<Vec<u8>> {
-        let len = self.index.size - self.index.header_len;
+        let len = self.index.body_len();
         if len > LONGEST_INDEX {
             return Err(broken_index());
         }
         let mut bytes = vec![0; usize::try_from(len).map_err(|_| broken_index())?];
-        file.seek(SeekFrom::Start(self.index.at + self.index.header_len))
+        file.seek(SeekFrom::Start(self.index.body_at()))
             .and_then(|_| file.read_exact(&mut bytes))
             .map_err(unreadable)?;
         Ok(bytes)
@@ -133,35 +142,12 @@ impl Layout {
 
 /// The box at an offset; `None` at the end of the file or where there is none.
 fn slot_at(file: &mut File, at: u64, file_len: u64) -> io::Result<Option<Slot>> {
-    let room = file_len - at;
-    if room < 8 {
-        return Ok(None);
-    }
-    let mut head = [0; 16];
-    let head_len = if room < 16 { 8 } else { 16 };
-    file.seek(SeekFrom::Start(at))?;
-    file.read_exact(&mut head[..head_len])?;
-    let kind = [head[4], head[5], head[6], head[7]];
-    let short = u32::from_be_bytes([head[0], head[1], head[2], head[3]]);
-    let (header_len, size) = match short {
-        0 => (8, room),
-        1 => (
-            16,
-            u64::from_be_bytes(head[8..].try_into().expect("eight bytes")),
-        ),
-        short => (8, u64::from(short)),
-    };
     // Types are printable; © begins user data of QuickTime.
-    let is_named = kind
-        .iter()
-        .all(|byte| (0x20..0x7F).contains(byte) || *byte == 0xA9);
-    Ok((is_named && size >= header_len).then_some(Slot {
-        kind,
-        at,
-        header_len,
-        size,
-        is_open: short == 0,
-    }))
+    let is_printable = |byte: &u8| (0x20..0x7F).contains(byte) || *byte == 0xA9;
+    let is_box =
+        |header: &Header| header.size >= header.len && header.kind.iter().all(is_printable);
+    let header = Header::read(file, at, file_len)?.filter(is_box);
+    Ok(header.map(|header| Slot { at, header }))
 }
 
 /// Puts the track into `file`, which is a copy and ours to change.
@@ -173,7 +159,7 @@ pub(super) fn graft(file: &mut File, plan: &Plan) -> Result<Grafted> {
     let moov = layout.read_index(file)?;
     let mut end = layout.end;
     // Cameras write the index last: then there is nothing to keep free.
-    let is_last = layout.index.at + layout.index.size == layout.end;
+    let is_last = layout.index.end() == layout.end;
     if is_last {
         end = layout.index.at;
     }
@@ -226,16 +212,16 @@ pub(super) fn graft(file: &mut File, plan: &Plan) -> Result<Grafted> {
 
 /// True if XMP, which movies keep in user data or at the top level, names a start.
 fn has_xmp_timecode(file: &mut File, layout: &Layout, moov: &[u8]) -> bool {
-    let uuids = layout.slots.iter().filter(|slot| slot.kind == *b"uuid");
+    let uuids = layout
+        .slots
+        .iter()
+        .filter(|slot| slot.header.kind == *b"uuid");
     let mut packets: Vec<Vec<u8>> = moov::xmp(moov).into_iter().collect();
-    for slot in uuids.filter(|slot| slot.size <= LONGEST_XMP) {
+    for slot in uuids.filter(|slot| slot.header.size <= LONGEST_XMP) {
         let mut body = Vec::new();
         let read = file
-            .seek(SeekFrom::Start(slot.at + slot.header_len))
-            .and_then(|_| {
-                file.take(slot.size - slot.header_len)
-                    .read_to_end(&mut body)
-            });
+            .seek(SeekFrom::Start(slot.body_at()))
+            .and_then(|_| file.take(slot.body_len()).read_to_end(&mut body));
         if read.is_ok() && body.starts_with(&XMP_UUID) {
             packets.push(body);
         }
@@ -251,25 +237,25 @@ fn has_xmp_timecode(file: &mut File, layout: &Layout, moov: &[u8]) -> bool {
 
 /// A last box 'to the end of the file' gets its size, as something follows now.
 fn close_last(file: &mut File, layout: &Layout) -> io::Result<()> {
-    let Some(last) = layout.slots.last().filter(|slot| slot.is_open) else {
+    let Some(last) = layout.slots.last().filter(|slot| slot.header.is_open) else {
         return Ok(());
     };
-    if let Ok(size) = u32::try_from(last.size) {
+    if let Ok(size) = u32::try_from(last.header.size) {
         file.seek(SeekFrom::Start(last.at))?;
         return file.write_all(&size.to_be_bytes());
     }
     // A `wide` box keeps room for the long form of the header behind it.
     let before = layout.slots.iter().rev().nth(1);
-    let Some(wide) =
-        before.filter(|slot| slot.size == 8 && [*b"wide", *b"free"].contains(&slot.kind))
+    let Some(wide) = before
+        .filter(|slot| slot.header.size == 8 && [*b"wide", *b"free"].contains(&slot.header.kind))
     else {
         return Err(io::Error::other(
             "its media box has no size, and no room for one",
         ));
     };
     let mut head = 1u32.to_be_bytes().to_vec();
-    head.extend(last.kind);
-    head.extend((last.size + 8).to_be_bytes());
+    head.extend(last.header.kind);
+    head.extend((last.header.size + 8).to_be_bytes());
     file.seek(SeekFrom::Start(wide.at))?;
     file.write_all(&head)
 }
@@ -439,9 +425,9 @@ mod tests {
         file.set_len(index_len + 8 + media_len).unwrap();
         graft(&mut file, &plan(&timecode)).unwrap();
         let layout = Layout::of(&mut file).unwrap();
-        let kinds: Vec<_> = layout.slots.iter().map(|slot| slot.kind).collect();
+        let kinds: Vec<_> = layout.slots.iter().map(|slot| slot.header.kind).collect();
         assert_eq!(kinds, [*b"free", *b"mdat", *b"mdat", *b"moov", *b"free"]);
-        assert_eq!(layout.slots[1].size, 8 + media_len);
+        assert_eq!(layout.slots[1].header.size, 8 + media_len);
         // Without that room, it is refused.
         let mut file = file_with(&[&index(), open]);
         file.set_len(index_len + media_len).unwrap();
