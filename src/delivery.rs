@@ -43,6 +43,34 @@ pub enum Product {
 }
 
 impl Product {
+    pub const ALL: [Self; 6] = [
+        Self::Xmp,
+        Self::Otio,
+        Self::Edl,
+        Self::Csv,
+        Self::Copy,
+        Self::Preview,
+    ];
+
+    /// What the names of such files end with; `None` of a copy, which is named as its clip is.
+    const fn ending(self) -> Option<&'static str> {
+        match self {
+            Self::Xmp => Some(xmp::SUFFIX),
+            Self::Otio => Some(".otio"),
+            Self::Edl => Some(".edl"),
+            Self::Csv => Some(".csv"),
+            Self::Copy => None,
+            Self::Preview => Some(preview::SUFFIX),
+        }
+    }
+
+    /// The kind of a file that was handed over, by its name.
+    fn of(file: &Path) -> Self {
+        let name = file.to_string_lossy();
+        let is_of = |one: &Self| one.ending().is_some_and(|ending| name.ends_with(ending));
+        Self::ALL.into_iter().find(is_of).unwrap_or(Self::Copy)
+    }
+
     /// As it is asked for on the command line.
     pub const fn name(self) -> &'static str {
         match self {

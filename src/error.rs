@@ -6,7 +6,8 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 
-/// What sort of thing went wrong; stable, and written to sidecars of failed clips.
+/// What sort of thing went wrong. Codes are stable; those of clips that failed are written to their
+/// sidecars.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum ErrorKind {
     /// The path does not exist or cannot be read.
@@ -38,7 +39,7 @@ pub enum ErrorKind {
 }
 
 impl ErrorKind {
-    /// Stable code, as written in sidecars.
+    /// The stable code.
     pub const fn code(self) -> &'static str {
         match self {
             Self::CannotOpen => "cannot_open",

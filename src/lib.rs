@@ -9,7 +9,7 @@
 //!      -> sidecar, stages, the command line
 //! ```
 //!
-//! `docs/design.md` says why it is so; `tests/layers.rs` holds the imports against it.
+//! `docs/design.md` says why it is so; `tests/layers.rs` holds the table of imports.
 
 mod caption;
 pub mod card;

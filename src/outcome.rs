@@ -200,6 +200,14 @@ pub struct ByHand {
     pub read_clock: Option<Clock>,
 }
 
+impl ByHand {
+    /// What was set, "start" or "clock", and why; `None` if nothing was.
+    pub fn set(&self) -> Option<(&'static str, &str)> {
+        let what = if self.says_start { "start" } else { "clock" };
+        (self.what == Corrected::Set).then_some((what, &*self.remark))
+    }
+}
+
 /// The clock that was filmed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Clock {

@@ -2,7 +2,7 @@
 //! did not write: the OpenTimelineIO library, its reader of CMX 3600 lists, exiftool,
 //! Python's own csv and XML modules. `scripts/setup` installs them.
 //!
-//! `ROLLMARK_REGENERATE=1 cargo test --test interchange` writes the kept files and the
+//! `ROLLMARK_REGENERATE=1 cargo test --release --test interchange` writes the kept files and the
 //! table of `docs/rate-changes.md` anew; look at what changed before committing it.
 
 #[path = "interchange/base.rs"]

@@ -1,7 +1,7 @@
 //! The clip object as the world outside sees it: against its published schema,
 //! against kept files, and there and back for outcomes of every kind.
 //!
-//! `ROLLMARK_REGENERATE=1 cargo test --test sidecar` writes the kept files anew;
+//! `ROLLMARK_REGENERATE=1 cargo test --release --test sidecar` writes the kept files anew;
 //! look at what changed before committing it.
 
 use jsonschema::Validator;

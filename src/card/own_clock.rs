@@ -50,7 +50,7 @@ pub(super) struct OwnClock {
 }
 
 impl OwnClock {
-    /// `None` if fewer than half of the points fit together, or there are none.
+    /// `None` unless more than half of the points fit together.
     pub fn fit(mut points: Vec<Point>, day_s: Ratio) -> Option<Self> {
         points.sort_by(|a, b| {
             (a.header_s, a.start_s.low, a.clip).cmp(&(b.header_s, b.start_s.low, b.clip))

@@ -37,7 +37,8 @@ use std::process::ExitCode;
 enum Status {
     /// Everything was done, and no clip needs a look.
     Fine = 0,
-    /// At least one clip is unsure or failed.
+    /// A clip is unsure or failed, there was none, one lacks a file or a place that was asked for,
+    /// or files of an earlier run do not hold any more.
     NeedsALook = 1,
     /// Something asked for could not be done: bad arguments, no place to write.
     CouldNotRun = 2,

@@ -172,17 +172,20 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
     })
 }
 
-fn handing(args: HandingArgs) -> Handing {
-    let product = |arg| match arg {
+const fn product_of(arg: ProductArg) -> Product {
+    match arg {
         ProductArg::Xmp => Product::Xmp,
         ProductArg::Otio => Product::Otio,
         ProductArg::Edl => Product::Edl,
         ProductArg::Csv => Product::Csv,
         ProductArg::Copy => Product::Copy,
         ProductArg::Preview => Product::Preview,
-    };
+    }
+}
+
+fn handing(args: HandingArgs) -> Handing {
     Handing {
-        products: args.write.into_iter().map(product).collect(),
+        products: args.write.into_iter().map(product_of).collect(),
         admit: Admit {
             unsure: args.with_unsure,
         },
@@ -240,8 +243,19 @@ fn speed(speed: Ratio) -> Result<Ratio> {
 mod tests {
     use super::super::args::{Args, Command};
     use super::*;
-    use clap::Parser;
+    use clap::{Parser, ValueEnum};
     use rollmark::timecode::Rate;
+
+    /// Files of a kind that is in no list would pass for copies.
+    #[test]
+    fn all_that_can_be_asked_for_is_listed_and_called_so() {
+        for arg in ProductArg::value_variants() {
+            let product = product_of(*arg);
+            assert!(Product::ALL.contains(&product), "{product:?}");
+            let word = arg.to_possible_value().unwrap();
+            assert_eq!(product.name(), word.get_name());
+        }
+    }
 
     fn resolve(words: &[&str]) -> Result<ReadSettings> {
         let words = ["rollmark", "read"].iter().chain(words);

@@ -1,4 +1,4 @@
-//! Outcomes for people: one row per clip in the order given, the reason below
+//! Outcomes for people: one row per clip, in the order given or on a card those that need a look last, the reason below
 //! the row it belongs to, and what to do next at the end, where it is still on
 //! the screen when the rest has scrolled away.
 

@@ -9,9 +9,8 @@ use crate::digest::hex;
 use crate::error::Error;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
 use crate::path_text::{path_of, text_of, with_suffix};
-use crate::preview;
 use crate::save::{Ledger, Told};
-use crate::sidecar::{edl, xmp};
+use crate::sidecar::edl;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
@@ -41,7 +40,7 @@ impl Delivery<'_> {
             clips.map(|clip| (&*clip.name, &clip.outcome)).collect();
         let (mut withdrawn, mut faults) = (Vec::new(), Vec::new());
         for (file, told) in ledger.all_told() {
-            let product = product_of(&file);
+            let product = Product::of(&file);
             let now = match &told.clip {
                 None => self.now_of_all(&file, product, told),
                 Some(clip) => (outcomes.get(&**clip))
@@ -176,20 +175,6 @@ fn sentence(
         }
     };
     format!("is of an earlier run, {why}: delete it{renew}")
-}
-
-/// The kind of a file that was handed over, by its name.
-fn product_of(file: &Path) -> Product {
-    let name = file.to_string_lossy();
-    let ends = |suffix: &str| name.ends_with(suffix);
-    match () {
-        () if ends(xmp::SUFFIX) => Product::Xmp,
-        () if ends(preview::SUFFIX) => Product::Preview,
-        () if ends(".otio") => Product::Otio,
-        () if ends(".edl") => Product::Edl,
-        () if ends(".csv") => Product::Csv,
-        () => Product::Copy,
-    }
 }
 
 /// What is noted of a file of one clip; `None` if the clip has no start.

@@ -430,6 +430,7 @@ impl Sheet {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rehearse::scene::PHOTOS;
     use crate::rehearse::segments::SegmentEnds;
 
     fn segments() -> Face {
@@ -461,14 +462,9 @@ mod tests {
             trained.extend(packages.split_whitespace());
         }
         assert!(trained.len() > 20 && trained.contains(&"fonts-dejavu"));
-        // As in docs/rehearsal.md.
-        let photos = [
-            "lomiri-wallpapers-16.04",
-            "lomiri-wallpapers-20.04",
-            "ukui-wallpapers",
-        ];
-        let measured = FONTS.iter().map(|font| font.package).chain(photos);
-        for package in measured {
+        let photos = PHOTOS.map(package_of_photo);
+        let photos = photos.iter().map(String::as_str);
+        for package in FONTS.iter().map(|font| font.package).chain(photos) {
             // One family may come in several packages: fonts-roboto, fonts-roboto-slab.
             let goes_on = |a: &str, b: &str| a.strip_prefix(b).is_some_and(|r| r.starts_with('-'));
             // Of TeX Live the folders are listed, maker/family, without dashes.
@@ -480,6 +476,30 @@ mod tests {
             let shared = trained.iter().copied().find(is_shared);
             assert_eq!(shared, None, "{package}");
         }
+    }
+
+    /// The Debian package of a photo, by the table of them in `docs/rehearsal.md`: a row without one
+    /// belongs to the row above it.
+    fn package_of_photo(path: &str) -> String {
+        let page = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/rehearsal.md");
+        let page = std::fs::read_to_string(page).unwrap();
+        let (_, table) = page.split_once("| Package | Photo |").unwrap();
+        let stem = Path::new(path).file_stem().unwrap().to_str().unwrap();
+        let name = stem.split("_by_").next().unwrap();
+        let mut package = String::new();
+        for row in table.lines().skip(2) {
+            let cells: Vec<&str> = row.split('|').map(str::trim).collect();
+            let &[_, of_package, photos, ..] = &cells[..] else {
+                break;
+            };
+            if !of_package.is_empty() {
+                package = of_package.to_owned();
+            }
+            if photos.split(", ").any(|photo| photo == name) {
+                return package;
+            }
+        }
+        panic!("{name} has no row in docs/rehearsal.md");
     }
 
     #[test]

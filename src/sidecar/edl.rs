@@ -5,7 +5,7 @@
 use super::otio::file_name;
 use super::placed::{Admit, LeftOut, Placed, placed};
 use crate::note::is_obeyed;
-use crate::outcome::{CardClip, CardOutcome, Verdict};
+use crate::outcome::{ByHand, CardClip, CardOutcome, Verdict};
 use crate::timecode::{ClockForm, Label, Rate};
 use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -199,8 +199,12 @@ fn remarks(text: &mut String, clip: &CardClip) {
         let why = outcome.reasons.first();
         comment(text, "START UNSURE", why.map_or("", |why| &why.sentence));
     }
-    if let Some(hand) = &outcome.by_hand {
-        comment(text, "START SET BY HAND", &hand.remark);
+    if let Some((what, remark)) = outcome.by_hand.as_ref().and_then(ByHand::set) {
+        comment(
+            text,
+            &format!("{} SET BY HAND", what.to_uppercase()),
+            remark,
+        );
     }
     let inherited = outcome
         .start

@@ -5,7 +5,7 @@
 use super::placed::Admit;
 use crate::clip_base;
 use crate::note::Note;
-use crate::outcome::{ClipLabel, ClipOutcome, Verdict};
+use crate::outcome::{ByHand, ClipLabel, ClipOutcome, Verdict};
 use crate::timecode::{Rate, Ratio};
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
@@ -154,10 +154,10 @@ fn remark(outcome: &ClipOutcome) -> String {
             parts.push(format!("inherited from {from}"));
         }
     }
-    if let Some(hand) = &outcome.by_hand {
-        parts.push(match hand.remark.trim() {
-            "" => "set by hand".into(),
-            remark => format!("set by hand: {remark}"),
+    if let Some((what, remark)) = outcome.by_hand.as_ref().and_then(ByHand::set) {
+        parts.push(match remark.trim() {
+            "" => format!("{what} set by hand"),
+            remark => format!("{what} set by hand: {remark}"),
         });
     }
     let on_the_label = |note: &&Note| ON_THE_LABEL.contains(&note.code.as_str());

@@ -6,7 +6,7 @@ use crate::cards::{card, frames, mixed, named, outcome, unsure, without_start};
 use crate::readers::check;
 use proptest::prelude::*;
 use rollmark::outcome::{ByHand, CardClip, CardOutcome, Corrected, Estimate, Verdict};
-use rollmark::sidecar::{Admit, csv, edl};
+use rollmark::sidecar::{Admit, csv, edl, xmp};
 use rollmark::timecode::{ClockForm, Rate};
 use serde_json::json;
 use std::collections::BTreeSet;
@@ -261,14 +261,37 @@ fn reels_keep_names_that_fit_and_never_share_one() {
 #[test]
 fn marks_of_doubt_and_of_hands_stand_in_comments() {
     let mut by_hand = outcome(frames(Rate::F25, false), "10:00:00:00", Rate::F25, 10);
-    by_hand.by_hand = Some(ByHand {
+    let hand = ByHand {
         what: Corrected::Set,
         says_start: true,
         remark: "from the\r\nnotes".into(),
         read_verdict: Verdict::None,
         read_start: None,
         read_clock: None,
-    });
+    };
+    by_hand.by_hand = Some(hand.clone());
+    let marks = |what, says_start| {
+        let mut clip = by_hand.clone();
+        clip.by_hand = Some(ByHand {
+            what,
+            says_start,
+            ..hand.clone()
+        });
+        let packet = xmp::to_bytes(&clip, Admit::default()).unwrap();
+        let lists = lists(&card(&["A"], vec![named("a.mov", 0, clip)]));
+        [lists[0].1.clone(), String::from_utf8(packet).unwrap()]
+    };
+    for (what, says_start, marked) in [
+        (Corrected::Set, true, Some("start set by hand")),
+        (Corrected::Set, false, Some("clock set by hand")),
+        (Corrected::Unusable, true, None),
+    ] {
+        for text in marks(what, says_start).map(|text| text.to_lowercase()) {
+            let has = |mark: &str| text.contains(mark);
+            assert_eq!(has("set by hand"), marked.is_some(), "{text}");
+            assert!(marked.is_none_or(has), "{text}");
+        }
+    }
     let doubtful = unsure(outcome(
         frames(Rate::F25, false),
         "11:00:00:00",
