@@ -187,7 +187,8 @@ fn open_label(
     {
         return Some(format!(
             "nothing tells whether the clock counts drop-frame, so the clip has no label of its own yet: \
-             {label} without, {} with; say which with --drop-frame or --corrections",
+             {label} without, {} with; say which for this clip with --corrections or, if it holds for all, \
+             with --drop-frame",
             other.label
         ));
     }
@@ -218,7 +219,8 @@ fn open_label(
     or_else(&other.label).then(|| {
         format!(
             "nothing tells whether the clock counts {what}, so the clip has no label of its own yet: \
-             {label} or {}; say {rate} with --clock-rate",
+             {label} or {}; say {rate} for this clip with --corrections or, if it holds for all, with \
+             --clock-rate",
             other.label
         )
     })

@@ -242,6 +242,9 @@ fn fill_proven_gaps(links: &[Link<'_>], all: &mut [Joined]) {
     }
 }
 
+/// Code of the note on chapters of a recording that are not on the card.
+pub(super) const CHAPTER_MISSING: &str = "chapter_missing";
+
 /// Code of a start that slates on both sides hold in place.
 const BETWEEN_SLATES: &str = "between_slates";
 
@@ -258,7 +261,7 @@ fn notes(
             format!("chapters {from} to {to}")
         };
         Note::new(
-            "chapter_missing",
+            CHAPTER_MISSING,
             format!("{which} of recording {recording} is not here; look for it on the card"),
         )
     };

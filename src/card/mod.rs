@@ -46,6 +46,7 @@ pub use stop::Stop;
 
 use self::agree::Member;
 use self::batch::Job;
+use self::joints::CHAPTER_MISSING;
 use self::records::Records;
 use self::scan::Found;
 use self::sift::Fate;
@@ -390,6 +391,7 @@ fn remark(card: &mut CardOutcome, ended: Ended, faults: &[Error], out: &Path) {
     card.notes.extend(empty);
     card.notes.extend(folder_unread(&card.skipped));
     card.notes.extend(clips_cut_short(&card.clips));
+    card.notes.extend(chapters_missing(&card.clips));
     card.notes.extend(gone::note(&card.gone));
     card.notes.extend(ending(ended, &card.clips, faults, out));
 }
@@ -520,6 +522,23 @@ fn folder_unread(skipped: &[Skipped]) -> Option<Note> {
     };
     let said = format!("{what}; ask for the right to read it, and run the same command again");
     Some(Note::new(FOLDER_UNREAD, said))
+}
+
+/// Remark on chapters that are not here: a line behind a fold is not enough for lost footage.
+fn chapters_missing(clips: &[CardClip]) -> Option<Note> {
+    let mut missing = clips.iter().filter_map(|clip| {
+        let mut notes = clip.outcome.notes.iter();
+        Some((clip, notes.find(|note| note.code == CHAPTER_MISSING)?))
+    });
+    let (first, note) = missing.next()?;
+    let said = match missing.count() {
+        0 => format!("{}: {}", first.name, note.sentence),
+        more => format!(
+            "{}: {}; before {more} more clips, chapters are missing, too",
+            first.name, note.sentence
+        ),
+    };
+    Some(Note::new("chapters_missing", said))
 }
 
 /// Remark on clips that end early.

@@ -202,10 +202,6 @@ impl Walk<'_> {
                 "links are not followed; name the folder it leads to, if it holds clips",
             );
         } else if facts.is_dir() {
-            if whole == self.out {
-                self.skip(relative, "output_folder", "results of this run go here");
-                return Ok(());
-            }
             return self.folder(relative);
         } else if self.is_result(&whole) {
             self.skip(
@@ -299,7 +295,7 @@ mod tests {
     }
 
     #[test]
-    fn hidden_things_and_the_output_folder_are_left_out_and_our_own_files_unmentioned() {
+    fn hidden_things_are_left_out_and_our_own_files_unmentioned() {
         let card = tempfile::tempdir().unwrap();
         let out = card.path().join("out");
         lay(
@@ -309,18 +305,22 @@ mod tests {
                 "._a.mov",
                 ".Trashes/b.mov",
                 "out/card.json",
+                "out/.rollmark/x",
+                "out/c.mov",
+                "out/copy.mov",
                 "a.mov.rollmark.json",
                 ".rollmark-1.part",
             ],
         );
         let scan = scan(&[card.path().into()], &out).unwrap();
-        assert_eq!(names(&scan), ["a.mov"]);
+        // Somebody's clip in the folder that results go to is a clip all the same.
+        assert_eq!(names(&scan), ["a.mov", "out/c.mov"]);
         assert_eq!(
             skipped(&scan),
             [
                 (".Trashes", "hidden"),
                 ("._a.mov", "hidden"),
-                ("out", "output_folder")
+                ("out/copy.mov", "made_here")
             ]
         );
     }

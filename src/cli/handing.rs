@@ -154,7 +154,7 @@ pub fn withdraw(clips: &Clips<'_>, handing: &Handing, out: &Path, ledger: &Ledge
         Note::new(
             "withdrawn",
             format!(
-                "{files} what no longer holds, {} for one; delete such files, or have them made \
+                "{files} what no longer holds, {} for one; delete such files, or have those of clips with a start made \
                  anew",
                 first.file.display()
             ),

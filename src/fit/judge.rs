@@ -465,8 +465,17 @@ impl Table<'_> {
                         || j.score >= best.score - ENOUGH && rate.is_ntsc() == clip.is_ntsc()
                 })
         };
-        let chosen = among.iter().find(is_likelier).copied();
-        (chosen.unwrap_or(best), RateKnownBy::Assumed)
+        // So does a clock that ticks with the camera, on the edge of its count, for one of another rate.
+        let is_the_clips = |j: &&&Joint| {
+            clip == Some(j.pace.form.rate())
+                && [j, best].iter().all(|j| j.pace.speed == Ratio::ONE)
+                && j.score >= best.score - ENOUGH
+        };
+        let mut by_the_clip = among.iter().filter(is_the_clips);
+        let chosen = by_the_clip
+            .next()
+            .or_else(|| among.iter().find(is_likelier));
+        (chosen.copied().unwrap_or(best), RateKnownBy::Assumed)
     }
 
     /// What is left of a fit when there is nothing in it.

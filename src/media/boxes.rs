@@ -7,9 +7,12 @@ use std::io::{Read, Seek, SeekFrom};
 use std::ops::Range;
 use std::path::Path;
 
-/// More top-level boxes than this are not looked at: enough for the header and
-/// the first fragments of any file.
-const MOST_BOXES: usize = 64;
+/// More top-level boxes than this are not looked at: footage in one piece has a handful, what is
+/// recorded in fragments two for each, which is 36 hours of a second each.
+pub(super) const MOST_BOXES: usize = 1 << 18;
+
+/// An index lies among the first so many, if its file begins with it.
+const MOST_BEFORE_INDEX: usize = 64;
 
 /// Box types that movies begin with (14496-12 and the QuickTime file format).
 const FIRST_BOXES: [&[u8; 4]; 9] = [
@@ -55,6 +58,13 @@ impl Header {
         file.take(room.min(16)).read_to_end(&mut head)?;
         Ok(Self::of(&head, room))
     }
+
+    /// Whether this may be a box, and not what happens to lie behind the last one: types are
+    /// printable, and © begins user data of QuickTime.
+    pub fn is_box(&self) -> bool {
+        let is_printable = |byte: &u8| (0x20..0x7F).contains(byte) || *byte == 0xA9;
+        self.size >= self.len && self.kind.iter().all(is_printable)
+    }
 }
 
 /// What the top level of a file looks like.
@@ -73,7 +83,7 @@ pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
     let mut file = File::open(path)?;
     let file_len = file.metadata()?.len();
     let mut at = 0;
-    for nth in 0..MOST_BOXES {
+    for nth in 0..MOST_BEFORE_INDEX {
         let header = Header::read(&mut file, at, file_len)?;
         let is_box = |header: &Header| nth > 0 || FIRST_BOXES.contains(&&header.kind);
         let Some(header) = header.filter(is_box) else {
@@ -91,6 +101,25 @@ pub(super) fn top_level(path: &Path) -> std::io::Result<TopLevel> {
         at += header.size;
     }
     Ok(TopLevel::WithoutIndex)
+}
+
+/// True if the end of the file cuts off a box of its top level, of `most` boxes that are looked
+/// at. Reads headers alone.
+pub(super) fn is_cut_off(path: &Path, most: usize) -> std::io::Result<bool> {
+    let mut file = File::open(path)?;
+    let file_len = file.metadata()?.len();
+    let mut at = 0;
+    for nth in 0..most {
+        let header = Header::read(&mut file, at, file_len)?.filter(Header::is_box);
+        let Some(header) = header.filter(|h| nth > 0 || FIRST_BOXES.contains(&&h.kind)) else {
+            return Ok(false);
+        };
+        if header.size > file_len - at {
+            return Ok(true);
+        }
+        at += header.size;
+    }
+    Ok(false)
 }
 
 /// The children of the box whose contents are `within`: type and contents.
@@ -196,6 +225,30 @@ mod tests {
         assert_eq!(look(&movie), TopLevel::WithIndex);
         movie.truncate(movie.len() - 1);
         assert_eq!(look(&movie), TopLevel::WithoutIndex);
+    }
+
+    #[test]
+    fn a_last_box_that_ends_behind_the_file_is_cut_off() {
+        let cut = |bytes: &[u8]| {
+            let mut file = tempfile::NamedTempFile::new().unwrap();
+            file.write_all(bytes).unwrap();
+            is_cut_off(file.path(), 5).unwrap()
+        };
+        let mut movie = [boxed(b"ftyp", b"isom"), boxed(b"moov", &[0; 20])].concat();
+        for _ in 0..2 {
+            movie.extend(boxed(b"moof", &[0; 9]));
+            movie.extend(boxed(b"mdat", &[0xFF; 30]));
+        }
+        assert!(!cut(&movie[..movie.len() - 38]), "five boxes");
+        assert!(cut(&movie[..movie.len() - 39]));
+        assert!(
+            !cut(&movie[..movie.len() - 1]),
+            "the sixth is not looked at"
+        );
+        assert!(cut(&movie[..20]));
+        // What lies behind the last box is none.
+        assert!(!cut(&[&movie[..12], &[0xFF; 40]].concat()));
+        assert!(!cut(b"Scene 4, take 2"));
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 mod remarks;
 
+use super::boxes;
 use super::claims::{self, Claims, HeadSample, SampleTable};
 use super::luma::LumaReader;
 use super::orient::Orientation;
@@ -158,6 +159,9 @@ impl Clip {
         if let Some(table) = table {
             clip.source.trust_index();
             clip.note_table(&table, file_len, step);
+        }
+        if boxes::is_cut_off(path, boxes::MOST_BOXES).unwrap_or(false) {
+            clip.note_cut_off();
         }
         if clip.must_count {
             clip.note_repaired_stamps();

@@ -5,7 +5,7 @@
 mod file;
 
 use crate::clip_base;
-use crate::note::Note;
+use crate::note::{Note, is_obeyed};
 use crate::outcome::{
     ByHand, ClipOutcome, Clock, Corrected, DropFrameKnownBy, RateKnownBy, Start, Verdict,
 };
@@ -90,6 +90,10 @@ impl Corrections {
             .map(|entry| {
                 let meant = names.iter().find(|name| is_alike(name, &entry.name));
                 let hint = match meant {
+                    // What a screen cannot show is written as TOML has it.
+                    Some(name) if name.chars().any(is_obeyed) => {
+                        format!("; did you mean \"{}\"?", escaped(name))
+                    }
                     Some(name) => format!("; did you mean `{name}`?"),
                     None => "; write names as the table shows them".into(),
                 };
@@ -439,8 +443,33 @@ fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
     })
 }
 
-/// True if the file names agree but for capitals.
+/// A name as it stands between quotes in TOML.
+fn escaped(name: &str) -> String {
+    let mut text = String::new();
+    for letter in name.chars() {
+        match letter {
+            '"' | '\\' => text.extend(['\\', letter]),
+            '\n' => text.push_str("\\n"),
+            letter if is_obeyed(letter) => {
+                text.push_str(&format!("\\u{:04X}", u32::from(letter)));
+            }
+            letter => text.push(letter),
+        }
+    }
+    text
+}
+
+/// True if the file names agree but for capitals, and for what screens and pages show in place of
+/// control characters.
 fn is_alike(a: &str, b: &str) -> bool {
-    let file = |name: &str| name.rsplit('/').next().unwrap_or(name).to_lowercase();
+    let shown = |c: char| match c {
+        '\u{2400}'..='\u{2426}' => char::REPLACEMENT_CHARACTER,
+        c if is_obeyed(c) => char::REPLACEMENT_CHARACTER,
+        c => c,
+    };
+    let file = |name: &str| {
+        let file = name.rsplit('/').next().unwrap_or(name).to_lowercase();
+        file.chars().map(shown).collect::<String>()
+    };
     file(a) == file(b)
 }

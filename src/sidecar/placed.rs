@@ -112,7 +112,8 @@ fn place<'a>(
     if clock.is_some_and(|c| clip_base::is_open(c) && drop_frame_clocks.contains(&*c.rate)) {
         return Err(
             "other clips' clocks of this rate count drop-frame, and nothing tells whether this \
-             one does; say which with --drop-frame or --corrections"
+             one does; say which for this clip with --corrections or, if it holds for all, with \
+             --drop-frame"
                 .into(),
         );
     }

@@ -37,7 +37,15 @@ fn what_others_wrote_is_kept() {
     assert_eq!(std::fs::read(&other).unwrap(), bytes);
     // Nor is a clip replaced by its own copy.
     let bytes = std::fs::read(&clip).unwrap();
-    assert_eq!(refusal(&clip, &clip).kind(), ErrorKind::WouldReplace);
+    let link = shop.path("link");
+    std::os::unix::fs::symlink(clip.parent().unwrap(), &link).unwrap();
+    for itself in [clip.clone(), link.join("a.mov")] {
+        let error = refusal(&clip, &itself);
+        assert_eq!(error.kind(), ErrorKind::WouldReplace);
+        assert!(error.what().contains("the clip itself"), "{error}");
+        assert_eq!(error.advice(), Some("choose another output folder"));
+    }
+    std::fs::remove_file(link).unwrap();
     assert_eq!(std::fs::read(&clip).unwrap(), bytes);
     assert_eq!(names(clip.parent().unwrap()), ["a.mov", "b.mov"]);
 }

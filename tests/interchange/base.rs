@@ -58,7 +58,9 @@ fn an_open_drop_frame_leaves_no_label_where_it_would_move_it() {
     assert_eq!((base(&apart), codes(&apart)), (None, vec!["base_open"]));
     let why = &apart.notes[0].sentence;
     assert!(
-        why.contains("10:00:36:00 without, 09:59:59:24 with; say which with --drop-frame"),
+        why.contains(
+            "10:00:36:00 without, 09:59:59:24 with; say which for this clip with --corrections"
+        ),
         "{why}"
     );
     // A label that drop-frame skips leaves nothing open.

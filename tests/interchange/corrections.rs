@@ -377,6 +377,20 @@ fn corrections_of_no_clip_are_reported_with_the_clip_that_was_meant() {
             .starts_with("line 5: no clip is named `x.mov`; write")
     );
     assert_eq!(corrections.unused(["1.MOV", "x.mov"]), []);
+    // What a screen or a page shows of a name that neither can: the advice, followed, works.
+    let name = "new\nli\u{1b}ne \"7\".mov";
+    for shown in [
+        "new\u{fffd}li\u{fffd}ne \\\"7\\\".mov",
+        "new\u{240a}li\u{241b}ne \\\"7\\\".mov",
+    ] {
+        let text = format!("[[clip]]\nname = \"{shown}\"\nreject = true\n");
+        let unused = Corrections::from_text(&text).unwrap().unused([name]);
+        let (_, meant) = unused[0].sentence.split_once("did you mean ").unwrap();
+        let meant = meant.trim_end_matches('?');
+        assert_eq!(meant, r#""new\nli\u001Bne \"7\".mov""#);
+        let text = format!("[[clip]]\nname = {meant}\nreject = true\n");
+        assert_eq!(Corrections::from_text(&text).unwrap().unused([name]), []);
+    }
     assert!(
         Corrections::from_text("# nothing yet\n")
             .unwrap()

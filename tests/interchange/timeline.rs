@@ -255,7 +255,7 @@ fn a_clock_that_leaves_drop_frame_open_is_not_placed_beside_one_that_does_not() 
     assert!(
         why.as_str()
             .unwrap()
-            .contains("say which with --drop-frame")
+            .contains("say which for this clip with --corrections")
     );
 }
 

@@ -186,13 +186,13 @@ impl Card<'_> {
             _ => "written at the start or the end of a take, which is open",
         };
         let clips = match rests_on.len() {
-            1 => "one clip".to_owned(),
-            n => format!("{n} clips"),
+            1 => "one clip with a start tells".to_owned(),
+            n => format!("{n} clips with a start tell"),
         };
         let header = self.outcomes[head].clip.camera_clock().unwrap_or_default();
         let sentence = format!(
             "probably near {} on the filmed clock, give or take {}: by the camera's own clock \
-             ({header}, {written}), which {clips} with a slate tell {}; no time zone was applied",
+             ({header}, {written}), which {clips} {}; no time zone was applied",
             time_of_day(measured.form, start.middle()),
             span(start.width() / Ratio::from_integer(2)),
             offset_in_words(measured.own.offset_s()),

@@ -3,7 +3,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
-use crate::outcome::{ByHand, Corrected, GapKnownBy};
+use crate::outcome::{ByHand, CardClip, Corrected, GapKnownBy};
 use proptest::prelude::*;
 
 fn member(name: &str, outcome: ClipOutcome) -> Member {
@@ -312,6 +312,43 @@ fn a_missing_or_broken_chapter_breaks_the_chain_and_is_told() {
     ]);
     assert!(has_note(&all[0], "chapter_missing"));
     assert_eq!(label(&all[1]), "10:00:02:00");
+}
+
+#[test]
+fn chapters_that_are_missing_are_told_for_the_card_too() {
+    for (clips, said) in [
+        (&["GX010042.MP4", "GX020042.MP4"][..], None),
+        (
+            &["GX010042.MP4", "GX030042.MP4"],
+            Some("GX030042.MP4: chapter 2 of recording 0042 is not here; look for it on the card"),
+        ),
+        (
+            &[
+                "GX010042.MP4",
+                "GX030042.MP4",
+                "GX050042.MP4",
+                "GX070042.MP4",
+            ],
+            Some("; before 2 more clips, chapters are missing, too"),
+        ),
+    ] {
+        let members: Vec<_> = clips.iter().map(|name| clip(name, "")).collect();
+        let outcomes = outcomes(&members).into_iter().zip(clips);
+        let clips: Vec<CardClip> = outcomes
+            .map(|(outcome, name)| CardClip {
+                name: (*name).to_owned(),
+                sidecar: String::new(),
+                camera: 0,
+                outcome,
+            })
+            .collect();
+        let note = super::super::chapters_missing(&clips);
+        let told = note.map_or_else(String::new, |note| note.sentence);
+        assert!(
+            told.ends_with(said.unwrap_or("")) && told.is_empty() == said.is_none(),
+            "{told}"
+        );
+    }
 }
 
 #[test]

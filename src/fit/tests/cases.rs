@@ -67,6 +67,27 @@ fn a_clock_locked_to_the_camera_is_known_to_one_count_and_no_better() {
     }
 }
 
+/// On the edge of a count, a clock that ticks with the camera looks like those of other rates, too.
+#[test]
+fn a_clock_that_ticks_with_the_camera_is_taken_to_have_its_rate() {
+    let mut assumed = 0;
+    for rate in [Rate::F24, Rate::F25, Rate::F30, Rate::F50] {
+        for part in [0.002, 0.005, 0.01, 0.02, 0.98, 0.99, 0.995, 0.998] {
+            for seconds in [1, 2] {
+                let mut scene = Scene::new(frames(rate), "10:20:30:07", rate);
+                scene.phi += part - 0.5;
+                let base = u64::from(rate.base());
+                scene.frames = (base / 4..base / 4 + base * seconds).collect();
+                let fit = run(&scene.film());
+                let clock = fit.clock.as_ref().unwrap();
+                assert_eq!(clock.form.rate(), rate, "{part} {seconds} s: {fit:#?}");
+                assumed += usize::from(clock.rate_known_by == RateKnownBy::Assumed);
+            }
+        }
+    }
+    assert!(assumed > 8, "{assumed}");
+}
+
 /// Frame 0 is in view, so that a clock 1000/1001 as fast, which explains the frames as well,
 /// starts within the same count: perfect digits leave one count. Shown on a panel, of which
 /// a few frames are late, the other may start a few thousandths later.

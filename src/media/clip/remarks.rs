@@ -114,6 +114,15 @@ impl Clip {
         self.facts.duration_s = Some(left_s);
     }
 
+    /// The end of the file cuts off its last box. What a sample table says is said better.
+    pub(super) fn note_cut_off(&mut self) {
+        if !self.facts.notes.iter().any(|note| note.code == TRUNCATED) {
+            let said = "the file ends early: its last piece is longer than what is there; copy it from the card \
+                        again";
+            self.note(TRUNCATED, said);
+        }
+    }
+
     /// Compares the sample table with the length of the file.
     pub(super) fn note_table(&mut self, table: &SampleTable, file_len: u64, step: Ratio) {
         if table.needed_len <= file_len {

@@ -6,7 +6,7 @@ use super::CopyTimecode;
 use super::moov::{self, Amends, Wanted};
 use super::tree::boxed;
 use crate::error::{Error, ErrorKind, Result};
-use crate::media::boxes::{self, Header};
+use crate::media::boxes::{self, Header, MOST_BOXES};
 use crate::timecode::Ratio;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
@@ -14,10 +14,6 @@ use std::io::{self, Read, Seek, SeekFrom, Write};
 /// An index longer than this is not read into memory, in bytes: a day of video
 /// with sound has one of about 100 megabytes.
 const LONGEST_INDEX: u64 = 256 << 20;
-
-/// Boxes of the top level: footage in one piece has a handful, some cameras free one for each sort
-/// of their own data.
-const MOST_BOXES: usize = 4096;
 
 /// An XMP packet longer than this is not searched, in bytes.
 const LONGEST_XMP: u64 = 16 << 20;
@@ -142,11 +138,7 @@ impl Layout {
 
 /// The box at an offset; `None` at the end of the file or where there is none.
 fn slot_at(file: &mut File, at: u64, file_len: u64) -> io::Result<Option<Slot>> {
-    // Types are printable; © begins user data of QuickTime.
-    let is_printable = |byte: &u8| (0x20..0x7F).contains(byte) || *byte == 0xA9;
-    let is_box =
-        |header: &Header| header.size >= header.len && header.kind.iter().all(is_printable);
-    let header = Header::read(file, at, file_len)?.filter(is_box);
+    let header = Header::read(file, at, file_len)?.filter(Header::is_box);
     Ok(header.map(|header| Slot { at, header }))
 }
 

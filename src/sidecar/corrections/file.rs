@@ -41,8 +41,8 @@ impl Corrections {
             let line = line_of(text, error.span().map_or(0, |span| span.start));
             let what = error.message().lines().collect::<Vec<_>>().join(", ");
             refused(line, &what).next(
-                "write one [[clip]] with a `name` in quotes and `start`, `rate`, `drop_frame` or \
-                 `reject` below it for each clip",
+                "write one [[clip]] for each clip, with `name` in quotes, and below it `start` in \
+                 quotes, `rate`, `drop_frame` or `reject`",
             )
         })?;
         let mut entries: Vec<Entry> = Vec::new();
