@@ -126,7 +126,7 @@ fn a_clip_without_a_slate_gets_an_estimate_and_never_a_start() {
         estimate.sentence,
         "probably near 16:00:00 on the filmed clock, give or take 2.1 s: by the camera's own \
          clock (2021-05-28T13:00:00Z, written at the start of a take), which 2 clips with a \
-         slate tell to be 3 h 0 min 0 s behind it; no time zone was applied"
+         start tell to be 3 h 0 min 0 s behind it; no time zone was applied"
     );
     assert!(agreed.clips[..2].iter().all(|(o, _)| o.estimate.is_none()));
 }
