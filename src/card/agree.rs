@@ -13,6 +13,7 @@ use super::moment::Moment;
 use super::names;
 use super::own_clock::SAME_MOMENT_S;
 use super::settle;
+use super::stamps::doubt_lone_seconds;
 use super::words::span;
 use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
@@ -59,6 +60,7 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     let mut card = Card::new(&sorted, folder_names);
     let names: Vec<&str> = sorted.iter().map(|member| &*member.name).collect();
     doubt_given_rate(&mut card.outcomes, &names);
+    doubt_lone_seconds(&mut card.outcomes, &card.camera_of, &names);
     let open = card.settle_drop_frame();
     card.join_chapters();
     card.pool_cameras();

@@ -12,7 +12,8 @@
 //! - `agree`: from measured outcomes to final ones, pure; of it `chapters` (recordings in
 //!   numbered files), `gaps` and `joints` (what lies between chapters, and starts carried over
 //!   it), `settle` (drop-frame, carried over), `cameras` (who shot what), `own_clock` (the
-//!   camera's clock against the filmed one), `moment` (its times), `words` (them for people)
+//!   camera's clock against the filmed one), `moment` (its times), `words` (them for people),
+//!   `given` (a rate that clips contradict), `stamps` (a camera's own clock in its pictures)
 //!
 //! - `single`: clips that were read one by one, in the shape of a card
 //!
@@ -34,6 +35,7 @@ mod scan;
 mod settle;
 mod sift;
 mod single;
+mod stamps;
 mod stop;
 #[cfg(test)]
 mod tests;

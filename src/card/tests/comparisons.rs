@@ -2,7 +2,7 @@
 
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
-use crate::outcome::RateKnownBy;
+use crate::outcome::{ByHand, Corrected, RateKnownBy};
 use crate::sidecar::corrections::{self, Corrections};
 
 fn clip(card: usize, path: &str, words: &str) -> Member {
@@ -54,6 +54,63 @@ fn a_given_rate_that_other_clips_contradict_makes_no_start_sure() {
         why.starts_with("the digits of 2 clips, of C0000.mov among them, run"),
         "{why}"
     );
+}
+
+/// A dashcam lays its own clock over every picture, three seconds ahead; slates are held before it.
+#[test]
+fn seconds_alone_are_not_sure_where_the_camera_shows_another_clock_beside_a_slate() {
+    let beside = |change: fn(&mut ClipOutcome)| {
+        let mut slated = clip(0, "DASH0001.MP4", "start=10:00:00:00");
+        change(&mut slated.outcome);
+        let seconds = |name: &str, label: &str| {
+            let mut member = clip(0, name, "");
+            member.outcome = super::slated(member.outcome, ClockForm::Seconds, label);
+            member
+        };
+        let mut other = clip(1, "A/C1.mov", "");
+        other.outcome = super::slated(other.outcome, ClockForm::Seconds, "12:00:00");
+        let clips = vec![
+            slated,
+            seconds("DASH0002.MP4", "11:00:03"),
+            clip(0, "DASH0003.MP4", "start=11:30:00:00"),
+            other,
+        ];
+        let verdicts = agreed(clips).clips.into_iter().skip(1);
+        verdicts
+            .map(|(o, _)| (o.verdict, o.reasons[0].code.clone()))
+            .collect::<Vec<_>>()
+    };
+    let sure = (Verdict::Sure, "agreed".to_owned());
+    let doubted = (Verdict::Unsure, "may_be_another_clock".to_owned());
+    assert_eq!(beside(|_| ()), vec![sure.clone(); 3]);
+    // Nor does a correction by hand of the slated clip make them so.
+    let disagrees: fn(&mut ClipOutcome) = |outcome| {
+        outcome.verdict = Verdict::Unsure;
+        outcome.reasons = vec![Note::new(
+            "clocks_disagree",
+            "two running clocks are in view",
+        )];
+    };
+    let set_by_hand: fn(&mut ClipOutcome) = |outcome| {
+        let read = outcome.start.clone().map(|start| Start {
+            seconds: start.seconds + 3.0,
+            ..start
+        });
+        outcome.by_hand = Some(ByHand {
+            what: Corrected::Set,
+            says_start: true,
+            remark: String::new(),
+            read_verdict: Verdict::Unsure,
+            read_start: read,
+            read_clock: outcome.clock.clone(),
+        });
+    };
+    for change in [disagrees, set_by_hand] {
+        assert_eq!(
+            beside(change),
+            [doubted.clone(), sure.clone(), sure.clone()]
+        );
+    }
 }
 
 /// A phone's clip: header in UTC, display three hours on, written five seconds after the start.
