@@ -453,8 +453,9 @@ impl Table<'_> {
             Some(best) => (*best, &marked[..]),
             None => (best, survivors),
         };
-        // Between cousins 1000/1001 apart a display that is late, as most are, tells less than that
-        // crews set a clock to the rate they shoot. Of another rate the clip tells less than that.
+        // A display that is late, as most are, tells less than that crews set a clock to the rate they
+        // shoot: a clock that ticks with the camera, on the edge of its count, looks like one of another
+        // rate. Of cousins 1000/1001 apart the one of the clip's family is likelier, too.
         let clip = self.clip.rate;
         let is_likelier = |j: &&&Joint| {
             let rate = j.pace.form.rate();
@@ -465,11 +466,8 @@ impl Table<'_> {
                         || j.score >= best.score - ENOUGH && rate.is_ntsc() == clip.is_ntsc()
                 })
         };
-        // So does a clock that ticks with the camera, on the edge of its count, for one of another rate.
         let is_the_clips = |j: &&&Joint| {
-            clip == Some(j.pace.form.rate())
-                && [j, best].iter().all(|j| j.pace.speed == Ratio::ONE)
-                && j.score >= best.score - ENOUGH
+            clip == Some(j.pace.form.rate()) && [j, best].iter().all(|j| j.pace.speed == Ratio::ONE)
         };
         let mut by_the_clip = among.iter().filter(is_the_clips);
         let chosen = by_the_clip
