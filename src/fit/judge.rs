@@ -21,6 +21,9 @@ use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 /// Nats by which a mark settles between rates that fit alike.
 const CLEAR_MARK: f64 = 5.0;
+/// Nats, one in a hundred, by which a clock at the clip's own rate is likelier beforehand than one of
+/// another base: crews set it to the rate they shoot (common practice, no source).
+const SET_TO_THE_CLIP: f64 = 4.6;
 /// Nats, one in twenty, by which a semicolon settles drop-frame where the label is the same either
 /// way: a clip's own label has to count one way or the other, and to take a semicolon for a colon
 /// moves it as far from real time as the other mistake does.
@@ -467,7 +470,9 @@ impl Table<'_> {
                 })
         };
         let is_the_clips = |j: &&&Joint| {
-            clip == Some(j.pace.form.rate()) && [j, best].iter().all(|j| j.pace.speed == Ratio::ONE)
+            clip == Some(j.pace.form.rate())
+                && [j, best].iter().all(|j| j.pace.speed == Ratio::ONE)
+                && j.score >= best.score - ENOUGH - SET_TO_THE_CLIP
         };
         let mut by_the_clip = among.iter().filter(is_the_clips);
         let chosen = by_the_clip
