@@ -427,6 +427,16 @@ mod tests {
         assert!(refusal.to_string().contains("no room"), "{refusal}");
     }
 
+    /// An hour in fragments of a second each has 7,200 boxes.
+    #[test]
+    fn hours_in_fragments_are_laid_out() {
+        let fragment: &[u8] = b"\0\0\0\x08moof\0\0\0\x08mdat";
+        let mut file = file_with(&[&index(), &fragment.repeat(36_000)]);
+        let layout = Layout::of(&mut file).unwrap();
+        assert!(layout.is_fragmented);
+        assert_eq!(layout.slots.len(), 72_001);
+    }
+
     #[test]
     fn junk_behind_the_last_box_is_told_and_damage_refused() {
         let timecode = CopyTimecode::new(Rate::F25, false, 0).unwrap();
