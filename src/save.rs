@@ -59,7 +59,8 @@ pub fn sidecar(
             Holder::ThisClip => Ok(()),
             Holder::Another(path) => Err(of_another_clip(path)),
             Holder::Unknown
-                if earlier_path == Some(&*old) || is_same_clip(&old, &outcome.clip.path) =>
+                if earlier_path == Some(&*old)
+                    || is_same_file(old.as_ref(), outcome.clip.path.as_ref()) =>
             {
                 Ok(())
             }
@@ -296,8 +297,8 @@ fn sync_folder(_: &Path) -> io::Result<()> {
     Ok(())
 }
 
-/// True if two paths, as they were typed, lead to the same clip.
-fn is_same_clip(old: &str, new: &str) -> bool {
+/// True if two paths, as they were typed, lead to the same file.
+pub(crate) fn is_same_file(old: &Path, new: &Path) -> bool {
     old == new
         || match (fs::canonicalize(old), fs::canonicalize(new)) {
             (Ok(old), Ok(new)) => old == new,

@@ -145,12 +145,7 @@ pub fn copy_with_timecode(
     let source_bytes = std::fs::metadata(source)
         .map_err(|e| cannot_read(e).in_file(source))?
         .len();
-    let is_itself = |target: &Path| {
-        std::fs::canonicalize(source)
-            .ok()
-            .zip(target.canonicalize().ok())
-    };
-    if is_itself(target).is_some_and(|(source, target)| source == target) {
+    if save::is_same_file(source, target) {
         let what = "not written: the copy would take the place of the clip itself";
         let refusal = would_replace(what.into()).next("choose another output folder");
         return Err(refusal.in_file(target));
