@@ -26,6 +26,11 @@ const MOST_BLOCK_HEIGHTS: f32 = 6.0;
 /// two, and seldom askew in both.
 const MOST_LEVEL_HEIGHTS: f32 = 4.5;
 const SMALL_PX: f32 = 20.0;
+/// A column of two-digit numbers is so many times as long as wide at least where the finder takes it for
+/// one line from the side: four rows 1.2 heights apart of pairs 1.6 heights wide are 2.9. And the digits'
+/// height against that width: fonts' pairs are 1.2 to 1.8 heights wide, and the reader bears a third.
+const LEAST_COLUMN: f32 = 2.5;
+const HEIGHT_OF_A_PAIR: f32 = 0.65;
 /// Lines this near to each other, in digit heights from middle to middle, may be one block.
 const BESIDE: f32 = 3.0;
 /// Digit heights by which a block may be wider than the lines seen of it.
@@ -83,7 +88,9 @@ impl Eye {
     /// sees it askew: it knows where the digits are and how tall, and nothing of how they run. If
     /// some can be made out all the same, rows are tried along the picture, too; of one block only,
     /// small and no longer than two rows are: what the finder sees in scenery seldom is. A pixel of
-    /// the finest picture looked at is `finest_px` wide.
+    /// the finest picture looked at is `finest_px` wide. A column of pairs is one line from the side,
+    /// as high as a pair is wide: of one line in which digits can be made out, rows of such digits are
+    /// tried.
     pub(super) fn look_at_blocks(
         &self,
         frame: &Pyramid,
@@ -93,7 +100,7 @@ impl Eye {
     ) -> Result<Vec<(Strip, Columns)>> {
         let mut views = Vec::new();
         let mut blocks: Vec<&Quad> = Vec::new();
-        let mut has_tried_level = false;
+        let (mut has_tried_level, mut has_tried_column) = (false, false);
         for Unread { quad, .. } in unread {
             let is_beside = |b: &&Quad| b.centre().distance(quad.centre()) < BESIDE * b.height_px();
             if blocks.len() == MOST_BLOCKS || blocks.iter().any(is_beside) {
@@ -118,6 +125,14 @@ impl Eye {
             {
                 has_tried_level = true;
                 rows = self.rows_of(frame, &level)?;
+            }
+            if rows.is_empty()
+                && !has_tried_column
+                && across.downwards.length() >= LEAST_COLUMN * across.height_px
+                && unread.iter().any(shows_digits)
+            {
+                has_tried_column = true;
+                rows = self.rows_of(frame, &across.of_pairs())?;
             }
             views.extend(rows);
         }
@@ -344,6 +359,14 @@ impl Block {
     /// Rows along the picture, as far as the lines beside one reach, however they run.
     fn level(unread: &Quad, lines: &[Line]) -> Self {
         Self::of(unread, lines, DOWN, |_| true)
+    }
+
+    /// The same, as high as a pair of digits is that fills it from side to side.
+    fn of_pairs(self) -> Self {
+        Self {
+            height_px: HEIGHT_OF_A_PAIR * self.height_px,
+            ..self
+        }
     }
 
     fn of(unread: &Quad, lines: &[Line], down: Point, runs_alike: impl Fn(&Quad) -> bool) -> Self {

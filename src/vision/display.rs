@@ -244,13 +244,14 @@ pub(super) fn shows_a_time(columns: &Columns) -> bool {
         .any(|groups| is_time(&groups, digit))
 }
 
-/// Digits of the hours of the clock that a line holds, the most if it may hold several.
-pub(super) fn hour_digits(columns: &Columns) -> Option<usize> {
+/// Digits of the first and of the last group of the clock that a line holds, of the one with the most
+/// if it may hold several.
+pub(super) fn outer_digits(columns: &Columns) -> Option<[usize; 2]> {
     stretches(&columns.characters())
         .iter()
         .flat_map(clocks_in)
-        .map(|groups| groups[0].places.len())
-        .max()
+        .map(|groups| [&groups[0], &groups[groups.len() - 1]].map(|group| group.places.len()))
+        .max_by_key(|outer| outer.iter().sum::<usize>())
 }
 
 /// The displays that are no texture, each once, those of most worth first.
@@ -448,14 +449,17 @@ mod tests {
     }
 
     #[test]
-    fn a_line_tells_how_many_digits_its_hours_have() {
+    fn a_line_tells_how_many_digits_its_outer_groups_have() {
         for (text, digits) in [
-            ("10:20:30:12", Some(2)),
-            ("9:20:30:12", Some(1)),
+            ("10:20:30:12", Some([2, 2])),
+            ("9:20:30:12", Some([1, 2])),
+            ("10:20:30:1", Some([2, 1])),
+            ("9:20:30:125", Some([1, 3])),
+            ("10:20:30", Some([2, 2])),
             ("10:24", None),
         ] {
             assert_eq!(
-                hour_digits(&perfect(text, 10.0, 12.0, 200)),
+                outer_digits(&perfect(text, 10.0, 12.0, 200)),
                 digits,
                 "{text}"
             );

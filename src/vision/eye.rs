@@ -3,7 +3,7 @@
 
 use super::block::Unread;
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, displays_in, hour_digits, likeliest, pairs, shows_a_time,
+    Display, LEAST_LEGIBLE_ROW, displays_in, likeliest, outer_digits, pairs, shows_a_time,
 };
 use super::find::{Sharpness, find_lines, finest_px, is_same_place};
 use super::lettering::Lettering;
@@ -219,8 +219,9 @@ impl Eye {
     /// Looks at a line for the first time: where digits go on to the ends of the strip, once
     /// more with room for those that the finder did not see. Not more often than that: a piece
     /// seen askew would be led all along its line beside the digits. Where a clock has one digit
-    /// for its hours, the other may lie just beyond, too near to the end for the reader to tell
-    /// it from what hides a part of it: where there is none, that look is not needed.
+    /// for its hours, or behind its seconds, another may lie just beyond, too near to the end for
+    /// the reader to tell it from what hides a part of it: where there is none, that look is not
+    /// needed.
     pub(super) fn look_with_room(
         &self,
         frame: &Pyramid,
@@ -235,9 +236,10 @@ impl Eye {
         if columns.has_digit_at_an_end() {
             return with_room();
         }
-        if hour_digits(columns) == Some(1)
+        if let Some(outer) = outer_digits(columns).filter(|outer| outer.contains(&1))
             && let Some(wide) = with_room()?
-            && hour_digits(&wide.1) == Some(2)
+            && outer_digits(&wide.1)
+                .is_some_and(|wide| wide.iter().sum::<usize>() > outer.iter().sum())
         {
             return Ok(Some(wide));
         }
@@ -321,6 +323,7 @@ fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
 mod tests {
     use super::super::block::SECOND_ROWS;
     use super::*;
+    use crate::geometry::Point;
     use crate::rehearse::{Film, Shoot, Stress};
     use crate::timecode::{ClockForm, Rate, Ratio};
     use image::GrayImage;
@@ -339,8 +342,8 @@ mod tests {
     }
 
     /// A frame of an ordinary clip.
-    fn filmed(form: ClockForm) -> GrayImage {
-        let film = Film::new(Shoot::ordinary(8, form, Rate::F25).resized(640, 360));
+    fn filmed(seed: u64, form: ClockForm) -> GrayImage {
+        let film = Film::new(Shoot::ordinary(seed, form, Rate::F25).resized(640, 360));
         image::DynamicImage::from(film.unwrap().frame(30)).into_luma8()
     }
 
@@ -378,7 +381,7 @@ mod tests {
 
     #[test]
     fn digits_that_stood_longer_than_a_slate_is_held_are_read_one_way() {
-        let seconds = filmed(ClockForm::Seconds);
+        let seconds = filmed(8, ClockForm::Seconds);
         let [first, soon, later] = places_and_strips_at(&seconds, [0, 2, 4]);
         assert_eq!([first.0, soon.0, later.0], [6; 3]);
         assert_eq!(first.1, soon.1);
@@ -390,8 +393,8 @@ mod tests {
 
     #[test]
     fn second_rows_are_looked_for_below_a_clock_of_seconds_but_not_beside_one_in_full_view() {
-        let seconds = filmed(ClockForm::Seconds);
-        let whole = filmed(ClockForm::frames(Rate::F25, false).unwrap());
+        let seconds = filmed(8, ClockForm::Seconds);
+        let whole = filmed(8, ClockForm::frames(Rate::F25, false).unwrap());
         let mut both = GrayImage::new(640, 720);
         image::imageops::replace(&mut both, &seconds, 0, 0);
         image::imageops::replace(&mut both, &whole, 0, 360);
@@ -402,6 +405,24 @@ mod tests {
             beside.1 + SECOND_ROWS.len() <= alone.1 + full.1 + 1,
             "{alone:?} {full:?} {beside:?}"
         );
+    }
+
+    /// The finder saw half of the line, and the strip of that ends between the last two digits.
+    #[test]
+    fn the_last_digit_may_stand_at_the_end_of_the_strip() {
+        let eye = Eye::open().unwrap();
+        let picture = Pyramid::new(filmed(10, ClockForm::frames(Rate::F25, false).unwrap()));
+        let whole = eye.lines(&picture, Sharpness::Coarse).unwrap()[0].quad;
+        for hundredths in 46..=53 {
+            let part = |from: Point, to: Point| from.towards(to, hundredths as f32 / 100.0);
+            let seen = Quad {
+                top_right: part(whole.top_left, whole.top_right),
+                bottom_right: part(whole.bottom_left, whole.bottom_right),
+                ..whole
+            };
+            let (_, columns) = eye.look_with_room(&picture, &seen).unwrap().unwrap();
+            assert_eq!(outer_digits(&columns), Some([2, 2]), "{hundredths} %");
+        }
     }
 
     /// A fingertip right beside the first 1 of 11:57:40: the strip of the line that the finder
