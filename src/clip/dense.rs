@@ -4,7 +4,7 @@ use super::ahead::{Ahead, Slate};
 use super::track::Track;
 use super::{Found, MOST_DISPLAYS, Watch, ratio};
 use crate::error::Result;
-use crate::fit::{self, ClockFit};
+use crate::fit::{self, ClockFit, FittedClock};
 use crate::frame::Stamp;
 use crate::progress::{Event, Wish};
 use crate::reading::Sighting;
@@ -206,7 +206,12 @@ impl Watch<'_> {
         pass.ask_at = at + ratio(ASK_STEP_S);
         self.look_beside(pyramid, &mut pass.tracks)?;
         let (answer, is_settled) = self.answer(&pass.done, &pass.tracks);
-        let width = answer.start.as_ref().filter(|_| is_settled);
+        let may_be_refuted =
+            (answer.clock.as_ref()).is_some_and(FittedClock::is_one_of_several_speeds);
+        let width = answer
+            .start
+            .as_ref()
+            .filter(|_| is_settled && !may_be_refuted);
         let width = width.map(|start| start.counts.width());
         if is_enough(width, at - pass.began, &mut pass.width_before) {
             if std::mem::replace(&mut pass.has_glanced, true) {

@@ -116,6 +116,14 @@ pub struct FittedClock {
     pub drift_ppm: Option<HalfOpen>,
 }
 
+impl FittedClock {
+    /// True if clocks of other rates would look alike so far, at other speeds of the clip. A count
+    /// that this clock has not may be still to come.
+    pub fn is_one_of_several_speeds(&self) -> bool {
+        self.rate_known_by == RateKnownBy::Assumed && self.speed != Ratio::ONE
+    }
+}
+
 /// How one sighting took part.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SightingFit {

@@ -47,6 +47,32 @@ fn a_camera_at_another_rate_than_the_clock_still_gives_its_label_on_frame_0() {
     }
 }
 
+/// In the first second and a quarter each shows counts that a slower clock has, too.
+#[test]
+fn a_clock_in_slow_motion_is_read_until_it_shows_a_count_that_others_have_not() {
+    for (rate, slowdown, first, label) in [
+        ("30", 4, 8, "10:20:30:08"),
+        ("25", 4, 5, "10:20:30:05"),
+        ("24", 5, 11, "10:20:30:11"),
+    ] {
+        let shelf = Shelf::new();
+        let counts: u32 = 2 * rate.parse::<u32>().unwrap();
+        let frames = format!(r"%{{eif\:mod({first}+n*2/{slowdown}\,{counts})\:d\:2}}");
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=0x303030:s=1280x720:r={rate} -t 3 -vf {} {H264} slow.mp4",
+            draw(
+                &format!(r"text='10\:20\:30\:{frames}'"),
+                90,
+                "white",
+                (200, 300)
+            ),
+        ));
+        let said = read(&shelf.path("slow.mp4"));
+        said.must_run_at(&rational(&counts.to_string()));
+        assert_eq!(said.label(), Some(label), "{}", said.all());
+    }
+}
+
 #[test]
 fn a_clock_over_a_busy_picture_is_found_and_read() {
     let clock = BurnedIn::new("14:25:36:20", "25").strip("640x360", 40, (330, 290));
