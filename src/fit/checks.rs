@@ -10,7 +10,7 @@ use super::labels;
 use super::late;
 use super::lean::Trust;
 use super::looks::Looks;
-use super::pace::paces;
+use super::pace::{Dial, paces};
 use super::placed::Placed;
 use super::reasons;
 use super::refresh::Refresh;
@@ -278,9 +278,18 @@ impl Table<'_> {
             })
         };
         let is_a_length = |seen: &Seen| {
-            let Some((still, length_s)) =
-                (seen.looks.as_ref()).zip(labels::seconds_shown(&seen.stands_at))
-            else {
+            let Some(still) = &seen.looks else {
+                return false;
+            };
+            // The stroke that parts a length from the position reads as a digit before it.
+            let of_the_length = match still.dial {
+                Dial {
+                    hour_digits: 1,
+                    last_digits: 2,
+                } if form == ClockForm::Seconds => seen.stands_at.get(2..).unwrap_or_default(),
+                _ => seen.stands_at.as_slice(),
+            };
+            let Some(length_s) = labels::seconds_shown(of_the_length) else {
                 return false;
             };
             let may_be_one = form == ClockForm::Seconds || still.shows_a_last_mark();

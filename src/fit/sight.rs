@@ -93,9 +93,7 @@ impl<'a> Seen<'a> {
     /// True if it runs, no place was left out, and nearly all frames agree.
     fn is_steady(&self) -> bool {
         let Tally { read, agreeing, .. } = self.tally;
-        self.kind == Kind::Runs
-            && self.left_out.is_none()
-            && 100 * agreeing >= NEARLY_ALL_PERCENT * read
+        self.kind == Kind::Runs && self.left_out.is_none() && are_nearly_all(agreeing, read)
     }
 
     /// True if it runs, and shows at `tick` what the clock does then, or a frame before or after.
@@ -319,10 +317,17 @@ fn see_stretch<'a>(
     let standing = window::standing(looks);
     seen.running = best.gain - standing.gain;
     let is_little = best.gain.max(standing.gain) < WORTH_TELLING;
-    if is_little && !(standing.is_agreed && looks.len() < FEW_FRAMES) {
+    if is_little && !(standing.is_agreed() && looks.len() < FEW_FRAMES) {
         return seen;
     }
-    if seen.running < ENOUGH && standing.is_agreed {
+    // Where a second was seen to change once, most frames fit a clock that stands or runs up.
+    let is_steady = are_nearly_all(standing.agreeing, standing.read)
+        || are_nearly_all(seen.tally.agreeing, seen.tally.read);
+    if !is_steady && counts_down(looks, times, known, best.gain.max(standing.gain)) {
+        seen.kind = Kind::CountsDown;
+        return seen;
+    }
+    if seen.running < ENOUGH && standing.is_agreed() {
         let span_s = Ratio::from_integer(looks.span_ticks()) * times.tick_s;
         let slowest = known.speed.unwrap_or_else(slowest_speed);
         seen.kind = if would_have_stepped(span_s * slowest, &paces) {
@@ -342,12 +347,14 @@ fn see_stretch<'a>(
         seen.kind = Kind::Runs;
         return seen;
     }
-    if counts_down(looks, times, known, best.gain) {
-        seen.kind = Kind::CountsDown;
-    } else if 100 * seen.tally.agreeing >= HARDLY_ANY_PERCENT * seen.tally.read {
+    if 100 * seen.tally.agreeing >= HARDLY_ANY_PERCENT * seen.tally.read {
         seen.kind = Kind::Doubtful;
     }
     seen
+}
+
+fn are_nearly_all(agreeing: usize, read: usize) -> bool {
+    100 * agreeing >= NEARLY_ALL_PERCENT * read
 }
 
 pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {

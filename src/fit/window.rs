@@ -407,10 +407,18 @@ pub(super) fn place<'p>(
 pub(super) struct Standing {
     /// Nats that it explains.
     pub gain: f64,
-    /// True if most looks agree with the label.
-    pub is_agreed: bool,
+    /// Looks in which a digit could be told, and those of them that agree with the label.
+    pub read: usize,
+    pub agreeing: usize,
     /// Of the whole label; 0 for those that the display does not show.
     pub digits: Vec<u8>,
+}
+
+impl Standing {
+    /// True if most looks agree with the label.
+    pub fn is_agreed(&self) -> bool {
+        2 * self.agreeing > self.read
+    }
 }
 
 pub(super) fn standing(looks: &Looks) -> Standing {
@@ -430,15 +438,15 @@ pub(super) fn standing(looks: &Looks) -> Standing {
     let gain = (0..looks.len())
         .map(|look| f64::from(looks.says(look, &digits)))
         .sum();
-    let read = (0..looks.len()).filter(|&look| looks.is_read(look));
-    let (mut told, mut agreeing) = (0, 0);
-    for look in read {
-        told += 1;
+    let (mut read, mut agreeing) = (0, 0);
+    for look in (0..looks.len()).filter(|&look| looks.is_read(look)) {
+        read += 1;
         agreeing += usize::from(looks.agreement(look, &digits).agrees());
     }
     Standing {
         gain,
-        is_agreed: 2 * agreeing > told,
+        read,
+        agreeing,
         digits,
     }
 }

@@ -498,8 +498,45 @@ fn a_clock_before_a_time_that_it_has_yet_to_reach_may_be_a_players() {
     for (reading, stamp) in left.sighting.readings.iter_mut().zip(stamps) {
         reading.stamp = stamp;
     }
-    let fit = run(&[clock, left]);
+    let fit = run(&[clock.clone(), left.clone()]);
     assert!(codes(&fit).contains(&"may_be_a_player"), "{fit:#?}");
+    // Of what is left one change was seen, a little before the middle or behind it.
+    for (from, to) in [(0, 40), (4, 44), (30, 70), (35, 75)] {
+        let [mut clock, mut left] = [clock.clone(), left.clone()];
+        for filmed in [&mut clock, &mut left] {
+            filmed.sighting.readings.drain(to..);
+            filmed.sighting.readings.drain(..from);
+        }
+        let fit = run(&[clock, left]);
+        assert!(codes(&fit).contains(&"may_be_a_player"), "{from} {fit:#?}");
+    }
+}
+
+/// `01:19:02 / 01:58:46`
+#[test]
+fn the_stroke_before_a_players_length_may_be_read_as_a_digit() {
+    let quad = |x: f32| {
+        let corners = [(x, 0.0), (x + 200.0, 0.0), (x + 200.0, 40.0), (x, 40.0)];
+        Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
+    };
+    for (at, is_one) in [("01:19:02", true), ("02:19:02", false)] {
+        let mut clock = Scene::new(ClockForm::Seconds, at, Rate::F25);
+        clock.frames = (0..70).collect();
+        let mut clock = clock.film();
+        let mut length = Scene::new(frames(Rate::F100), "01:01:58:46", Rate::F25);
+        length.one_hour_digit = true;
+        length.frames = (0..14).collect();
+        let mut length = length.film();
+        let shown = length.sighting.readings[0].places.clone();
+        for reading in &mut length.sighting.readings {
+            reading.places.clone_from(&shown);
+            reading.quad = quad(240.0);
+        }
+        (clock.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad(0.0));
+        let fit = run(&[clock, length]);
+        let is_doubted = codes(&fit).contains(&"may_be_a_player");
+        assert_eq!(is_doubted, is_one, "{at} {fit:#?}");
+    }
 }
 
 /// Less than an hour is how long something lasted, unless it counts frames.
