@@ -368,28 +368,35 @@ fn of_two_clocks_that_disagree_the_start_is_by_the_much_larger_one() {
     }
 }
 
+/// Where a display of usual size stands in the picture.
+fn quad(x: f32, y: f32) -> Quad {
+    let corners = [(x, y), (x + 200.0, y), (x + 200.0, y + 40.0), (x, y + 40.0)];
+    Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
+}
+
+fn place(mut filmed: Filmed, quad: Quad) -> Filmed {
+    (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
+    filmed
+}
+
+/// The same display, showing throughout what it showed first.
+fn stopped(mut filmed: Filmed) -> Filmed {
+    let shown = filmed.sighting.readings[0].places.clone();
+    for reading in &mut filmed.sighting.readings {
+        reading.places.clone_from(&shown);
+    }
+    filmed
+}
+
 /// A player's position with its length behind, far behind or below, or with what is left, and signs
 /// that are none: before it, above it, a time that has passed, user bits beside a clock of frames.
 #[test]
 fn a_clock_before_a_time_that_it_has_yet_to_reach_may_be_a_players() {
-    let quad = |x: f32, y: f32| {
-        let corners = [(x, y), (x + 200.0, y), (x + 200.0, y + 40.0), (x, y + 40.0)];
-        Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
-    };
-    let place = |mut filmed: Filmed, quad: Quad| {
-        (filmed.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad);
-        filmed
-    };
     let still = |form, label, mark| {
         let mut sign = Scene::new(form, label, Rate::F25);
         sign.mark = mark;
         sign.frames = (0..100).collect();
-        let mut sign = sign.film();
-        let shown = sign.sighting.readings[0].places.clone();
-        for reading in &mut sign.sighting.readings {
-            reading.places.clone_from(&shown);
-        }
-        sign
+        stopped(sign.film())
     };
     let (seconds, with_frames) = (ClockForm::Seconds, frames(Rate::F25));
     for (form, at, length, mark, there, is_one) in [
@@ -515,24 +522,14 @@ fn a_clock_before_a_time_that_it_has_yet_to_reach_may_be_a_players() {
 /// `01:19:02 / 01:58:46`
 #[test]
 fn the_stroke_before_a_players_length_may_be_read_as_a_digit() {
-    let quad = |x: f32| {
-        let corners = [(x, 0.0), (x + 200.0, 0.0), (x + 200.0, 40.0), (x, 40.0)];
-        Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
-    };
     for (at, is_one) in [("01:19:02", true), ("02:19:02", false)] {
         let mut clock = Scene::new(ClockForm::Seconds, at, Rate::F25);
         clock.frames = (0..70).collect();
-        let mut clock = clock.film();
         let mut length = Scene::new(frames(Rate::F100), "01:01:58:46", Rate::F25);
         length.one_hour_digit = true;
         length.frames = (0..14).collect();
-        let mut length = length.film();
-        let shown = length.sighting.readings[0].places.clone();
-        for reading in &mut length.sighting.readings {
-            reading.places.clone_from(&shown);
-            reading.quad = quad(240.0);
-        }
-        (clock.sighting.readings.iter_mut()).for_each(|reading| reading.quad = quad(0.0));
+        let clock = place(clock.film(), quad(0.0, 0.0));
+        let length = place(stopped(length.film()), quad(240.0, 0.0));
         let fit = run(&[clock, length]);
         let is_doubted = codes(&fit).contains(&"may_be_a_player");
         assert_eq!(is_doubted, is_one, "{at} {fit:#?}");
@@ -571,11 +568,7 @@ fn seconds_below_an_hour_may_be_a_recorded_length() {
 #[test]
 fn a_still_sign_beside_the_clock_is_no_conflict() {
     let slate = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25);
-    let mut sign = Scene::new(frames(Rate::F25), "01:02:03:04", Rate::F25).film();
-    let still = sign.sighting.readings[0].places.clone();
-    for reading in &mut sign.sighting.readings {
-        reading.places = still.clone();
-    }
+    let sign = stopped(Scene::new(frames(Rate::F25), "01:02:03:04", Rate::F25).film());
     let fit = run(&[sign, slate.film()]);
     assert_eq!(fit.verdict, Verdict::Sure, "{fit:#?}");
     assert_eq!(label(&fit), "10:20:30:07");
