@@ -518,6 +518,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             is_lettered: false,
+            has_a_number_above: false,
             stands_free: true,
             readings: vec![reading(25), reading(50), reading(1 << 40)],
         };

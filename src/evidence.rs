@@ -309,6 +309,7 @@ mod tests {
                 groups: groups.to_vec(),
             },
             is_lettered: false,
+            has_a_number_above: false,
             stands_free: true,
             readings: vec![reading(digits)],
         };
@@ -398,6 +399,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             is_lettered: false,
+            has_a_number_above: false,
             stands_free: true,
             readings,
         };

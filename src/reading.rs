@@ -131,6 +131,9 @@ pub struct Sighting {
     pub layout: Layout,
     /// True if one or two letters stand right behind the digits, as AM and PM do.
     pub is_lettered: bool,
+    /// True if the first group is a number in a row of its own above the others: the hours, or that of
+    /// a scene or a take.
+    pub has_a_number_above: bool,
     /// True if even ground was seen behind the last digits, where a mark and one more digit would stand.
     pub stands_free: bool,
     pub readings: Vec<Reading>,

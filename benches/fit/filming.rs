@@ -365,6 +365,7 @@ impl Scene {
             sightings.push(Sighting {
                 layout: layout.clone(),
                 is_lettered: false,
+                has_a_number_above: false,
                 stands_free: true,
                 readings,
             });

@@ -32,6 +32,11 @@ const IDLE: f32 = 0.3;
 /// A place that shows a digit in fewer of the readings shows none: a multiplexed display lights
 /// each in three of eight frames at least.
 const NOW_AND_THEN: f32 = 0.2;
+/// Digits of an hour, and how many hours there are.
+const HOUR_DIGITS: usize = 2;
+const HOURS: usize = 24;
+/// Share of the frames that tell a number in a row of its own, of those in which it is the hour.
+const NEARLY_ALL: (usize, usize) = (9, 10);
 /// Legibility, over all frames, below which a display is no display: texture that looks like
 /// digits gives 0.2 to 0.4.
 const LEAST_LEGIBILITY: f32 = 0.5;
@@ -59,6 +64,7 @@ impl Track {
             sighting: Sighting {
                 layout: display.layout(),
                 is_lettered: false,
+                has_a_number_above: display.has_a_number_above(),
                 stands_free: false,
                 readings: Vec::new(),
             },
@@ -215,8 +221,16 @@ impl Track {
 
     /// What was read, as a clock shows it: three groups of which the last counts faster than seconds
     /// are the minutes, seconds and parts of a clock that shows no hours, or whose hours were left
-    /// out. None of its readings then tells them.
+    /// out. None of its readings then tells them. Nor does a number above them that is no hour.
     pub fn told(&self) -> Cow<'_, Sighting> {
+        if self.sighting.has_a_number_above && !self.has_an_hour_above() {
+            let mut without = self.sighting.clone();
+            without.has_a_number_above = false;
+            for reading in &mut without.readings {
+                reading.places[..HOUR_DIGITS].fill(DigitOdds::FLAT);
+            }
+            return Cow::Owned(without);
+        }
         let &[minutes, seconds, parts] = self.sighting.layout.groups.as_slice() else {
             return Cow::Borrowed(&self.sighting);
         };
@@ -232,6 +246,26 @@ impl Track {
             reading.places.splice(0..0, places);
         }
         Cow::Owned(whole)
+    }
+
+    /// True if the first group shows an hour, and no other but the next one, in nearly all frames that
+    /// tell it, if any do.
+    fn has_an_hour_above(&self) -> bool {
+        let number = |reading: &Reading| {
+            let digits = plain_digits(&reading.places[..HOUR_DIGITS])?;
+            Some(
+                digits
+                    .iter()
+                    .fold(0, |value, digit| 10 * value + usize::from(*digit)),
+            )
+        };
+        let mut shown = [0; 100];
+        for number in self.sighting.readings.iter().filter_map(number) {
+            shown[number] += 1;
+        }
+        let (share, of) = NEARLY_ALL;
+        let told: usize = shown.iter().sum();
+        (0..HOURS).any(|hour| of * (shown[hour] + shown[(hour + 1) % HOURS]) >= share * told)
     }
 
     /// As [`Self::numbers_shown_by_the_last`] of four groups.
@@ -532,6 +566,31 @@ mod tests {
         assert_eq!(told(&clock), (vec![2, 2, 2], "020711".into()));
         let whole = followed(&[2, 2, 2, 2], |n| format!("010207{:02}", n % 25));
         assert_eq!(told(&whole), (vec![2, 2, 2, 2], "01020705".into()));
+    }
+
+    #[test]
+    fn a_number_above_the_minutes_that_is_no_hour_tells_none() {
+        let above = |number: &dyn Fn(usize) -> String| {
+            let mut track = followed(&[2, 2, 2, 2], |n| format!("{}0207{:02}", number(n), n % 25));
+            track.sighting.has_a_number_above = true;
+            let told = track.told();
+            (told.has_a_number_above, told.readings[30].guess())
+        };
+        let hour = (true, "14020705".to_owned());
+        let none = (false, "??020705".to_owned());
+        for (number, expected) in [
+            (&(|_| "14".into()) as &dyn Fn(usize) -> String, &hour),
+            (&|n| if n < 20 { "13" } else { "14" }.into(), &hour),
+            // Misread in a few frames, or dark in many.
+            (&|n| if n % 25 == 0 { "74" } else { "14" }.into(), &hour),
+            (&|n| if n % 2 == 1 { "--" } else { "14" }.into(), &hour),
+            // A take, a counter, and a number that changes to any other.
+            (&|_| "37".into(), &none),
+            (&|n| format!("{:02}", n % 24), &none),
+            (&|n| if n < 25 { "11" } else { "14" }.into(), &none),
+        ] {
+            assert_eq!(&above(number), expected);
+        }
     }
 
     /// In so long a time more than ten seconds' digits are seen, and tenths have ten.

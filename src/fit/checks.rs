@@ -130,6 +130,8 @@ impl Table<'_> {
                 doubts.push(reasons::group_in_doubt(&lead));
             } else if group == Group::Hours && self.may_lack_an_hour_digit(members) {
                 doubts.push(reasons::hours_seen_either_way());
+            } else if group == Group::Hours && self.takes_the_hours_from_above(members) {
+                doubts.push(reasons::hours_from_above());
             }
         }
         doubts.extend(elsewhere);

@@ -6,7 +6,7 @@ use super::join::Joint;
 use super::judge::label_of;
 use super::pace::Pace;
 use super::reasons;
-use super::sight::DAY_S;
+use super::sight::{DAY_S, Seen};
 use super::sweep::DOUBT;
 use super::table::Table;
 use crate::timecode::{HalfOpen, Ratio, wrapped};
@@ -88,12 +88,11 @@ impl Table<'_> {
     fn round_s(&self, chosen: &Joint) -> i64 {
         let members = chosen.chosen.iter().zip(self.seen);
         let mut members = members.filter_map(|(start, seen)| start.as_ref().and(Some(seen)));
-        let shows_hours = members.any(|seen| {
-            let hours = seen.looks.as_ref().map_or(0, |l| l.dial.hour_digits);
-            let mut places = seen.tally.places.iter().take(hours.into());
-            places.any(|&(told, _)| told > 0)
-        });
-        if shows_hours { DAY_S } else { HOUR_S }
+        if members.any(Seen::tells_hours) {
+            DAY_S
+        } else {
+            HOUR_S
+        }
     }
 
     /// The start of a rival. One that is far behind already uses up the doubt

@@ -126,7 +126,11 @@ pub(super) fn group_in_doubt(lead: &Lead) -> Doubt {
     if lead.is_unread {
         return Doubt::new(
             What::Unknown(lead.group),
-            format!("{name} unknown: their digits could not be read in any frame"),
+            format!(
+                "{name} unknown: their digits could not be read in any frame, and the start has {:02} \
+                 in their place; compare one frame by eye",
+                lead.fitted
+            ),
         );
     }
     Doubt::new(
@@ -153,6 +157,15 @@ pub(super) fn hours_seen_either_way() -> Doubt {
         What::Doubtful(Group::Hours),
         "the first digit of the hours was made out only at times, and may be something else that \
          lies before them; compare one frame by eye",
+    )
+}
+
+/// A slate shows the number of its scene or take just so.
+pub(super) fn hours_from_above() -> Doubt {
+    Doubt::new(
+        What::Doubtful(Group::Hours),
+        "the hours were read from a row of their own above the rest, where the number of a scene or \
+         a take may stand as well; compare one frame by eye",
     )
 }
 

@@ -90,6 +90,13 @@ impl<'a> Seen<'a> {
         }
     }
 
+    /// True if a digit of the hours could be read in some look.
+    pub fn tells_hours(&self) -> bool {
+        let hours = self.looks.as_ref().map_or(0, |l| l.dial.hour_digits);
+        let mut places = self.tally.places.iter().take(hours.into());
+        places.any(|&(told, _)| told > 0)
+    }
+
     /// True if it runs, no place was left out, and nearly all frames agree.
     fn is_steady(&self) -> bool {
         let Tally { read, agreeing, .. } = self.tally;

@@ -122,16 +122,24 @@ impl Table<'_> {
         a.0 <= b.1 && b.0 <= a.1
     }
 
-    /// Those of the `members` that look at the same digits, with more digits of the hours or in
-    /// more frames: one display may be seen in several ways, which is no news about its digits.
+    /// Those of the `members` that look at the same digits, and tell more digits of the hours or are
+    /// seen in more frames: one display may be seen in several ways, which is no news about its digits.
     pub fn seen_better<'m>(
         &self,
         index: usize,
         members: &'m [Member<'m>],
     ) -> impl Iterator<Item = &'m Member<'m>> {
         let fullness = |i: usize| {
-            let looks = self.seen[i].looks.as_ref();
-            looks.map_or((0, 0, i), |l| (l.dial.hour_digits, l.len(), i))
+            let seen = &self.seen[i];
+            let looks = seen.looks.as_ref();
+            let told = |l: &Looks| {
+                if seen.tells_hours() {
+                    l.dial.hour_digits
+                } else {
+                    0
+                }
+            };
+            looks.map_or((0, 0, i), |l| (told(l), l.len(), i))
         };
         members.iter().filter(move |other| {
             fullness(other.index) > fullness(index)
@@ -214,6 +222,14 @@ impl Table<'_> {
                 .filter(move |m| m.placed.looks.dial.hour_digits == digits)
         };
         of(1).any(|cut| of(2).any(|whole| self.same_digits(cut.index, whole.index).is_some()))
+    }
+
+    /// True if all of the `members` that tell hours take a number above their other digits for them.
+    pub fn takes_the_hours_from_above(&self, members: &[Member]) -> bool {
+        let seen = members.iter().map(|member| &self.seen[member.index]);
+        let mut telling = seen.filter(|seen| seen.tells_hours()).peekable();
+        telling.peek().is_some()
+            && telling.all(|seen| self.sightings[seen.sighting].has_a_number_above)
     }
 
     pub fn slack(&self, joint: &Joint) -> Ratio {

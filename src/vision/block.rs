@@ -2,7 +2,7 @@
 //! saw some of them only.
 
 use super::display::{
-    Display, LEAST_LEGIBLE_ROW, clarity_of, displays_in, is_one_kind, may_be_first, step_in_a_stack,
+    Display, LEAST_LEGIBLE_ROW, clarity_of, displays_in, is_one_kind, may_be_above, step_in_a_stack,
 };
 use super::eye::{DISCOVERING, Eye};
 use super::ground::is_even_behind;
@@ -321,18 +321,18 @@ impl Eye {
             };
             let (_, rows) = displays_in(&strip, &columns);
             for candidate in rows {
-                let (own, other) = (&row.groups, &candidate.0.groups);
                 let in_order = if step > 0.0 {
-                    [own, other]
+                    [row, &candidate.0]
                 } else {
-                    [other, own]
+                    [&candidate.0, row]
                 };
+                let groups = in_order.iter().flat_map(|row| &row.groups);
                 let joint = Layout {
-                    groups: in_order.into_iter().flatten().copied().collect(),
+                    groups: groups.copied().collect(),
                 };
                 let fullness = |c: &(Row, f32)| c.1 * c.0.places.len() as f32;
                 if is_clock(&joint)
-                    && may_be_first(in_order[0])
+                    && may_be_above(in_order[0], in_order[1])
                     && candidate.1 >= LEAST_LEGIBLE_ROW
                     && best
                         .as_ref()

@@ -1,8 +1,8 @@
 //! A display as it was last seen, and how the lines of a frame make one.
 
 use super::layout::{Group, clocks_in, halves_in, is_clock, is_time, stretches};
-use super::read::{COLUMN_PX, Columns};
-use super::rectify::{Lie, Strip};
+use super::read::{COLUMN_PX, Columns, Kind};
+use super::rectify::{DIGIT_PX, Lie, Strip};
 use super::row::Row;
 use crate::geometry::{Point, Quad};
 use crate::reading::Layout;
@@ -20,6 +20,8 @@ const ONE_HEIGHT: f32 = 1.3;
 const ONE_LENGTH: f32 = 1.6;
 /// Digit heights from middle to middle that two such rows may stand apart.
 const FARTHEST: f32 = 5.0;
+/// Steps from digit to digit within which a letter stands in one line of words with a number.
+const BESIDE_A_NUMBER: f32 = 3.0;
 /// Digit heights from middle to middle that rows of a column may stand apart.
 const STACK_STEP: std::ops::Range<f32> = 1.1..3.0;
 /// Share of a digit height by which rows of one display may lie on each other: they stand
@@ -106,6 +108,14 @@ impl Display {
     /// True if its digits stand in more than one row.
     pub fn has_rows(&self) -> bool {
         self.rows.len() > 1
+    }
+
+    /// True if a number in a row of its own stands above its other digits: the hours, or that of a
+    /// scene or a take.
+    pub fn has_a_number_above(&self) -> bool {
+        matches!(&self.rows[..], [first, second] if first.groups.len() == 1
+            && second.groups.len() > 1
+            && !self.goes_on_behind())
     }
 
     /// True if its second row stands behind the first, in the same line.
@@ -227,11 +237,31 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
         for (i, groups) in halves_in(&stretch).iter().enumerate() {
             let clarity = clarity_of(columns, groups);
             if i == 0 || clarity >= LEAST_LEGIBLE_ROW {
-                pieces.extend(Row::new(strip, &lie, groups).map(|row| (row, clarity)));
+                let row = Row::new(strip, &lie, groups);
+                pieces.extend(row.map(|row| {
+                    let has_letters_beside = have_letters_beside(groups, columns, row.pitch);
+                    (
+                        Row {
+                            has_letters_beside,
+                            ..row
+                        },
+                        clarity,
+                    )
+                }));
             }
         }
     }
     (clocks, pieces)
+}
+
+/// True if a letter stands in the line of some digits, within a few of their steps.
+fn have_letters_beside(groups: &[Group], columns: &Columns, pitch: f32) -> bool {
+    let reach = BESIDE_A_NUMBER * pitch * DIGIT_PX;
+    let xs = || groups.iter().flat_map(|group| &group.places);
+    columns
+        .characters()
+        .iter()
+        .any(|c| c.kind == Kind::Other && xs().any(|x| (c.x - x).abs() < reach))
 }
 
 /// True if the line holds a clock whose digits are a time of day. Upside down, seven segments
@@ -292,7 +322,7 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     let mut found = Vec::new();
     for (i, (a, clarity_a)) in pieces.iter().enumerate() {
         for (j, (b, clarity_b)) in pieces.iter().enumerate() {
-            let is_below = || may_be_first(&a.groups) && stands_below(&a.quad, &b.quad);
+            let is_below = || may_be_above(a, b) && stands_below(&a.quad, &b.quad);
             let is_two_pairs = |row: &Row| row.groups == [2, 2];
             let is_far_below =
                 || is_two_pairs(a) && is_two_pairs(b) && stands_far_below(&a.quad, &b.quad);
@@ -311,10 +341,14 @@ pub(super) fn pairs(pieces: &[(Row, f32)]) -> Vec<Display> {
     found
 }
 
-/// True if a row of such groups may be the first of two, one below the other. A number by itself
-/// above minutes, seconds and frames is that of a scene or a take at least as often as the hours.
-pub(super) const fn may_be_first(groups: &[u8]) -> bool {
-    groups.len() > 1
+/// True if one row may be the first of two, the other below it. A number by itself may be the hours
+/// above minutes and seconds, unless it stands in a line of words, and is that of a scene or a take at
+/// least as often: what is read of it is doubtful.
+pub(super) fn may_be_above(first: &Row, second: &Row) -> bool {
+    match first.groups[..] {
+        [2] => matches!(second.groups[..], [2, 2] | [2, 2, 1..=3]) && !first.has_letters_beside,
+        _ => first.groups.len() > 1,
+    }
 }
 
 /// True if `b` stands right below `a`, turned the same way.
@@ -507,19 +541,49 @@ mod tests {
     }
 
     #[test]
-    fn a_number_by_itself_is_no_row_above_another() {
+    fn a_number_by_itself_above_a_row_may_be_its_hours_unless_letters_stand_beside_it() {
         let number = level(100.0, 100.0, 90.0, 60.0);
-        for (groups, rest, place, count) in [
-            (&[2][..], &[2, 2, 2][..], (100.0, 180.0), 0),
-            (&[2], &[2, 2], (100.0, 180.0), 0),
-            (&[2, 2], &[2, 2], (100.0, 180.0), 1),
+        for (groups, rest, has_letters_beside, place, found) in [
+            (&[2][..], &[2, 2, 2][..], false, (100.0, 180.0), Some(true)),
+            (&[2], &[2, 2, 3], false, (100.0, 180.0), Some(true)),
+            (&[2], &[2, 2], false, (100.0, 180.0), Some(true)),
+            (&[2], &[2, 2, 2], true, (100.0, 180.0), None),
+            (&[3], &[2, 2, 2], false, (100.0, 180.0), None),
+            (&[2], &[2], false, (100.0, 180.0), None),
+            (&[2, 2], &[2, 2], false, (100.0, 180.0), Some(false)),
             // Below or behind it is frames, or hours that are larger.
-            (&[2, 2, 2], &[2], (100.0, 180.0), 1),
-            (&[2], &[2, 2, 2], (210.0, 100.0), 1),
+            (&[2, 2, 2], &[2], false, (100.0, 180.0), Some(false)),
+            (&[2], &[2, 2, 2], true, (210.0, 100.0), Some(false)),
         ] {
+            let number = Row {
+                has_letters_beside,
+                ..of_groups(number, groups)
+            };
             let rest = of_groups(level(place.0, place.1, 300.0, 60.0), rest);
-            let pieces = [(of_groups(number, groups), 1.0), (rest, 1.0)];
-            assert_eq!(pairs(&pieces).len(), count, "{pieces:?}");
+            let pieces = [(number, 1.0), (rest, 1.0)];
+            let displays = pairs(&pieces);
+            let is_above: Vec<bool> = displays.iter().map(Display::has_a_number_above).collect();
+            assert_eq!(is_above, Vec::from_iter(found), "{pieces:?}");
+        }
+    }
+
+    #[test]
+    fn letters_in_the_line_of_a_number_are_seen() {
+        for (line, expected) in [
+            ("18", Some(false)),
+            ("TAKE18", Some(true)),
+            ("T18", Some(true)),
+            ("18T", Some(true)),
+            // Far enough to be another thing's.
+            ("T      18", Some(false)),
+        ] {
+            let columns = perfect(line, 10.0, 12.0, 240);
+            let of_line = stretches(&columns.characters())
+                .into_iter()
+                .flat_map(|stretch| halves_in(&stretch))
+                .map(|groups| have_letters_beside(&groups, &columns, 12.0 / DIGIT_PX))
+                .next();
+            assert_eq!(of_line, expected, "{line}");
         }
     }
 

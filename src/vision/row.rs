@@ -33,6 +33,8 @@ pub(super) struct Row {
     pub groups: Vec<u8>,
     /// True if its digits are of two sizes: then it does not taper, however it is seen.
     pub is_in_two_sizes: bool,
+    /// True if letters were seen beside its digits where it was found as a piece of a line.
+    pub has_letters_beside: bool,
 }
 
 /// Where a row's places lie in a strip.
@@ -100,6 +102,7 @@ impl Row {
             pitch: pitch / unit_px,
             groups: layout_of(groups).groups,
             is_in_two_sizes: lie.is_in_two_sizes,
+            has_letters_beside: false,
         })
     }
 
@@ -324,6 +327,7 @@ pub(super) mod tests {
             pitch: 12.0 / DIGIT_PX,
             groups: vec![2; 4],
             is_in_two_sizes: false,
+            has_letters_beside: false,
         }
     }
 

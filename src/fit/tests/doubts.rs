@@ -74,6 +74,28 @@ fn unread_hours_are_said_to_be_unknown() {
     assert!(label(&fit).ends_with(":20:00"));
 }
 
+/// Unless a clock that shows its hours in line with the rest has the same.
+#[test]
+fn hours_that_were_read_above_the_rest_are_doubtful() {
+    let scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    let mut above = scene.film();
+    above.sighting.has_a_number_above = true;
+    let fit = run(&above);
+    assert_unsure(&fit, "hours_doubtful");
+    assert_eq!(label(&fit), "12:34:20:00");
+
+    let mut without = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
+    without.dark = vec![0, 1];
+    let without = without.film().sighting;
+    above.sighting.readings.truncate(20);
+    let known = Known::default();
+    let both = crate::fit::fit(&[above.sighting.clone(), without], &above.facts, &known);
+    assert_eq!(codes(&both), ["hours_doubtful"]);
+    let whole = scene.film().sighting;
+    let both = crate::fit::fit(&[above.sighting, whole], &above.facts, &known);
+    assert_sure(&both, "12:34:20:00");
+}
+
 /// Starts whose hours nobody read are no two starts because each has some.
 #[test]
 fn hours_that_were_not_read_make_no_doubt_about_the_rate() {

@@ -217,6 +217,7 @@ impl Scene {
             sighting: Sighting {
                 layout,
                 is_lettered: false,
+                has_a_number_above: false,
                 stands_free: true,
                 readings,
             },
