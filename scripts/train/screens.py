@@ -9,6 +9,8 @@ from filming import bloom
 
 # Share of displays that show their clock in two lines or in two pieces on one line.
 TWO_LINES = 0.3
+# Share of screens that show another clock besides: how long has been recorded, say.
+ANOTHER = 0.25
 
 
 def digits(rng, n):
@@ -122,6 +124,12 @@ def screen(rng, assets, h, two_lines=TWO_LINES):
         size = max(8.0, h * rng.uniform(0.2, 0.8))
         extra = FontFace(rng, any_font(rng, assets.fonts)).draw(text, size)
         (extras_above if rng.random() < 0.5 else extras_below).append((extra, label))
+    if rng.random() < ANOTHER:
+        text = clock_text(rng, 0)[0]
+        size = max(8.0, h * math.exp(rng.uniform(math.log(0.25), 0)))
+        its_face = face if rng.random() < 0.5 else any_face(rng, assets, size, text)
+        another = its_face.draw(text, size)
+        (extras_above if rng.random() < 0.5 else extras_below).append((another, "positive"))
     margin = h * rng.uniform(0.1, 1.2)
     rows = [[e] for e in extras_above] + ([drawn] if side else [[d] for d in drawn]) + [[e] for e in extras_below]
     width = max(sum(l.mask.shape[1] for l, _ in row) for row in rows) + 2 * margin

@@ -152,7 +152,7 @@ pub(super) fn see<'a>(
         (looks, seen)
     });
     let fewer = match unproven_tail(&seen, times) {
-        0 => without_what_is_no_place(&looks, &seen, see).map(|fewer| (1, fewer)),
+        0 => without_what_is_no_place(&looks, &seen, known, see).map(|fewer| (1, fewer)),
         tail => Some((tail, see(&looks.without_tail(tail)))),
     };
     if let Some((tail, mut fewer)) = fewer {
@@ -165,12 +165,14 @@ pub(super) fn see<'a>(
     seen
 }
 
-/// The looks without their last place, if it speaks against a clock that all others show: a
-/// finger that holds the display at its right edge, read as a digit. What one place more tells of
-/// a clock that has it gains something.
+/// The looks without their last place, if it speaks against a clock that all others show at the speed
+/// to be expected: a finger that holds the display at its right edge, read as a digit. What one place
+/// more tells of a clock that has it gains something. At any other speed the first two of three digits,
+/// seen in a few frames, may be the frames of a slower clock.
 fn without_what_is_no_place<'a>(
     looks: &Looks<'a>,
     seen: &[Seen],
+    known: &Known,
     see: impl Fn(&Looks<'a>) -> Vec<Seen<'a>>,
 ) -> Option<Vec<Seen<'a>>> {
     if looks.dial.last_digits < 2 || seen.iter().all(Seen::is_steady) {
@@ -181,7 +183,16 @@ fn without_what_is_no_place<'a>(
         let best = seen.iter().filter_map(|seen| seen.window.scored.first());
         best.map(|start| start.gain).sum()
     };
-    (fewer.iter().all(Seen::is_steady) && gain(&fewer) > gain(seen)).then_some(fewer)
+    let expected = known.speed.unwrap_or(Ratio::ONE);
+    let plays_as_expected = |seen: &Seen| {
+        let best = seen.window.scored.first();
+        best.is_some_and(|start| start.pace.speed == expected)
+    };
+    (fewer
+        .iter()
+        .all(|seen| seen.is_steady() && plays_as_expected(seen))
+        && gain(&fewer) > gain(seen))
+    .then_some(fewer)
 }
 
 /// The looks at a display that runs, and what they are without those at labels that are held, where

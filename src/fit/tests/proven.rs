@@ -5,7 +5,7 @@ use super::sim::{Filmed, Scene, flat_marks, frames};
 use crate::fit::{RateKnownBy, fit};
 use crate::outcome::Verdict;
 use crate::reading::DigitOdds;
-use crate::timecode::{ClockForm, Rate};
+use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -62,6 +62,27 @@ fn a_last_place_that_speaks_against_all_others_is_none() {
         }
     }
     assert!(sure >= 22, "{sure} of 24");
+}
+
+/// ... but not if the others would then be a slower clock's in a slowed clip: the first two of the three
+/// digits of a clock of 120, whose last goes half-way round from frame to frame.
+#[test]
+fn a_last_place_is_not_left_off_for_another_speed() {
+    for seed in 0..60 {
+        let mut scene = Scene::new(frames(Rate::F119_88), "01:33:44:027", Rate::F23_976);
+        scene.frames = (0..6 + seed % 9).collect();
+        scene.seed = seed;
+        let mut filmed = scene.film();
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        for reading in &mut filmed.sighting.readings {
+            let mut weights = [0.1; 10];
+            weights[rng.random_range(0..10)] = rng.random_range(0.3..6.0);
+            *reading.places.last_mut().unwrap() = DigitOdds::from_weights(weights);
+        }
+        let fit = run(&filmed);
+        let is_slowed = fit.speed() != Ratio::ONE;
+        assert!(!(is_slowed && fit.verdict == Verdict::Sure), "{fit:#?}");
+    }
 }
 
 /// ... and one that is hard to read, whatever it is taken for, is part of a clock that counts by it.
