@@ -55,6 +55,41 @@ pub struct Discovery {
     pub loose_digits: Vec<LooseDigits>,
 }
 
+/// What the lines of a frame read as: clocks, pieces that may be one half of a clock, each with its
+/// clarity, and whatever reads well.
+#[derive(Default)]
+struct Read {
+    clocks: Vec<Display>,
+    pieces: Vec<(Row, f32)>,
+    loose_digits: Vec<LooseDigits>,
+}
+
+impl Read {
+    fn take(&mut self, views: &[(Strip, Columns)]) {
+        for (strip, columns) in views {
+            if columns.legibility() >= LEAST_LOOSE {
+                self.loose_digits.push(LooseDigits {
+                    quad: strip.quad(),
+                    digits: columns.digits(),
+                });
+            }
+            let (clocks, rows) = displays_in(strip, columns);
+            self.clocks.extend(clocks);
+            self.pieces.extend(rows);
+        }
+    }
+
+    /// True if a line lies, however askew, on a clock that is plain and whole: the finder's second
+    /// opinion of large digits.
+    fn has_a_clock_under(&self, line: &Quad) -> bool {
+        let mut wholes = self
+            .clocks
+            .iter()
+            .filter(|clock| clock.is_plain_and_whole());
+        wholes.any(|clock| line.has_its_middle_on(&clock.quad()))
+    }
+}
+
 /// A line of digits, as it was read one way.
 #[derive(Clone, Debug)]
 pub struct LooseDigits {
@@ -97,14 +132,15 @@ impl Eye {
         lettering: &mut Lettering,
         stamp: Stamp,
     ) -> Result<Discovery> {
-        let mut singles: Vec<Display> = Vec::new();
-        let mut pieces: Vec<(Row, f32)> = Vec::new();
-        let mut loose_digits = Vec::new();
+        let mut read = Read::default();
         let mut lines = self.lines(frame, sharpness)?;
         lines.truncate(MOST_LINES);
-        let (mut views, mut legible, mut unread) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut legible, mut unread) = (Vec::new(), Vec::new());
         let (mut shown, mut known) = (Vec::new(), Vec::new());
         for line in &lines {
+            if read.has_a_clock_under(&line.quad) {
+                continue;
+            }
             let upright = self.look_with_room(frame, &line.quad)?;
             let digits = upright.as_ref().map(|(_, columns)| columns.digits());
             let digits = digits.unwrap_or_default();
@@ -127,38 +163,24 @@ impl Eye {
                     }),
                 });
             }
-            views.extend(seen);
+            read.take(&seen);
         }
         // Where one level saw a line askew, another may have seen it well.
         unread.retain(|line| !legible.iter().any(|known| is_same_place(known, &line.quad)));
-        let mut take = |views: &[(Strip, Columns)], pieces: &mut Vec<(Row, f32)>| {
-            for (strip, columns) in views {
-                if columns.legibility() >= LEAST_LOOSE {
-                    loose_digits.push(LooseDigits {
-                        quad: strip.quad(),
-                        digits: columns.digits(),
-                    });
-                }
-                let (clocks, rows) = displays_in(strip, columns);
-                singles.extend(clocks);
-                pieces.extend(rows);
-            }
-            singles.iter().any(Display::is_plain_and_whole)
-        };
         // Displays of which the finder sees no whole line are not looked for beside a clock in
         // full view.
         let mut stacks = Vec::new();
-        if !take(&views, &mut pieces) {
+        if !read.clocks.iter().any(Display::is_plain_and_whole) {
             let finest_px = finest_px(frame, sharpness);
             let rows = self.look_at_blocks(frame, &unread, &lines, finest_px)?;
-            take(&rows, &mut pieces);
-            pieces.extend(self.other_rows(frame, &pieces)?);
-            stacks = self.stacks(frame, &pieces)?;
+            read.take(&rows);
+            read.pieces.extend(self.other_rows(frame, &read.pieces)?);
+            stacks = self.stacks(frame, &read.pieces)?;
         }
-        take(&known, &mut pieces);
-        singles.extend(pairs(&pieces));
-        singles.extend(stacks);
-        let displays = likeliest(singles);
+        read.take(&known);
+        read.clocks.extend(pairs(&read.pieces));
+        read.clocks.extend(stacks);
+        let displays = likeliest(read.clocks);
         // A row that leads to another below it goes on doing so.
         let leads_on = |quad: &Quad| {
             let mut of_two = displays.iter().filter(|d| d.rows.len() > 1);
@@ -169,7 +191,7 @@ impl Eye {
         }
         Ok(Discovery {
             displays,
-            loose_digits,
+            loose_digits: read.loose_digits,
         })
     }
 

@@ -225,7 +225,7 @@ fn a_large_clock_does_not_hide_a_small_one_beside_it() {
     shelf.ffmpeg(&format!(
         "-f lavfi -i color=c=black:s=1280x720:r=25 -t 4 -vf {},{} {H264} both.mp4",
         draw(r"timecode='00\:00\:12\:00':r=25", 110, "white", (120, 220)),
-        draw(r"timecode='13\:08\:06\:12':r=25", 50, "skyblue", (400, 380)),
+        draw(r"timecode='13\:08\:06\:12':r=25", 40, "skyblue", (400, 380)),
     ));
     let said = read(&shelf.path("both.mp4"));
     assert!(said.codes().contains(&"clocks_disagree"), "{}", said.all());
