@@ -304,7 +304,7 @@ mod tests {
                     let light = input[[0, 0, row, column]];
                     match plane / 4 {
                         0 if light > 0.9 => 4.0,
-                        0 if light > -0.1 => -3.0,
+                        0 if light > -0.1 => -2.0,
                         0 => -9.0,
                         1 => 1.0,
                         4 => -1.0,
