@@ -450,6 +450,45 @@ mod tests {
     /// A fingertip right beside the first 1 of 11:57:40: the strip of the line that the finder
     /// saw ends between the two, and what is left looks like one hour digit.
     #[test]
+    fn a_line_askew_over_a_plain_and_whole_clock_is_no_other() {
+        let level = |x: f32, y: f32, length: f32| {
+            let corners = [
+                (x, y),
+                (x + length, y),
+                (x + length, y + 60.0),
+                (x, y + 60.0),
+            ];
+            Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
+        };
+        let askew = Quad::from_corners(
+            [
+                (220.0, 90.0),
+                (300.0, 170.0),
+                (258.0, 212.0),
+                (178.0, 132.0),
+            ]
+            .map(|(x, y)| Point::new(x, y)),
+        );
+        for (groups, line, is_known) in [
+            (&[2, 2, 2, 2][..], askew, true),
+            (&[2, 2, 2, 2], level(100.0, 190.0, 400.0), false),
+            // Its frames may be in another line.
+            (&[2, 2, 2], askew, false),
+        ] {
+            let clock = Display::in_plain_view(level(100.0, 120.0, 400.0), groups);
+            let read = Read {
+                clocks: vec![clock],
+                ..Read::default()
+            };
+            assert_eq!(
+                read.has_a_clock_under(&line),
+                is_known,
+                "{groups:?} {line:?}"
+            );
+        }
+    }
+
+    #[test]
     fn the_tens_of_the_hours_may_stand_at_the_end_of_the_strip() {
         let form = ClockForm::frames(Rate::F25, false).unwrap();
         let shoot = Shoot::stressed(432_174, form, Rate::F25, Stress::Fingers, 0.647_667);
