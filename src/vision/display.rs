@@ -1,7 +1,7 @@
 //! A display as it was last seen, and how the lines of a frame make one.
 
 use super::layout::{Group, clocks_in, halves_in, is_clock, is_time, stretches};
-use super::read::{COLUMN_PX, Columns, Kind};
+use super::read::{COLUMN_PX, Character, Columns, Kind};
 use super::rectify::{DIGIT_PX, Lie, Strip};
 use super::row::Row;
 use crate::geometry::{Point, Quad};
@@ -113,7 +113,7 @@ impl Display {
     /// True if a number in a row of its own stands above its other digits: the hours, or that of a
     /// scene or a take.
     pub fn has_a_number_above(&self) -> bool {
-        matches!(&self.rows[..], [first, second] if first.groups.len() == 1
+        matches!(&self.rows[..], [first, second] if first.groups == [2]
             && second.groups.len() > 1
             && !self.goes_on_behind())
     }
@@ -214,7 +214,8 @@ impl Display {
 pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Vec<(Row, f32)>) {
     let (mut clocks, mut pieces) = (Vec::new(), Vec::new());
     let lie = columns.lie().unwrap_or(Lie::STRAIGHT);
-    for stretch in stretches(&columns.characters()) {
+    let characters = columns.characters();
+    for stretch in stretches(&characters) {
         let found = clocks_in(&stretch);
         let holds_a_clock = !found.is_empty();
         for groups in found {
@@ -239,7 +240,7 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
             if i == 0 || clarity >= LEAST_LEGIBLE_ROW {
                 let row = Row::new(strip, &lie, groups);
                 pieces.extend(row.map(|row| {
-                    let has_letters_beside = have_letters_beside(groups, columns, row.pitch);
+                    let has_letters_beside = have_letters_beside(groups, &characters, row.pitch);
                     (
                         Row {
                             has_letters_beside,
@@ -255,11 +256,10 @@ pub(super) fn displays_in(strip: &Strip, columns: &Columns) -> (Vec<Display>, Ve
 }
 
 /// True if a letter stands in the line of some digits, within a few of their steps.
-fn have_letters_beside(groups: &[Group], columns: &Columns, pitch: f32) -> bool {
+fn have_letters_beside(groups: &[Group], characters: &[Character], pitch: f32) -> bool {
     let reach = BESIDE_A_NUMBER * pitch * DIGIT_PX;
     let xs = || groups.iter().flat_map(|group| &group.places);
-    columns
-        .characters()
+    characters
         .iter()
         .any(|c| c.kind == Kind::Other && xs().any(|x| (c.x - x).abs() < reach))
 }
@@ -577,11 +577,11 @@ mod tests {
             // Far enough to be another thing's.
             ("T      18", Some(false)),
         ] {
-            let columns = perfect(line, 10.0, 12.0, 240);
-            let of_line = stretches(&columns.characters())
+            let characters = perfect(line, 10.0, 12.0, 240).characters();
+            let of_line = stretches(&characters)
                 .into_iter()
                 .flat_map(|stretch| halves_in(&stretch))
-                .map(|groups| have_letters_beside(&groups, &columns, 12.0 / DIGIT_PX))
+                .map(|groups| have_letters_beside(&groups, &characters, 12.0 / DIGIT_PX))
                 .next();
             assert_eq!(of_line, expected, "{line}");
         }

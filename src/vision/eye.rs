@@ -344,6 +344,7 @@ fn best_legibility(views: &[(Strip, Columns)]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::super::block::SECOND_ROWS;
+    use super::super::row::tests::level;
     use super::*;
     use crate::geometry::Point;
     use crate::rehearse::{Film, Shoot, Stress};
@@ -451,15 +452,6 @@ mod tests {
     /// saw ends between the two, and what is left looks like one hour digit.
     #[test]
     fn a_line_askew_over_a_plain_and_whole_clock_is_no_other() {
-        let level = |x: f32, y: f32, length: f32| {
-            let corners = [
-                (x, y),
-                (x + length, y),
-                (x + length, y + 60.0),
-                (x, y + 60.0),
-            ];
-            Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)))
-        };
         let askew = Quad::from_corners(
             [
                 (220.0, 90.0),
@@ -471,11 +463,11 @@ mod tests {
         );
         for (groups, line, is_known) in [
             (&[2, 2, 2, 2][..], askew, true),
-            (&[2, 2, 2, 2], level(100.0, 190.0, 400.0), false),
+            (&[2, 2, 2, 2], level(100.0, 190.0, 400.0, 60.0), false),
             // Its frames may be in another line.
             (&[2, 2, 2], askew, false),
         ] {
-            let clock = Display::in_plain_view(level(100.0, 120.0, 400.0), groups);
+            let clock = Display::in_plain_view(level(100.0, 120.0, 400.0, 60.0), groups);
             let read = Read {
                 clocks: vec![clock],
                 ..Read::default()
