@@ -77,7 +77,8 @@ pub enum Stride {
     EveryFrame,
     /// Key frames, which decode alone, a fraction of the work.
     KeyFrames {
-        /// Those nearer than this to the one before are left out, in seconds.
+        /// Those nearer than this to the one before are left out, in seconds; the first, to the frame
+        /// given last in whatever way.
         closest_s: Ratio,
         /// Where key frames lie further apart, frames between them come as well, at
         /// least `closest_s` apart and decoded from the key frame on; `None`: never.

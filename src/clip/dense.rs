@@ -144,8 +144,13 @@ impl Watch<'_> {
         let tracks = &mut pass.tracks;
         tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
         let all: Vec<Display> = tracks.iter().map(|t| t.display.clone()).collect();
+        let has_a_whole = tracks.iter().any(Track::is_in_full_view);
+        let waits: Vec<bool> = tracks
+            .iter()
+            .map(|t| has_a_whole && t.can_wait(stamp.seconds()))
+            .collect();
         let mut plain: Vec<Display> = Vec::new();
-        for track in tracks.iter_mut() {
+        for (track, _) in tracks.iter_mut().zip(&waits).filter(|(_, waits)| !**waits) {
             let search = search_among(&all, &plain, &track.display);
             match self.see(track, pyramid, stamp, search)? {
                 Some(seen) => {
@@ -157,7 +162,7 @@ impl Watch<'_> {
                 None => track.misses += 1,
             }
         }
-        for at in 0..tracks.len() {
+        for at in (0..tracks.len()).filter(|&at| !waits[at]) {
             let (before, rest) = tracks.split_at_mut(at);
             let Some((track, behind)) = rest.split_first_mut() else {
                 break;

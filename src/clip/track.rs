@@ -20,6 +20,10 @@ const MOST_MISSES_UNSEEN: usize = 5;
 /// that shows frames or parts of a second, and one that shows whole seconds.
 const STILL_FAST_S: (i128, i128) = (1, 2);
 const STILL_SLOW_S: (i128, i128) = (5, 4);
+/// Seconds between two readings of one that counts whole seconds or stands, beside a clock in full
+/// view, and readings that show that it stands so far.
+const NOW_AND_AGAIN_S: (i128, i128) = (1, 10);
+const SEEN_TO_STAND: usize = 3;
 /// Readings after which a display that cannot be read is given up. A multiplexed display
 /// shows all its digits in fewer.
 const FAIR_CHANCE: usize = 8;
@@ -201,11 +205,25 @@ impl Track {
         })
     }
 
-    /// True if four groups were read, of which the last counts faster than seconds, a few of them
-    /// misread, would.
+    /// True if four groups were read, of which the last counts faster than seconds would.
     pub fn counts_parts(&self) -> bool {
-        self.numbers_shown_last()
+        self.sighting.layout.groups.len() > 3 && self.counts_faster_than_seconds()
+    }
+
+    /// True if the last group does, a few of its numbers misread.
+    fn counts_faster_than_seconds(&self) -> bool {
+        self.numbers_shown_by_the_last()
             .is_some_and(|(numbers, span_s)| numbers > seconds_in(span_s, 4))
+    }
+
+    /// True if it need not be read yet beside a clock in full view: of what counts whole seconds, or
+    /// stands so far, a reading now and again says enough.
+    pub fn can_wait(&self, at: Ratio) -> bool {
+        let readings = &self.sighting.readings;
+        let is_fresh =
+            (readings.last()).is_some_and(|r| at - r.stamp.seconds() < ratio(NOW_AND_AGAIN_S));
+        let stands = readings.len() >= SEEN_TO_STAND && self.is_still();
+        is_fresh && (stands || self.has_three_groups() && !self.counts_faster_than_seconds())
     }
 
     /// True if a clock of eight places is in plain view, whose fourth group counts behind a colon or
@@ -234,8 +252,7 @@ impl Track {
         let &[minutes, seconds, parts] = self.sighting.layout.groups.as_slice() else {
             return Cow::Borrowed(&self.sighting);
         };
-        let shown = self.numbers_shown_by_the_last();
-        if shown.is_none_or(|(numbers, span_s)| numbers <= seconds_in(span_s, 4)) {
+        if !self.counts_faster_than_seconds() {
             return Cow::Borrowed(&self.sighting);
         }
         let mut whole = self.sighting.clone();
@@ -611,6 +628,31 @@ mod tests {
             format!("14020{}{}", n / 10, n % 10)
         }));
         assert!(clock.counts_parts() && !clock.ends_in_seconds());
+    }
+
+    #[test]
+    fn beside_a_clock_in_full_view_what_counts_no_frames_is_read_now_and_again() {
+        let last = Ratio::new(49, 25);
+        let soon = last + Ratio::new(1, 25);
+        let later = last + ratio(NOW_AND_AGAIN_S);
+        let seconds = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
+        let number = followed(&[2, 2, 2, 2], |_| "14221016".into());
+        let frames = followed(&[2, 2, 2, 2], |n| format!("142210{:02}", n % 25));
+        let no_hours = followed(&[2, 2, 2], |n| format!("2210{:02}", n % 25));
+        for (track, at, can_wait) in [
+            (&seconds, soon, true),
+            (&seconds, later, false),
+            (&number, soon, true),
+            (&number, later, false),
+            (&frames, soon, false),
+            (&no_hours, soon, false),
+        ] {
+            assert_eq!(track.can_wait(at), can_wait, "{at}");
+        }
+        // Frames may not have changed yet.
+        let mut fresh = number;
+        fresh.sighting.readings.drain(..48);
+        assert!(!fresh.can_wait(soon));
     }
 
     #[test]

@@ -291,7 +291,12 @@ impl<'g> Strip<'g> {
             })
             .collect();
         let mut best: f64 = frames.iter().map(|f| f64::from(f.best)).sum();
-        let mut spread: f64 = frames.iter().map(Allowed::spread).sum();
+        // One count more than the slack covers may be allowed, and one that has entered before
+        // another leaves.
+        let most = self.grid.slack_counts(refresh) + 3;
+        let lns: Vec<f64> = (1..=most).map(|counts| (counts as f64).ln()).collect();
+        let spread_of = |frame: &Allowed| lns[frame.newest - frame.oldest];
+        let mut spread: f64 = frames.iter().map(spread_of).sum();
         let weighs = |(frame, weight): (&Allowed, &f64)| f64::from(frame.best) * weight;
         let mut weighed: f64 = frames.iter().zip(&self.weights).map(weighs).sum();
         each(Piece {
@@ -311,7 +316,7 @@ impl<'g> Strip<'g> {
                 for step in together {
                     let look = step.look as usize;
                     let frame = &mut frames[look];
-                    let before = (f64::from(frame.best), frame.spread());
+                    let before = (f64::from(frame.best), spread_of(frame));
                     let row = &self.says[look * self.width..(look + 1) * self.width];
                     if step.enters {
                         frame.enter(row);
@@ -321,7 +326,7 @@ impl<'g> Strip<'g> {
                     let gained = f64::from(frame.best) - before.0;
                     best += gained;
                     weighed += gained * self.weights[look];
-                    spread += frame.spread() - before.1;
+                    spread += spread_of(frame) - before.1;
                 }
                 each(Piece {
                     low: base + together[0].at,
@@ -441,19 +446,5 @@ impl Allowed {
         if leaving >= self.best {
             self.search(row);
         }
-    }
-
-    /// ln of the number of counts allowed.
-    fn spread(&self) -> f64 {
-        const LN: [f64; 4] = [
-            0.0,
-            std::f64::consts::LN_2,
-            1.098_612_288_668_109_8,
-            2.0 * std::f64::consts::LN_2,
-        ];
-        let more = self.newest - self.oldest;
-        LN.get(more)
-            .copied()
-            .unwrap_or_else(|| (more as f64 + 1.0).ln())
     }
 }

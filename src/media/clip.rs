@@ -369,6 +369,10 @@ impl Clip {
                 break;
             }
         }
+        if let Some(given) = self.given {
+            self.source
+                .was_given(self.stamper.zero().saturating_add(given));
+        }
         Ok(())
     }
 
@@ -425,8 +429,10 @@ impl Footage for Clip {
         }
         let was = std::mem::replace(&mut self.stride, stride);
         let current = self.current.as_ref().map(|shot| shot.ticks);
-        self.given = current.filter(|_| matches!(stride, Stride::Ahead { .. }));
-        let decodes_on = was == Stride::EveryFrame && self.resume_after.is_none();
+        self.given = current.filter(|_| stride != Stride::EveryFrame);
+        let decodes_on = was == Stride::EveryFrame
+            && self.resume_after.is_none()
+            && matches!(stride, Stride::Ahead { .. });
         if let Some(given) = self.given.filter(|_| decodes_on) {
             self.source
                 .go_on_from(self.stamper.zero().saturating_add(given));

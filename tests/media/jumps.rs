@@ -353,6 +353,42 @@ fn rare_key_frames_are_filled_up() {
     }
 }
 
+/// A frame that was read one by one counts, too: the next key frame lies as far from it as those lie
+/// from each other.
+#[test]
+fn key_frames_keep_their_distance_from_the_frame_before_them() {
+    let shop = Workshop::new();
+    for file in kinds(&shop) {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let all = read_all(&file);
+        let closest_s = Ratio::new(3, 10);
+        for (widest_s, read) in [None, Some(Ratio::new(3, 5))]
+            .into_iter()
+            .flat_map(|widest_s| [1, 7, 33].map(|read| (widest_s, read)))
+        {
+            let mut clip = open(&file);
+            for _ in 0..read {
+                clip.advance().unwrap();
+            }
+            clip.set_stride(Stride::KeyFrames {
+                closest_s,
+                widest_s,
+                is_rough: false,
+            });
+            let some = rest(&mut clip);
+            assert_among(&name, &some, &all);
+            if name == "one_key_frame.mov" && widest_s.is_none() {
+                assert!(some.is_empty(), "{name}, {read} frames read");
+                continue;
+            }
+            let apart_s = some[0].stamp.seconds() - all[read - 1].stamp.seconds();
+            // To the tick, which is a whole frame in some containers.
+            let apart_s = apart_s + some[0].stamp.tick_seconds;
+            assert!(apart_s > closest_s, "{name}, {read} frames read: {apart_s}");
+        }
+    }
+}
+
 /// A jump that ends on a key frame gives it once: twice, it looked like a time that runs backwards.
 #[test]
 fn key_frames_behind_a_jump_come_once_and_no_time_is_repaired() {

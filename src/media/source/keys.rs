@@ -40,9 +40,14 @@ impl Source {
     /// The next frames come from here on, where decoding stands behind the frame given last, whose
     /// stamp is `last`.
     pub(in crate::media) fn go_on_from(&mut self, last: i64) {
-        self.last_given = Some((last, 0));
+        self.was_given(last);
         self.between.clear();
         self.is_primed = true;
+    }
+
+    /// Distances are counted from the frame whose stamp is `last`, wherever decoding stands.
+    pub(in crate::media) fn was_given(&mut self, last: i64) {
+        self.last_given = Some((last, 0));
     }
 
     /// The next key frame whose stamp is above `after` and at least `closest`
