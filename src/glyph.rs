@@ -63,15 +63,24 @@ impl Shape {
         self.looks += 1;
     }
 
+    /// Correlation with another shape, -1..=1, at the shift at which they are most alike.
+    ///
+    /// # Panics
+    /// If one of the two is made of no glyph.
+    pub fn likeness(&self, other: &Self) -> f32 {
+        let own = self.inner(SHIFT_X, SHIFT_Y);
+        let at = |(x, y)| correlation(&own, &other.inner(x, y));
+        shifts().map(at).fold(f32::MIN, f32::max)
+    }
+
     /// Where this shape lies between `one` and `other`.
     ///
     /// # Panics
     /// If any of the three is made of no glyph.
     pub fn between(&self, one: &Self, other: &Self) -> Between {
         let own = self.inner(SHIFT_X, SHIFT_Y);
-        let shifts = (0..=2 * SHIFT_Y).flat_map(|y| (0..=2 * SHIFT_X).map(move |x| (x, y)));
         let (mut most, mut found) = (f32::MIN, None);
-        for (x, y) in shifts {
+        for (x, y) in shifts() {
             let (a, b) = (one.inner(x, y), other.inner(x, y));
             let like = (correlation(&own, &a), correlation(&own, &b));
             if like.0.max(like.1) > most {
@@ -94,6 +103,11 @@ impl Shape {
             .flat_map(|row| &row[x..x + WIDTH - 2 * SHIFT_X]);
         evened(values.map(|sum| sum / self.looks as f32).collect())
     }
+}
+
+/// Where the upper left corner of what is compared may lie, px.
+fn shifts() -> impl Iterator<Item = (usize, usize)> {
+    (0..=2 * SHIFT_Y).flat_map(|y| (0..=2 * SHIFT_X).map(move |x| (x, y)))
 }
 
 /// Mean 0 and deviation 1; all 0 if they are all the same.
@@ -145,6 +159,7 @@ mod tests {
                 let again = shape(&[drawn(true, moved, light)]);
                 let found = again.between(&ring, &bar);
                 assert!(found.likeness > 0.95 && found.nearness > 0.9, "{found:?}");
+                assert!(again.likeness(&ring) > 0.95 && again.likeness(&bar) < 0.6);
                 let swapped = again.between(&bar, &ring);
                 assert!(
                     (found.nearness + swapped.nearness).abs() < 1e-5,

@@ -32,6 +32,10 @@ const SPOILED_WORTH: f64 = 2.0;
 /// that are much alike 5 (docs/fit.md).
 const LOOKS_RIGHT: f64 = 4.0;
 
+/// Nats taken from a group with a digit that looks unlike the clock's own and is not plain: no reading
+/// makes up for that.
+const LOOKS_UNLIKE: f64 = 20.0;
+
 /// Nats for a value that the dial cannot show.
 const IMPOSSIBLE: f64 = -30.0;
 
@@ -132,6 +136,11 @@ pub(super) struct Ballot {
     if_spoiled: Vec<f64>,
     /// True where a digit looks as the clock's own do, and not as it would with that shift.
     looks_right: Vec<bool>,
+    /// True where a digit that would be another one with that shift looks unlike the clock's own.
+    looks_unlike: Vec<bool>,
+    /// Nats a look by which the digit at each place leads all others, those included that no value of
+    /// the group has there.
+    digits_lead: [f64; 2],
     fitted: usize,
     spread: f64,
     looks: usize,
@@ -159,6 +168,8 @@ impl Ballot {
             against: vec![0.0; group.size()],
             if_spoiled: vec![0.0; group.size()],
             looks_right: vec![false; group.size()],
+            looks_unlike: vec![false; group.size()],
+            digits_lead: [f64::INFINITY; 2],
             fitted: 0,
             spread: 0.0,
             looks: 0,
@@ -212,6 +223,11 @@ impl Ballot {
                 if told == 0 {
                     continue;
                 }
+                let fitted = digit_at(&places, i, sum.fitted);
+                let others = (0..NO_DIGIT).filter(|&digit| digit != fitted);
+                let least = others.map(|digit| against[digit] / f64::from(told));
+                let lead = &mut self.digits_lead[i];
+                *lead = least.fold(*lead, f64::min);
                 for (totals, worth) in [
                     (&mut self.against, self.trust.worth),
                     (&mut self.if_spoiled, self.trust.worth.min(SPOILED_WORTH)),
@@ -236,11 +252,19 @@ impl Ballot {
         let size = self.group.size();
         for (i, place) in places.clone().enumerate() {
             let tells: [bool; 10] = std::array::from_fn(|other| shapes.tell(place, other));
-            for (shift, looks_right) in self.looks_right.iter_mut().enumerate() {
+            let is_unlike = self.digits_lead[i] < PLAIN && shapes.is_unlike_its_own(place);
+            let own = digit_at(&places, i, fitted);
+            for shift in 0..size {
                 let other = digit_at(&places, i, (fitted + shift) % size);
-                *looks_right |= tells.get(other) == Some(&true);
+                self.looks_right[shift] |= tells.get(other) == Some(&true);
+                self.looks_unlike[shift] |= is_unlike && other != own;
             }
         }
+    }
+
+    /// True if every digit leads by what plain ones do.
+    pub fn is_plain(&self) -> bool {
+        self.digits_lead.iter().all(|&lead| lead >= PLAIN)
     }
 
     pub fn lead(&self) -> Lead {
@@ -250,14 +274,17 @@ impl Ballot {
             false => SPOILED,
         };
         let spoiled = self.if_spoiled.iter().map(|nats| nats + against_it);
-        let by_shape = |looks_right| if looks_right { LOOKS_RIGHT } else { 0.0 };
+        let by_shape = |looks_right: bool, looks_unlike: bool| {
+            f64::from(u8::from(looks_right)) * LOOKS_RIGHT
+                - f64::from(u8::from(looks_unlike)) * LOOKS_UNLIKE
+        };
         let (shift, nats) = self
             .against
             .iter()
             .zip(spoiled)
             .map(|(&against, spoiled)| against.min(spoiled))
-            .zip(&self.looks_right)
-            .map(|(nats, &looks_right)| nats + by_shape(looks_right))
+            .zip(self.looks_right.iter().zip(&self.looks_unlike))
+            .map(|(nats, (&right, &unlike))| nats + by_shape(right, unlike))
             .enumerate()
             .skip(1)
             .min_by(|a, b| a.1.total_cmp(&b.1))

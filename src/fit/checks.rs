@@ -424,7 +424,7 @@ fn doubted(group: Group, census: &Census, trust: Trust) -> Option<Lead> {
         .filter(is_heard)
         .for_each(|placed| ballot.add(placed));
     let mut lead = ballot.lead();
-    if !(lead.is_settled || lead.is_unread) {
+    if !(lead.is_unread || (lead.is_settled && ballot.is_plain())) {
         for placed in census.told().filter(is_heard) {
             ballot.add_shapes(&Shapes::of(placed), placed);
         }

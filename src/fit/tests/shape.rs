@@ -48,18 +48,23 @@ fn drawn_with(segments: &str, is_covered: impl Fn(f32, f32) -> bool) -> Glyph {
 /// Frames of a clock at 25 in which all is plain but for one digit that stands, of which the reader
 /// is in doubt, and what its places look like: the doubted one as `doubted` says.
 fn filmed(doubted: &Glyph) -> Filmed {
+    let mut weights = [0.005; 10];
+    (weights[DOUBTED], weights[RIVAL]) = (0.9, 0.06);
+    filmed_with(PLACE, weights, doubted)
+}
+
+/// The same, of the digit at `place`, which the reader takes for each by such odds.
+fn filmed_with(place: usize, weights: [f32; 10], looks: &Glyph) -> Filmed {
     let scene = Scene::new(frames(Rate::F25), START, Rate::F25);
     let mut filmed = scene.film();
     let form: ClockForm = scene.form;
     let first = form.count(&form.parse(START).unwrap()).unwrap();
-    let mut weights = [0.005; 10];
-    (weights[DOUBTED], weights[RIVAL]) = (0.9, 0.06);
     for (reading, count) in filmed.sighting.readings.iter_mut().zip(first..) {
-        reading.places[PLACE] = DigitOdds::from_weights(weights);
+        reading.places[place] = DigitOdds::from_weights(weights);
         let shown = form.digits(count);
         let glyphs = shown.as_slice().iter().map(|&d| drawn(usize::from(d)));
         reading.glyphs = glyphs.collect();
-        reading.glyphs[PLACE] = doubted.clone();
+        reading.glyphs[place] = looks.clone();
     }
     filmed
 }
@@ -92,4 +97,42 @@ fn it_does_not_if_no_picture_shows_either_digit_where_the_clock_moves() {
         }
         assert_unsure(&run(&filmed), "minutes_doubtful");
     }
+}
+
+/// A fingernail may pass for the 0 of 08, and for no 1 at all; a little for a 6, which no hour begins
+/// with.
+#[test]
+fn a_digit_that_is_not_plain_and_looks_like_none_of_its_own_does_not_stand() {
+    const TENS: usize = 2;
+    const DIGIT: usize = 2;
+    let taken_for_seven = |share: f32| {
+        let mut weights = [0.0005; 10];
+        (weights[DIGIT], weights[7]) = (0.95, share);
+        weights
+    };
+    let covered = Glyph::from_fn(|x, y| if x + y < 1.0 { 90 } else { 20 });
+    for (weights, looks, is_sure) in [
+        (taken_for_seven(0.02), &covered, false),
+        (taken_for_seven(0.02), &drawn(DIGIT), true),
+        // Half hidden and plain.
+        (taken_for_seven(0.0005), &covered, true),
+    ] {
+        let clock = run(&filmed_with(TENS, weights, looks));
+        match is_sure {
+            true => assert_sure(&clock, START),
+            false => assert_unsure(&clock, "minutes_doubtful"),
+        }
+    }
+    // Where the clock shows that digit nowhere else, nothing tells what it should look like.
+    let mut unseen = filmed_with(TENS, taken_for_seven(0.02), &covered);
+    let form = frames(Rate::F25);
+    let first = form.count(&form.parse(START).unwrap()).unwrap();
+    for (reading, count) in unseen.sighting.readings.iter_mut().zip(first..) {
+        let shown = form.digits(count);
+        let mut moving = shown.as_slice()[TENS + 2..].iter();
+        if moving.any(|&digit| usize::from(digit) == DIGIT) {
+            reading.glyphs.clear();
+        }
+    }
+    assert_sure(&run(&unseen), START);
 }
