@@ -275,6 +275,36 @@ fn a_clip_whose_first_pictures_are_lost_is_never_sure_of_its_start() {
     }
 }
 
+/// A file that gives its frames no times counts them: those that are lost move all behind them.
+#[test]
+fn where_frames_are_counted_damage_makes_the_times_doubtful() {
+    let shop = Workshop::new();
+    for (name, encode, is_counted) in [
+        ("part2.avi", "-c:v mpeg4 -g 12 -q:v 3", true),
+        ("bare.m2v", "-c:v mpeg2video -g 12 -q:v 3", true),
+        ("film.mxf", "-c:v mpeg2video -g 12 -q:v 3", false),
+        ("film.mkv", "-c:v mpeg2video -g 12 -q:v 3", false),
+        ("film.mp4", X264, false),
+    ] {
+        let file = shop.make(name, "testsrc2=s=320x180:r=25:d=3", encode);
+        let mut clip = open(&file);
+        rest(&mut clip);
+        assert!(clip.facts().doubts.is_empty(), "{name}, whole");
+        let mut bytes = fs::read(&file).unwrap();
+        for (at, len) in clips::ffprobe_packets(&file).into_iter().skip(30).take(10) {
+            bytes[at..at + len].fill(0xFF);
+        }
+        fs::write(&file, bytes).unwrap();
+        let mut clip = open(&file);
+        rest(&mut clip);
+        let codes: Vec<&str> = (clip.facts().doubts.iter())
+            .map(|doubt| doubt.code.as_str())
+            .collect();
+        let expected: &[&str] = if is_counted { &["times_wrong"] } else { &[] };
+        assert_eq!(codes, expected, "{name}: {}", notes(&clip));
+    }
+}
+
 /// Nothing but garbage where the pictures should be.
 #[test]
 fn a_clip_without_one_good_picture_is_undecodable() {

@@ -31,6 +31,16 @@ impl Clip {
             "damaged_frames",
             format!("{damaged} of the pictures read so far are damaged or did not decode"),
         );
+        // An AVI file gives no times: its frames are counted, too.
+        let are_counted = self.must_count || self.facts.container == "avi";
+        if are_counted && !self.has_doubt(TIMES_WRONG) {
+            self.facts.doubts.push(Note::new(
+                TIMES_WRONG,
+                "pictures are damaged in a file whose frames are counted, as it gives them no times: \
+                 some may be missing, and the start be off by as many; copy it from the card again, \
+                 or compare one frame by eye",
+            ));
+        }
     }
 
     pub(super) fn note_interlaced(&mut self) {
