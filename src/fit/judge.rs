@@ -38,6 +38,9 @@ pub(super) struct Judged {
     pub fit: ClockFit,
     /// Nats that the start gains over knowing nothing.
     pub gain: f64,
+    /// The same, less what a late display costs: any speed near the real one explains the digits if
+    /// they may be as late as they like.
+    pub gain_on_time: f64,
     /// A look shows a number that would follow the clock's last one if its seconds were longer.
     pub shows_a_number_beyond: bool,
 }
@@ -47,6 +50,7 @@ impl Judged {
         Self {
             fit,
             gain,
+            gain_on_time: gain,
             shows_a_number_beyond: false,
         }
     }
@@ -168,6 +172,8 @@ impl Table<'_> {
         let members = self.members(chosen);
         let (of_all, start) = (start, with_first_look(start, &members));
         let gain = members.iter().map(|member| member.start.gain).sum();
+        let on_time = |start: &Scored| start.score - start.pace.prior;
+        let gain_on_time = members.iter().map(|member| on_time(member.start)).sum();
         let checks = self.audit(chosen, start, &members, &mut fit, &mut doubts);
         if checks.is_mirage() {
             return Err(Mirage {
@@ -208,6 +214,7 @@ impl Table<'_> {
         Ok(Judged {
             fit,
             gain,
+            gain_on_time,
             shows_a_number_beyond: checks.shows_a_number_beyond,
         })
     }

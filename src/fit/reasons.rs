@@ -308,6 +308,18 @@ pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Doubt {
     )
 }
 
+pub(super) fn given_speed_contradicted(speed: Ratio, given: Ratio) -> Doubt {
+    Doubt::new(
+        What::GivenSpeedContradicted,
+        format!(
+            "by the digits the clip plays at {:.4} of real speed, not at the {:.4} that was given; check \
+             the speed, or leave it out",
+            speed.to_f64(),
+            given.to_f64(),
+        ),
+    )
+}
+
 pub(super) fn given_rate_has_no_drop_frame(given: Rate) -> Doubt {
     Doubt::new(
         What::GivenRateContradicted,

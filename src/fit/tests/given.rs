@@ -51,6 +51,33 @@ fn a_given_rate_that_has_no_such_number_is_said_to_be_wrong_by_a_single_look_at_
     }
 }
 
+/// Any speed near the real one explains the digits, if the display may be late.
+#[test]
+fn a_speed_given_wrongly_is_said_to_be_wrong() {
+    for (clock, camera, (num, den), (wrong_num, wrong_den)) in [
+        (Rate::F30, Rate::F25, (5, 24), (1, 5)),
+        (Rate::F25, Rate::F25, (1, 2), (13, 25)),
+        (Rate::F30, Rate::F25, (5, 6), (4, 5)),
+        (Rate::F25, Rate::F25, (1, 1), (24, 25)),
+        (Rate::F25, Rate::F25, (1, 1), (2, 1)),
+    ] {
+        let mut scene = Scene::new(frames(clock), "10:20:30:07", camera);
+        scene.speed = f64::from(num) / f64::from(den);
+        scene.frames = (30..130).collect();
+        let filmed = scene.film();
+        let knowing = |num: i32, den: i32| Known {
+            speed: Some(Ratio::new(num.into(), den.into())),
+            ..Known::default()
+        };
+        let wrong = run_knowing(&filmed, &knowing(wrong_num, wrong_den));
+        assert_unsure(&wrong, "given_speed_contradicted");
+        assert_eq!(label(&wrong), "10:20:30:07", "{wrong:#?}");
+        let right = run_knowing(&filmed, &knowing(num, den));
+        assert_sure(&right, "10:20:30:07");
+        assert_eq!(right.speed(), Ratio::new(num.into(), den.into()));
+    }
+}
+
 /// By the semicolon, or by labels that are seen to be skipped.
 #[test]
 fn a_given_rate_without_drop_frame_is_said_to_be_wrong_of_a_clock_that_counts_it() {

@@ -98,6 +98,8 @@ proptest! {
         };
         let one = fit(std::slice::from_ref(&filmed.sighting), &filmed.facts, &known);
         let other = fit(&[trimmed], &filmed.facts, &known);
+        // Once in a while another speed explains the noise better by far.
+        prop_assume!([&one, &other].iter().all(|fit| fit.speed() == Ratio::ONE));
         let per_frame = scene.form.rate().ratio() / scene.camera.ratio();
         let moved = other.start.unwrap().counts.middle() - one.start.unwrap().counts.middle();
         let off = (moved - per_frame * Ratio::from_integer(cut)).to_f64();
