@@ -377,14 +377,14 @@ impl Watch<'_> {
             let Some(seen) = self.see(track, picture, *stamp, search)? else {
                 break;
             };
-            track.display = seen.display.clone();
-            before.push((picture, seen));
-        }
-        for (picture, seen) in before.into_iter().rev() {
-            self.stages.reading(&seen);
-            self.album.take(picture, &seen.reading);
+            before.push((picture, seen.clone()));
             track.take(seen);
         }
+        for (picture, seen) in before.iter().rev() {
+            self.stages.reading(seen);
+            self.album.take(picture, &seen.reading);
+        }
+        track.sighting.readings.reverse();
         track.display = found;
         Ok(())
     }

@@ -51,6 +51,10 @@ const LEAST_IN_VIEW: f32 = 0.4;
 /// lit, keeps most of its places.
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
 
+/// Share of the places that say something in the mean, below which the display has gone, too: behind
+/// it an edge may look like one plain digit, and all else say nothing.
+const LEAST_PLACES_IN_VIEW: (f32, f32) = (2.0, 5.0);
+
 /// A display under way through a dense pass.
 #[derive(Clone)]
 pub(super) struct Track {
@@ -120,7 +124,9 @@ impl Track {
     /// False if what was read is no longer the display.
     pub fn is_in_view(&self, reading: &Reading) -> bool {
         let least = LEAST_IN_VIEW.max(LEAST_SHARE_IN_VIEW * self.legibility());
-        legibility(reading) >= least
+        let (share, of) = LEAST_PLACES_IN_VIEW;
+        let usual = self.mean(|r| places_told(r).count() as f32);
+        legibility(reading) >= least && places_told(reading).count() as f32 * of >= share * usual
     }
 
     /// True if the two were found apart, and one of them has since been followed onto the other: rows
@@ -411,15 +417,16 @@ fn seconds_in(span_s: Ratio, misread: i128) -> Ratio {
     span_s * Ratio::new(3, 2) + Ratio::from_integer(misread)
 }
 
+/// Probabilities of the likeliest digits on the places that say something.
+fn places_told(reading: &Reading) -> impl Iterator<Item = f32> {
+    let best = reading.places.iter().map(|odds| odds.best().1);
+    best.filter(|&p| p > SAYS_NOTHING)
+}
+
 /// How plain the digits are, 0..=1: mean probability of the likeliest one over the places that say
 /// something; 0 if fewer than a quarter do. Dark places say nothing, for or against.
 fn legibility(reading: &Reading) -> f32 {
-    let told: Vec<f32> = reading
-        .places
-        .iter()
-        .map(|odds| odds.best().1)
-        .filter(|&p| p > SAYS_NOTHING)
-        .collect();
+    let told: Vec<f32> = places_told(reading).collect();
     if told.len() * 4 < reading.places.len() {
         return 0.0;
     }
@@ -628,6 +635,34 @@ mod tests {
             format!("14020{}{}", n / 10, n % 10)
         }));
         assert!(clock.counts_parts() && !clock.ends_in_seconds());
+    }
+
+    #[test]
+    fn a_frame_that_tells_far_fewer_places_than_the_others_does_not_show_the_display() {
+        let dark_but_for = |lit: &dyn Fn(usize, usize) -> bool| {
+            let mut track = followed(&[2, 2, 2, 2], |n| format!("142210{:02}", n % 25));
+            for (frame, reading) in track.sighting.readings.iter_mut().enumerate() {
+                let places = reading.places.iter_mut().enumerate();
+                let dark = places.filter(|(place, _)| !lit(frame, *place));
+                dark.for_each(|(_, odds)| *odds = DigitOdds::FLAT);
+            }
+            track
+        };
+        let whole = dark_but_for(&|_, _| true);
+        let multiplexed = dark_but_for(&|frame, place| (place + frame) % 8 < 3);
+        for (places, of_whole, of_multiplexed) in [
+            (0..8, true, true),
+            // Half hidden.
+            (4..8, true, true),
+            // An edge or two behind it, once it has gone.
+            (1..3, false, true),
+            (1..2, false, false),
+        ] {
+            let shown = dark_but_for(&|_, place| places.contains(&place));
+            let reading = &shown.sighting.readings[0];
+            let in_view = [&whole, &multiplexed].map(|track| track.is_in_view(reading));
+            assert_eq!(in_view, [of_whole, of_multiplexed], "{places:?}");
+        }
     }
 
     #[test]
