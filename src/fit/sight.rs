@@ -138,6 +138,13 @@ pub(super) fn see<'a>(
         return vec![Seen::nothing(sighting, Kind::OtherLayout, None)];
     };
     let looks = within_a_day(looks, times);
+    // Nothing is fitted to a last group that no frame tells: of any phase it says the same.
+    let untold = hardly_told(std::iter::once(&looks));
+    let dark = match untold == usize::from(looks.dial.last_digits) {
+        true => untold,
+        false => 0,
+    };
+    let looks = looks.without_tail(dark);
     let see = |looks: &Looks<'a>| -> Vec<Seen<'a>> {
         let stretches = stretches(looks, times);
         // Stretches that each measured a pace of their own would not join.
@@ -155,12 +162,14 @@ pub(super) fn see<'a>(
         0 => without_what_is_no_place(&looks, &seen, known, see).map(|fewer| (1, fewer)),
         tail => Some((tail, see(&looks.without_tail(tail)))),
     };
-    if let Some((tail, mut fewer)) = fewer {
+    let mut tail = dark;
+    if let Some((more, mut fewer)) = fewer {
         fewer[0].held = std::mem::take(&mut seen[0].held);
-        for seen in &mut fewer {
-            seen.tail = tail;
-        }
+        tail += more;
         seen = fewer;
+    }
+    for seen in &mut seen {
+        seen.tail = tail;
     }
     seen
 }
@@ -231,19 +240,34 @@ fn unproven_tail(seen: &[Seen], times: &Times) -> usize {
         return 0;
     };
     let dial = looks.dial;
-    let last = dial.places() - usize::from(dial.last_digits)..dial.places();
-    let read: usize = seen.iter().map(|seen| seen.tally.read).sum();
-    let is_unread = |&place: &usize| {
-        let told = seen.iter().filter_map(|seen| seen.tally.places.get(place));
-        100 * told.map(|t| t.0).sum::<usize>() < HARDLY_TOLD_PERCENT * read
-    };
-    let tail = last.rev().take_while(is_unread).count();
+    let tail = hardly_told(seen.iter().filter_map(|seen| seen.looks.as_ref()));
     let frame_s = looks.frame_s(times);
     let needs_them = match start.pace.form {
         ClockForm::Hundredths | ClockForm::Thousandths => tail <= Blur::of(start, frame_s).places,
         _ => tail < usize::from(dial.last_digits),
     };
     if needs_them { 0 } else { tail }
+}
+
+/// Last places after the seconds that hardly any frame tells, of one dial.
+fn hardly_told<'l, 'a: 'l>(all: impl Iterator<Item = &'l Looks<'a>> + Clone) -> usize {
+    let Some(dial) = all.clone().next().map(|looks| looks.dial) else {
+        return 0;
+    };
+    let frames = || {
+        let read = |looks: &'l Looks<'a>| (0..looks.len()).filter(|&look| looks.is_read(look));
+        all.clone()
+            .flat_map(move |looks| read(looks).map(move |look| (looks, look)))
+    };
+    let read = frames().count();
+    let told = |place: usize| {
+        let tells =
+            |(looks, look): &(&Looks, usize)| looks.place_against(*look, place, 0).is_some();
+        frames().filter(tells).count()
+    };
+    let last = dial.places() - usize::from(dial.last_digits)..dial.places();
+    let is_unread = |&place: &usize| 100 * told(place) < HARDLY_TOLD_PERCENT * read;
+    last.rev().take_while(is_unread).count()
 }
 
 /// The looks less than a day after the first.
