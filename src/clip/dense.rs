@@ -144,11 +144,11 @@ impl Watch<'_> {
         let tracks = &mut pass.tracks;
         tracks.sort_by(|a, b| b.display.presence.total_cmp(&a.display.presence));
         let all: Vec<Display> = tracks.iter().map(|t| t.display.clone()).collect();
-        let has_a_whole = tracks.iter().any(Track::is_in_full_view);
-        let waits: Vec<bool> = tracks
-            .iter()
-            .map(|t| has_a_whole && t.can_wait(stamp.seconds()))
-            .collect();
+        let at = stamp.seconds();
+        let mut waits: Vec<bool> = tracks.iter().map(|t| t.can_wait(at)).collect();
+        if waits.contains(&true) && !tracks.iter().any(Track::is_in_full_view) {
+            waits.fill(false);
+        }
         let mut plain: Vec<Display> = Vec::new();
         for (track, _) in tracks.iter_mut().zip(&waits).filter(|(_, waits)| !**waits) {
             let search = search_among(&all, &plain, &track.display);

@@ -50,7 +50,6 @@ const LEAST_IN_VIEW: f32 = 0.4;
 /// gone and what is read is what lies behind it: a display caught between two counts, or half
 /// lit, keeps most of its places.
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
-
 /// Share of the places that say something in the mean, below which the display has gone, too: behind
 /// it an edge may look like one plain digit, and all else say nothing.
 const LEAST_PLACES_IN_VIEW: (f32, f32) = (2.0, 5.0);

@@ -20,6 +20,7 @@ use super::table::{Member, Table};
 use super::tally::Tally;
 use super::window::{self, fit_window};
 use crate::timecode::{ClockForm, HalfOpen, Ratio, wrapped};
+use std::cell::OnceCell;
 
 /// Different counts that must be seen before a clock counts as running: with
 /// two changes, the time between them is bounded from both sides.
@@ -99,7 +100,8 @@ impl Table<'_> {
         let is_at_another_speed = self.known.speed.is_none() && chosen.pace.speed != Ratio::ONE;
         let is_cut = census.hour_digits() == 1;
         let trust = census.trust();
-        let doubted = Group::ALL.map(|group| doubted(group, &census, trust));
+        let shapes = OnceCell::new();
+        let doubted = Group::ALL.map(|group| doubted(group, &census, &shapes, trust));
         let elsewhere = self.seconds_from_elsewhere(chosen, on_frame_0, &census);
         let checks = Checks {
             was_seen_running: not_running.is_none(),
@@ -412,8 +414,14 @@ fn few_agree(census: &Census, is_at_another_speed: bool) -> Option<Doubt> {
     (of * agreeing <= share * read).then(|| reasons::few_agree(agreeing, read))
 }
 
-/// How a slow group of digits leads, if it may well have another value.
-fn doubted(group: Group, census: &Census, trust: Trust) -> Option<Lead> {
+/// How a slow group of digits leads, if it may well have another value. `shapes`: of all that is told,
+/// once a group needs them.
+fn doubted(
+    group: Group,
+    census: &Census,
+    shapes: &OnceCell<Vec<Shapes>>,
+    trust: Trust,
+) -> Option<Lead> {
     // Where another sighting shows two digits of the hours, a single one may be either.
     let is_heard = |placed: &&Placed| {
         group != Group::Hours || placed.looks.dial.hour_digits >= census.hour_digits()
@@ -425,9 +433,9 @@ fn doubted(group: Group, census: &Census, trust: Trust) -> Option<Lead> {
         .for_each(|placed| ballot.add(placed));
     let mut lead = ballot.lead();
     if !(lead.is_unread || (lead.is_settled && ballot.is_plain())) {
-        for placed in census.told().filter(is_heard) {
-            ballot.add_shapes(&Shapes::of(placed), placed);
-        }
+        let shapes = shapes.get_or_init(|| census.told().map(Shapes::of).collect());
+        let heard = census.told().zip(shapes).filter(|(p, _)| is_heard(p));
+        heard.for_each(|(placed, shapes)| ballot.add_shapes(shapes, placed));
         lead = ballot.lead();
     }
     if !lead.is_settled {

@@ -88,6 +88,13 @@ pub struct Known {
     pub speed: Option<Ratio>,
 }
 
+impl Known {
+    /// The speed that was given, else that of real time.
+    fn expected_speed(&self) -> Ratio {
+        self.speed.unwrap_or(Ratio::ONE)
+    }
+}
+
 /// The clock's count at the middle of frame 0's exposure.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FittedStart {

@@ -139,12 +139,11 @@ pub(super) fn see<'a>(
     };
     let looks = within_a_day(looks, times);
     // Nothing is fitted to a last group that no frame tells: of any phase it says the same.
-    let untold = hardly_told(std::iter::once(&looks));
-    let dark = match untold == usize::from(looks.dial.last_digits) {
-        true => untold,
-        false => 0,
+    let last = usize::from(looks.dial.last_digits);
+    let (dark, looks) = match hardly_told(std::iter::once(&looks)) {
+        untold if untold == last && last > 0 => (last, looks.without_tail(last)),
+        _ => (0, looks),
     };
-    let looks = looks.without_tail(dark);
     let see = |looks: &Looks<'a>| -> Vec<Seen<'a>> {
         let stretches = stretches(looks, times);
         // Stretches that each measured a pace of their own would not join.
@@ -192,7 +191,7 @@ fn without_what_is_no_place<'a>(
         let best = seen.iter().filter_map(|seen| seen.window.scored.first());
         best.map(|start| start.gain).sum()
     };
-    let expected = known.speed.unwrap_or(Ratio::ONE);
+    let expected = known.expected_speed();
     let plays_as_expected = |seen: &Seen| {
         let best = seen.window.scored.first();
         best.is_some_and(|start| start.pace.speed == expected)
@@ -424,7 +423,7 @@ fn would_have_stepped(span_s: Ratio, paces: &[Pace]) -> bool {
 /// True if the looks fit better with time running backwards.
 fn counts_down(looks: &Looks, times: &Times, known: &Known, upwards_gain: f64) -> bool {
     let known = Known {
-        speed: Some(known.speed.unwrap_or(Ratio::ONE)),
+        speed: Some(known.expected_speed()),
         ..known.clone()
     };
     let mut backwards = looks.backwards();

@@ -183,12 +183,15 @@ impl Clip {
         self.stamper.zero()
     }
 
+    /// FFmpeg's stamp of the frame so many ticks behind frame 0.
+    fn stamp_at(&self, ticks: i64) -> i64 {
+        self.stamper.zero().saturating_add(ticks)
+    }
+
     /// The next frame that the stride lets through, `closest` ticks behind the one before.
     fn pull(&mut self, closest: i64) -> Option<Shot> {
         loop {
-            let after = self
-                .floor
-                .map(|floor| self.stamper.zero().saturating_add(floor));
+            let after = self.floor.map(|floor| self.stamp_at(floor));
             let picture = if self.skips() {
                 let widest = self.widest();
                 self.source.next_key(after, closest, widest)
@@ -314,7 +317,7 @@ impl Clip {
             return Ok(true);
         }
         self.lose_place();
-        let latest = self.stamper.zero().saturating_add(ticks);
+        let latest = self.stamp_at(ticks);
         Ok(self.source.jump(latest.saturating_sub(back), latest))
     }
 
@@ -370,8 +373,7 @@ impl Clip {
             }
         }
         if let Some(given) = self.given {
-            self.source
-                .was_given(self.stamper.zero().saturating_add(given));
+            self.source.was_given(self.stamp_at(given));
         }
         Ok(())
     }
@@ -434,8 +436,7 @@ impl Footage for Clip {
             && self.resume_after.is_none()
             && matches!(stride, Stride::Ahead { .. });
         if let Some(given) = self.given.filter(|_| decodes_on) {
-            self.source
-                .go_on_from(self.stamper.zero().saturating_add(given));
+            self.source.go_on_from(self.stamp_at(given));
         } else if !self.must_count {
             let is_rough = matches!(stride, Stride::KeyFrames { is_rough: true, .. });
             self.source.set_rough(is_rough);

@@ -25,6 +25,12 @@ impl Clip {
         self.facts.doubts.iter().any(|doubt| doubt.code == code)
     }
 
+    fn doubt_times(&mut self, sentence: impl Into<String>) {
+        if !self.has_doubt(TIMES_WRONG) {
+            self.facts.doubts.push(Note::new(TIMES_WRONG, sentence));
+        }
+    }
+
     pub(super) fn note_damaged(&mut self) {
         let damaged = self.damaged_before;
         self.note(
@@ -32,14 +38,12 @@ impl Clip {
             format!("{damaged} of the pictures read so far are damaged or did not decode"),
         );
         // An AVI file gives no times: its frames are counted, too.
-        let are_counted = self.must_count || self.facts.container == "avi";
-        if are_counted && !self.has_doubt(TIMES_WRONG) {
-            self.facts.doubts.push(Note::new(
-                TIMES_WRONG,
+        if self.must_count || self.facts.container == "avi" {
+            self.doubt_times(
                 "pictures are damaged in a file whose frames are counted, as it gives them no times: \
                  some may be missing, and the start be off by as many; copy it from the card again, \
                  or compare one frame by eye",
-            ));
+            );
         }
     }
 
@@ -64,13 +68,12 @@ impl Clip {
             )
         };
         self.note("stamps_repaired", sentence);
-        if !self.must_count && self.stamper.is_dubious() && !self.has_doubt(TIMES_WRONG) {
-            self.facts.doubts.push(Note::new(
-                TIMES_WRONG,
+        if !self.must_count && self.stamper.is_dubious() {
+            self.doubt_times(
                 "many presentation times of the file run backwards or are missing, so that the \
                  others may be wrong, too; copy it from the card again, or compare one frame by \
                  eye",
-            ));
+            );
         }
     }
 
@@ -101,13 +104,10 @@ impl Clip {
             return;
         }
         let widest_s = Ratio::from_integer(widest) * self.facts.tick_seconds;
-        self.facts.doubts.push(Note::new(
-            TIMES_WRONG,
-            format!(
-                "{:.1} s lie between two frames in a row, as where recordings were joined or the \
-                 times are damaged: the start may be so much off; compare one frame by eye",
-                widest_s.to_f64()
-            ),
+        self.doubt_times(format!(
+            "{:.1} s lie between two frames in a row, as where recordings were joined or the \
+             times are damaged: the start may be so much off; compare one frame by eye",
+            widest_s.to_f64()
         ));
     }
 
