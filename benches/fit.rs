@@ -201,6 +201,8 @@ struct Total {
     tellable_sure: usize,
     plain: usize,
     plain_sure: usize,
+    both: usize,
+    both_sure: usize,
     ratios: Vec<f64>,
     seconds: f64,
 }
@@ -217,6 +219,9 @@ impl Total {
         self.tellable_sure += usize::from(score.tellable && score.sure);
         self.plain += usize::from(score.plain);
         self.plain_sure += usize::from(score.plain && score.sure);
+        let both = score.possible && score.tellable;
+        self.both += usize::from(both);
+        self.both_sure += usize::from(both && score.sure);
         if score.sure {
             self.sure += 1;
             self.off += usize::from(score.off);
@@ -263,6 +268,11 @@ impl Total {
             ),
             ("plain", number(self.plain)),
             ("plain_sure_percent", percent(self.plain_sure, self.plain)),
+            ("possible_and_tellable", number(self.both)),
+            (
+                "possible_and_tellable_sure_percent",
+                percent(self.both_sure, self.both),
+            ),
             ("ms", 1e3 * self.seconds / number(self.sets.max(1))),
         ]
     }

@@ -517,6 +517,7 @@ mod tests {
             layout: Layout {
                 groups: vec![2, 2, 2],
             },
+            shows_half_day: false,
             is_lettered: false,
             has_a_number_above: false,
             stands_free: true,

@@ -1,7 +1,7 @@
 """Takes trained networks into models/: ONNX files, and the manifest with hashes and curves.
 
-usage: adopt.py OUT_OF_RUN [finder|reader]   (the folder that scripts/train/run wrote; one
-network alone leaves the other as it is)
+usage: adopt.py OUT_OF_RUN [finder|reader|half_day]   (the folder that scripts/train/run wrote; one
+network alone leaves the others as they are)
 
 Afterwards set DIGIT_TEMPERATURE in src/vision/read.rs to the manifest's value; a test
 compares the two.
@@ -29,6 +29,12 @@ ABOUT = {
         "output": "1 x 20 x 1 x W/2: logits of nothing, digit, colon, semicolon, dot, other, a digit upside "
         "down, a digit in a mirror; logits of the digits 0 to 9 given that a digit stands there; how far "
         "its middle lies below the strip's and log2 of its height, both against 20 px",
+    },
+    "half_day": {
+        "job": "tells where around a clock AM or PM is written",
+        "input": "1 x 16 x H/4 x W/4, luma / 127.5 - 1 of each block of 4 x 4 px of what lies around a level "
+        "line of digits 32 px high, H and W multiples of 8",
+        "output": "1 x 1 x H/8 x W/8: logit that the letters cover the middle of that block of 8 x 8 px",
     },
 }
 

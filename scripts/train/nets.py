@@ -1,4 +1,4 @@
-"""The two networks, shaped for the code that runs them (`src/vision/net`).
+"""The three networks, shaped for the code that runs them (`src/vision/net`).
 
 It runs 1 x 1 convolutions as plain matrix products, fastest by far: most of the work is done as a
 3 x 3 per channel and a 1 x 1 over the channels (`Apart`), and nothing but a stem stands at full size.
@@ -106,6 +106,24 @@ class Reader(nn.Module):
             More(144, (1, 7)),
         )
         self.head = nn.Conv2d(144, 20, 1)
+
+    def forward(self, x):
+        return self.head(self.body(x))
+
+
+class HalfDay(nn.Module):
+    """Where around a clock is AM or PM written?
+
+    In: N x 16 x H/4 x W/4: luma / 127.5 - 1 of each 4 x 4 block, row by row, as channels; H and W multiples of 8.
+    Out: N x 1 x H/8 x W/8: logit that the letters cover the middle of that block of 8 x 8 px.
+    """
+
+    def __init__(self, a=24, b=48, c=64):
+        super().__init__()
+        self.body = nn.Sequential(
+            Conv(16, a), Conv(a, b, stride=2), Conv(b, c), More(c, 5), More(c, 5), nn.Dropout(0.05), More(c, 5)
+        )
+        self.head = nn.Conv2d(c, 1, 1)
 
     def forward(self, x):
         return self.head(self.body(x))

@@ -1,6 +1,6 @@
 """Trains one network, calibrates it if it is the reader, exports ONNX and figures.
 
-usage: train.py finder|reader ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
+usage: train.py finder|reader|half_day ASSETS OUT [--seconds 480] [--workers 8] [--seed 7]
                 [--start WEIGHTS --peak 1e-3]   goes on from weights at a lower rate
                 [--pause 480]                   stops after so long; called again, goes on
                 [--two-lines 0.3]              share of two-line displays (finder)
@@ -27,9 +27,10 @@ from torch.nn import functional as F
 from torch.utils.data import DataLoader, IterableDataset
 
 import camera
+import halves
 import scenes
 import screens
-from nets import Conv, Finder, Reader, fused
+from nets import Conv, Finder, fused, HalfDay, Reader
 from strips import COLON, IGNORE, reader_strips, SEMICOLON, STRIP_BOTTOM, STRIP_STRIDE, STRIP_TOP, TURNED
 
 # The thread that takes chunks in waits for the one that trains at each of them: few large ones.
@@ -260,7 +261,40 @@ def temperature(net, tune, device):
     return round(float(best), 2)
 
 
-# ---- both ---------------------------------------------------------------------------
+# ---- half_day -----------------------------------------------------------------------
+
+
+def half_day_loss(out, target, weight):
+    bce = F.binary_cross_entropy_with_logits(out[:, 0], target, reduction="none")
+    return 20 * (bce * weight * torch.where(target > 0.5, 4.0, 1.0)).sum() / weight.sum()
+
+
+@torch.no_grad()
+def half_day_figures(net, tune, device):
+    """Of pictures, by their surest cell: how many with AM or PM and how many without are taken for such."""
+    net.eval()
+    surest, hit, is_lettered, is_quiet = [], [], [], []
+    for i in range(0, len(tune[0]), 128):
+        x, target, weight = (t[i : i + 128].float().to(device) for t in tune)
+        out = net(finder_input(x[:, None]))[:, 0].float()
+        surest.append(torch.where(weight > 0, out, -99.0).amax((1, 2)))
+        hit.append(torch.where(target > 0.5, out, -99.0).amax((1, 2)))
+        is_lettered.append(target.amax((1, 2)) > 0.5)
+        is_quiet.append((target.amax((1, 2)) < 0.5) & (weight.amin((1, 2)) > 0.5))
+    surest, hit, is_lettered, is_quiet = map(torch.cat, (surest, hit, is_lettered, is_quiet))
+    share = lambda said, of: (said & of).sum().item() / max(1, of.sum().item())
+    return {f"{name}_at_{logit}": share(x > logit, of)
+            for logit in (0, 2, 4) for name, x, of in (("found", hit, is_lettered), ("false", surest, is_quiet))}  # fmt: skip
+
+
+def half_day_step(net, drawn):
+    pictures, target, weight = (t.float() for t in drawn)
+    seen = camera.light(pictures[:, None])
+    seen = seen + torch.randn_like(seen) * camera.between(seen, 0, 8) * camera.chance(seen, 0.5)
+    return half_day_loss(net(finder_input(seen.clamp(0, 255).round())), target, weight)
+
+
+# ---- all ----------------------------------------------------------------------------
 
 
 class Trainee:
@@ -400,6 +434,7 @@ def reader_step(net, drawn):
 PLANS = {
     "finder": (Finder, scenes.finder_scene, 200_000, 512, 256, finder_step, both_finder_figures, (1, 16, 64, 64)),
     "reader": (Reader, reader_strips, 600_000, 2048, 512, reader_step, reader_figures, (1, 1, 32, 256)),
+    "half_day": (HalfDay, halves.half_day_picture, 150_000, 4096, 256, half_day_step, half_day_figures, (1, 16, 24, 40)),
 }
 
 

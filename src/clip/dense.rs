@@ -88,6 +88,13 @@ impl Watch<'_> {
             if pass.is_over(stamp.seconds()) {
                 break;
             }
+            for track in pass
+                .tracks
+                .iter_mut()
+                .filter(|t| t.is_new_to_looks_around())
+            {
+                self.look_for_half_days(pyramid, track)?;
+            }
             self.look_for_a_slate(&mut pass, pyramid, stamp)?;
             if self.ask(&mut pass, pyramid, stamp)? == Found::Settled {
                 break;
@@ -317,9 +324,21 @@ impl Watch<'_> {
         }
     }
 
+    /// Looks for AM or PM around the digits of what may be a clock of twelve hours.
+    fn look_for_half_days(&self, pyramid: &Pyramid, track: &mut Track) -> Result<()> {
+        if track.shows_an_hour_of_twelve() && track.may_show_half_day() {
+            let look = track.looks_around();
+            track.take_half_day(self.eye.half_day_logit(pyramid, &track.display, look)?);
+        }
+        Ok(())
+    }
+
     /// Looks closer at what stands beside the digits: AM and PM, which following sees in part if at
     /// all, and whatever may be frames behind seconds.
     fn look_beside(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
+        for track in tracks.iter_mut() {
+            self.look_for_half_days(pyramid, track)?;
+        }
         let mut small_letters = Vec::new();
         for track in tracks.iter().filter(|t| t.may_count_half_days()) {
             if self.eye.has_small_letters(pyramid, &track.display)? {

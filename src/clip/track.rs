@@ -70,6 +70,7 @@ impl Track {
         Self {
             sighting: Sighting {
                 layout: display.layout(),
+                shows_half_day: false,
                 is_lettered: false,
                 has_a_number_above: display.has_a_number_above(),
                 stands_free: false,
@@ -112,6 +113,17 @@ impl Track {
             [_, _, _] | [_, _, _, _] => true,
             _ => false,
         }
+    }
+
+    /// True if the last frame shows an hour that a clock of twelve hours has.
+    pub fn shows_an_hour_of_twelve(&self) -> bool {
+        let [hours, ..] = self.sighting.layout.groups[..] else {
+            return false;
+        };
+        let shown = self.shown_last();
+        let digits = shown.iter().take(usize::from(hours));
+        let hour = digits.fold(0, |hour, odds| 10 * hour + u32::from(odds.best().0));
+        (1..=12).contains(&hour)
     }
 
     /// What the last frame that was read shows; nothing if none was.

@@ -97,11 +97,16 @@ impl Table<'_> {
         });
     }
 
-    /// The doubt about a clock of twelve hours, whose AM or PM is not read: letters stand where it
-    /// does, and no hour was seen that such a clock has not. Clocks of frames count a whole day.
+    /// The doubt about a clock of twelve hours: AM or PM is written beside it, which of the two is not
+    /// read, and no hour was seen that such a clock has not. Other letters beside the digits may be either,
+    /// too, but not where frames are counted, whose kind is named there.
     pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Doubt> {
         let form = chosen.pace.form;
-        let is_lettered = |m: &Member| self.sightings[self.seen[m.index].sighting].is_lettered;
+        let shows_half_day = |m: &Member| {
+            let sighting = &self.sightings[self.seen[m.index].sighting];
+            let may_name_frames = matches!(form, ClockForm::Frames(_));
+            sighting.shows_half_day || sighting.is_lettered && !may_name_frames
+        };
         let may_be_of_twelve = |m: &Member| {
             let form = m.placed.form;
             let mut hours = m
@@ -111,10 +116,7 @@ impl Table<'_> {
                 .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
-        if matches!(form, ClockForm::Frames(_))
-            || !members.iter().any(is_lettered)
-            || !members.iter().all(may_be_of_twelve)
-        {
+        if !members.iter().any(shows_half_day) || !members.iter().all(may_be_of_twelve) {
             return None;
         }
         let half = form.counts_per_day() / 2;

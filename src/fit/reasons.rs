@@ -195,7 +195,7 @@ pub(super) fn half_day_unknown(label: &str, other: &str) -> Doubt {
     Doubt::new(
         What::HalfDayUnknown,
         format!(
-            "letters stand behind the digits, as AM and PM do, and are not read: the start is \
+            "AM or PM is written beside the digits, and which of them is not read: the start is \
              {label} or {other}; compare one frame by eye"
         ),
     )

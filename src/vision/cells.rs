@@ -235,7 +235,7 @@ pub(super) fn cut(image: &GrayImage, left: i64, top: i64, side_px: u32) -> GrayI
 
 /// The picture, `w` px wide, as planes: pixel (x, y) of each 4 x 4 block is plane 4 y + x.
 /// Its last column fills up to `size` on the right; below is mid grey.
-fn blocks_of(luma: &[u8], w: usize, size: (usize, usize)) -> Array4<f32> {
+pub(super) fn blocks_of(luma: &[u8], w: usize, size: (usize, usize)) -> Array4<f32> {
     let (columns, rows) = (size.0 / BLOCK_PX, size.1 / BLOCK_PX);
     let mut planes = Array4::<f32>::zeros((1, BLOCK_PX * BLOCK_PX, rows, columns));
     let flat = planes.as_slice_mut().expect("a fresh array is contiguous");

@@ -101,6 +101,7 @@ pub struct LooseDigits {
 pub struct Eye {
     pub(super) finder: Box<dyn Net>,
     reader: Box<dyn Net>,
+    pub(super) half_day: Box<dyn Net>,
 }
 
 impl Eye {
@@ -112,6 +113,7 @@ impl Eye {
         Ok(Self {
             finder: net::finder()?,
             reader: net::reader()?,
+            half_day: net::half_day()?,
         })
     }
 
@@ -380,6 +382,7 @@ mod tests {
         let eye = Eye {
             finder: net::finder().unwrap(),
             reader: Box::new(Counted(net::reader().unwrap(), Arc::clone(&strips))),
+            half_day: net::half_day().unwrap(),
         };
         let pyramid = Pyramid::new(picture.clone());
         let mut lettering = Lettering::default();

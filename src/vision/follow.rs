@@ -57,7 +57,7 @@ pub struct Followed {
     /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
     /// have left out a place.
     pub beyond: f32,
-    /// True if letters stand right behind the last place, as AM and PM do.
+    /// True if letters stand right behind the last place.
     pub is_lettered: bool,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,

@@ -1,5 +1,6 @@
-//! AM and PM beside the digits of a clock of twelve hours. They are not read: that letters stand
-//! where they do leaves open which half of the day it is.
+//! Letters where AM and PM stand beside the digits of a clock of twelve hours. They are not read: two
+//! letters by themselves, whichever they are, leave open which half of the day it is. In strips that
+//! are cut for the reader, since the network of `half_day.rs` is less sure close behind the digits.
 
 use super::display::Display;
 use super::eye::{Eye, WITH_ROOM};

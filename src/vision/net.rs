@@ -16,12 +16,15 @@ use sha2::{Digest, Sha256};
 const FINDER_ONNX: &[u8] = include_bytes!("../../models/finder.onnx");
 /// Which character stands in each column of a strip; see `models/manifest.json`.
 const READER_ONNX: &[u8] = include_bytes!("../../models/reader.onnx");
+/// Where AM or PM is written around a clock; see `models/manifest.json`.
+const HALF_DAY_ONNX: &[u8] = include_bytes!("../../models/half_day.onnx");
 
-/// SHA-256 over both model files, hexadecimal: names the eyes that read a clip.
+/// SHA-256 over all model files, hexadecimal: names the eyes that read a clip.
 pub fn model_hash() -> String {
     let digest = Sha256::new()
         .chain_update(FINDER_ONNX)
         .chain_update(READER_ONNX)
+        .chain_update(HALF_DAY_ONNX)
         .finalize();
     hex(&digest)
 }
@@ -43,6 +46,13 @@ pub(super) fn finder() -> Result<Box<dyn Net>> {
 /// half of the width.
 pub(super) fn reader() -> Result<Box<dyn Net>> {
     Ok(Box::new(ModelNet::load("reader", READER_ONNX)?))
+}
+
+/// Loads the network that finds AM and PM: input luma / 127.5 - 1 of a picture whose sides are
+/// multiples of 8, each block of 4 x 4 px as 16 planes, row by row; output one plane at an eighth
+/// of the picture's size.
+pub(super) fn half_day() -> Result<Box<dyn Net>> {
+    Ok(Box::new(ModelNet::load("half_day", HALF_DAY_ONNX)?))
 }
 
 /// A network of a model file.
@@ -86,7 +96,11 @@ mod tests {
     fn the_manifest_describes_the_networks_that_are_built_in() {
         let manifest = include_str!("../../models/manifest.json");
         let manifest: serde_json::Value = serde_json::from_str(manifest).unwrap();
-        for (name, bytes) in [("finder", FINDER_ONNX), ("reader", READER_ONNX)] {
+        for (name, bytes) in [
+            ("finder", FINDER_ONNX),
+            ("reader", READER_ONNX),
+            ("half_day", HALF_DAY_ONNX),
+        ] {
             let digest = digest::sha256(bytes);
             assert_eq!(manifest["networks"][name]["sha256"], digest, "{name}");
         }
@@ -115,6 +129,11 @@ mod tests {
             .run(Array4::zeros((1, 1, 32, 128)))
             .unwrap();
         assert_eq!(out.dim(), (1, 20, 1, 64));
+        let out = half_day()
+            .unwrap()
+            .run(Array4::zeros((1, 16, 16, 24)))
+            .unwrap();
+        assert_eq!(out.dim(), (1, 1, 8, 12));
     }
 
     /// What tract, which we did not write, makes of the same.
@@ -137,6 +156,7 @@ mod tests {
         for (name, bytes, planes, sizes) in [
             ("finder", FINDER_ONNX, 16, [(8, 8), (24, 40), (136, 72)]),
             ("reader", READER_ONNX, 1, [(32, 64), (32, 192), (32, 320)]),
+            ("half_day", HALF_DAY_ONNX, 16, [(8, 8), (24, 40), (56, 136)]),
         ] {
             let net = ModelNet::load(name, bytes).unwrap();
             for (h, w) in sizes {

@@ -30,6 +30,14 @@ const MOST_CUT: usize = 1;
 const GLYPH_HEIGHTS: f32 = 1.4;
 /// A line longer than this is cut at its end; 50 digit heights.
 const MOST_WIDTH_PX: u32 = 1024;
+/// What lies around a line is cut with digits of this height, px: a fifth more than those among which
+/// the network was trained that looks for AM and PM there (scripts/train/halves.py, DIGITS_PX), since
+/// small letters gain by it. The faintest of 17 drawn ones then lead 1,078 displays without by more.
+const AROUND_DIGIT_PX: f32 = 38.0;
+/// Digit heights cut beside a line, above it and below.
+const AROUND_BESIDE: f32 = 3.5;
+const AROUND_ABOVE: f32 = 2.5;
+const AROUND_BELOW: f32 = 3.5;
 
 /// What a strip takes in beside the line that it is cut along.
 #[derive(Clone, Copy, Debug)]
@@ -56,11 +64,15 @@ struct ToFrame {
     matrix: [[f64; 3]; 3],
     left: f64,
     length: f64,
+    /// Rows of its upper edge and of its height.
+    top: f64,
+    height: f64,
 }
 
 impl ToFrame {
-    /// `None` if the quad has no area or is folded.
-    fn new(quad: &Quad, left: f32, length: f32) -> Option<Self> {
+    /// Of a picture in which the quad lies `length` px wide and `height` px high, its upper left
+    /// corner at `left` and `top`; `None` if the quad has no area or is folded.
+    fn new(quad: &Quad, (left, length): (f32, f32), (top, height): (f32, f32)) -> Option<Self> {
         let [a, b, c, d] = quad.corners().map(|p| (f64::from(p.x), f64::from(p.y)));
         let (sx, sy) = (a.0 - b.0 + c.0 - d.0, a.1 - b.1 + c.1 - d.1);
         let (dx1, dy1) = (b.0 - c.0, b.1 - c.1);
@@ -83,13 +95,15 @@ impl ToFrame {
             ],
             left: f64::from(left),
             length: f64::from(length),
+            top: f64::from(top),
+            height: f64::from(height),
         })
     }
 
     #[inline(always)]
     fn map(&self, x: f32, y: f32) -> Point {
         let u = (f64::from(x) - self.left) / self.length;
-        let v = f64::from(y - TOP_PX) / f64::from(DIGIT_PX);
+        let v = (f64::from(y) - self.top) / self.height;
         let [px, py, w] = self.matrix.map(|r| r[0] * u + r[1] * v + r[2]);
         // Surroundings beyond the horizon do not exist; any place outside will do.
         if w <= 1e-6 {
@@ -149,6 +163,64 @@ fn mixed(
     mix([mix(upper, to_right), mix(lower, to_right)], down)
 }
 
+/// A picture of `size` px of what lies where `to_frame` says, of a pyramid's level and by how much
+/// that is smaller than the frame.
+fn warped((source, factor): (&GrayImage, f32), to_frame: &ToFrame, size: (u32, u32)) -> GrayImage {
+    let (width, height) = size;
+    // A tenth of a pixel for what rounding may move the places between the ends.
+    let inner = |size: u32| 0.1..size as f32 - 1.1;
+    let (inner_x, inner_y) = (inner(source.width()), inner(source.height()));
+    let mut luma = GrayImage::new(width, height);
+    let mut places = vec![(0.0, 0.0); width as usize];
+    for (y, row) in luma.chunks_exact_mut(width as usize).enumerate() {
+        widely(|| {
+            for (x, place) in places.iter_mut().enumerate() {
+                let p = to_frame.map(x as f32 + 0.5, y as f32 + 0.5);
+                *place = (p.x / factor - 0.5, p.y / factor - 0.5);
+            }
+            // A straight line lies in the picture if its ends do.
+            let lies_inside = [places[0], places[places.len() - 1]]
+                .iter()
+                .all(|(x, y)| inner_x.contains(x) && inner_y.contains(y));
+            if lies_inside {
+                for (out, &(x, y)) in row.iter_mut().zip(&places) {
+                    // SAFETY: they lie between those of the ends, in the picture.
+                    *out = unsafe { between_pixels_inside(source, x, y) };
+                }
+            } else {
+                for (out, &(x, y)) in row.iter_mut().zip(&places) {
+                    *out = between_pixels(source, x, y);
+                }
+            }
+        });
+    }
+    luma
+}
+
+/// A line of digits and what lies around it, level, its sides multiples of `step_px`, moved by
+/// `shift_px` to the right and down; `None` if the quad is folded or has no area.
+pub(super) fn surroundings(
+    pyramid: &Pyramid,
+    quad: &Quad,
+    step_px: u32,
+    shift_px: [f32; 2],
+) -> Option<GrayImage> {
+    let height_px = quad.height_px();
+    if !(1.0..1e5).contains(&height_px) {
+        return None;
+    }
+    let px = |heights: f32| heights * AROUND_DIGIT_PX;
+    let length = px(quad.length_px() / height_px);
+    let whole = |size: f32| (size as u32).next_multiple_of(step_px);
+    let width = whole(length + 2.0 * px(AROUND_BESIDE)).min(MOST_WIDTH_PX);
+    let height = whole(px(AROUND_ABOVE + 1.0 + AROUND_BELOW));
+    let along = (px(AROUND_BESIDE) + shift_px[0], length);
+    let down = (px(AROUND_ABOVE) + shift_px[1], AROUND_DIGIT_PX);
+    let to_frame = ToFrame::new(quad, along, down)?;
+    let level = pyramid.level(pyramid.level_for(height_px, AROUND_DIGIT_PX));
+    Some(warped(level, &to_frame, (width, height)))
+}
+
 impl Strip {
     /// Rectifies `quad` with some of its surroundings. `None` if the quad is folded or has no
     /// area.
@@ -165,36 +237,10 @@ impl Strip {
         if width == 0 {
             return None;
         }
-        let to_frame = ToFrame::new(quad, start, length)?;
+        let to_frame = ToFrame::new(quad, (start, length), (TOP_PX, DIGIT_PX))?;
         // Halved pictures stand in for a low-pass filter: at most 2:1 is left to the warp.
-        let (source, factor) = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
-        // A tenth of a pixel for what rounding may move the places between the ends.
-        let inner = |size: u32| 0.1..size as f32 - 1.1;
-        let (inner_x, inner_y) = (inner(source.width()), inner(source.height()));
-        let mut luma = GrayImage::new(width, STRIP_HEIGHT_PX);
-        let mut places = vec![(0.0, 0.0); width as usize];
-        for (y, row) in luma.chunks_exact_mut(width as usize).enumerate() {
-            widely(|| {
-                for (x, place) in places.iter_mut().enumerate() {
-                    let p = to_frame.map(x as f32 + 0.5, y as f32 + 0.5);
-                    *place = (p.x / factor - 0.5, p.y / factor - 0.5);
-                }
-                // A straight line lies in the picture if its ends do.
-                let lies_inside = [places[0], places[places.len() - 1]]
-                    .iter()
-                    .all(|(x, y)| inner_x.contains(x) && inner_y.contains(y));
-                if lies_inside {
-                    for (out, &(x, y)) in row.iter_mut().zip(&places) {
-                        // SAFETY: they lie between those of the ends, in the picture.
-                        *out = unsafe { between_pixels_inside(source, x, y) };
-                    }
-                } else {
-                    for (out, &(x, y)) in row.iter_mut().zip(&places) {
-                        *out = between_pixels(source, x, y);
-                    }
-                }
-            });
-        }
+        let level = pyramid.level(pyramid.level_for(height_px, DIGIT_PX));
+        let luma = warped(level, &to_frame, (width, STRIP_HEIGHT_PX));
         let (width_px, height_px) = pyramid.full().dimensions();
         Some(Self {
             luma,
@@ -437,6 +483,41 @@ mod tests {
         );
         assert_eq!(strip.luma, other);
         assert!(other.contains(&0) && other.iter().any(|&v| v > 200));
+    }
+
+    #[test]
+    fn what_lies_around_a_line_is_cut_level_with_digits_of_one_height() {
+        // Turned by 90 degrees: a line of 20 px upwards, and a spot two digit heights below it.
+        let luma = GrayImage::from_fn(400, 400, |x, y| {
+            let is_line = (180..200).contains(&x) && (150..270).contains(&y);
+            let is_spot = (217..229).contains(&x) && (204..216).contains(&y);
+            Luma([if is_line || is_spot { 220 } else { 20 }])
+        });
+        let corners = [
+            (180.0, 270.0),
+            (180.0, 150.0),
+            (200.0, 150.0),
+            (200.0, 270.0),
+        ];
+        let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+        let around = surroundings(&Pyramid::new(luma), &quad, 8, [0.0; 2]).unwrap();
+        // Six digit heights long, 3.5 before and behind; 2.5 above and 3.5 below.
+        assert_eq!(around.dimensions(), (496, 272));
+        let at = |along: f32, down: f32| {
+            let px = |heights: f32| (heights * AROUND_DIGIT_PX) as u32;
+            around.get_pixel(px(AROUND_BESIDE + along), px(AROUND_ABOVE + down))[0]
+        };
+        assert!(at(0.2, 0.5) > 150 && at(5.8, 0.5) > 150, "the line");
+        assert!(at(3.0, 2.15) > 150, "the spot");
+        for (along, down) in [
+            (-0.2, 0.5),
+            (6.2, 0.5),
+            (3.0, -0.2),
+            (3.0, 1.2),
+            (2.0, 2.15),
+        ] {
+            assert!(at(along, down) < 60, "{along} {down}");
+        }
     }
 
     #[test]

@@ -52,10 +52,10 @@ fn letters_leave_the_half_of_the_day_open(
     }
 }
 
-/// Of a clock of twelve hours, letters tell the half of the day: further behind the digits, before
-/// them, or the lower of two that stand behind them. Other words say nothing of it.
+/// AM or PM stands anywhere about a clock of twelve hours, and tells the half of the day. Other words
+/// say nothing of it, those that hold its letters neither.
 #[test]
-fn letters_as_of_am_and_pm_leave_the_half_of_the_day_open() {
+fn am_and_pm_leave_the_half_of_the_day_open() {
     let time = "%{pts\\:gmtime\\:15730\\:%H\\\\\\:%M\\\\\\:%S}";
     letters_leave_the_half_of_the_day_open(
         (time, 200, "04:22:10"),
@@ -63,15 +63,20 @@ fn letters_as_of_am_and_pm_leave_the_half_of_the_day_open() {
             ("PM", 24, (500, 168), true),
             ("PM", 24, (140, 168), true),
             ("PM", 18, (412, 180), true),
+            ("PM", 24, (290, 230), true),
+            ("am", 30, (200, 110), true),
+            ("p.m.", 20, (410, 172), true),
+            ("A.M.", 20, (420, 215), true),
             ("SCENE", 24, (500, 168), false),
             ("ROLL", 24, (90, 168), false),
+            ("CAM", 24, (290, 230), false),
+            ("SAMPLE", 24, (200, 110), false),
         ],
     );
 }
 
-/// So they do behind parts of a second, but not behind frames: who counts these counts a whole day.
 #[test]
-fn letters_behind_thousandths_leave_the_half_of_the_day_open_too() {
+fn am_and_pm_beside_thousandths_leave_the_half_of_the_day_open_too() {
     let time = "%{pts\\:hms\\:15730}";
     letters_leave_the_half_of_the_day_open(
         (time, 100, "04:22:10.000"),
@@ -81,6 +86,22 @@ fn letters_behind_thousandths_leave_the_half_of_the_day_open_too() {
             ("SCENE", 24, (497, 168), false),
         ],
     );
+}
+
+#[test]
+fn am_and_pm_beside_frames_leave_the_half_of_the_day_open_too() {
+    let shelf = Shelf::new();
+    for (word, is_open) in [("PM", true), ("NDF", false)] {
+        let below = draw(&format!("text='{word}'"), 26, "white", (220, 240));
+        let clock = BurnedIn::new("10:04:22:07", "25").then(format!(",{below}").leak());
+        let said = read(&shelf.clip("half.mp4", &clock, H264));
+        said.must_start_at("10:04:22:07");
+        assert_eq!(
+            said.codes().contains(&"half_day_unknown"),
+            is_open,
+            "{word}"
+        );
+    }
 }
 
 #[test]

@@ -1,5 +1,5 @@
-//! What lies right beside the digits of a display: further digits, letters, even ground, and whole
-//! clocks that share a row with it.
+//! What lies beside the digits of a display: further digits, AM or PM, even ground, and whole clocks that
+//! share a row with it.
 
 use super::Track;
 use crate::vision::Followed;
@@ -7,21 +7,31 @@ use crate::vision::Followed;
 /// Share of the readings with letters behind the digits from which on there are some: what blurs a
 /// letter until it is none blurs no edge into one.
 const LETTERED: (usize, usize) = (1, 4);
+/// AM or PM is written where the mean look is so sure of it, a look by no more than that.
+const HALF_DAY_LOGIT: f32 = 3.0;
+const MOST_OF_A_LOOK: f32 = 6.0;
+/// After the first looks no more are taken where their mean is so far below that.
+const FIRST_LOOKS: usize = 4;
+const FAR_FROM_IT: f32 = 3.0;
 
 /// What the readings of a display, and closer looks, saw beside it.
 #[derive(Clone, Default)]
 pub(super) struct Beside {
     /// Readings in which a digit stood right beside the outermost places.
     cut: usize,
-    /// Readings in which letters stood right behind the last place.
-    lettered: usize,
     /// Readings beside a whole clock, and those of them in which one of its own rows was that one's.
     with_whole: usize,
     borrowed: usize,
+    /// Readings in which letters stood right behind the last place.
+    lettered: usize,
     /// Looks further behind the digits that saw more letters than two, less those that did not.
     words: i32,
     /// Looks that found two small letters by themselves, less those that did not.
     small_letters: i32,
+    /// How surely AM or PM is written around the digits, above what tells that, summed over looks, in nats.
+    half_day: f32,
+    /// How many of them there were.
+    looks_around: usize,
     /// Looks that saw even ground behind the last digits, less those that did not.
     free: i32,
 }
@@ -59,6 +69,30 @@ impl Track {
         2 * self.beside.borrowed > self.beside.with_whole
     }
 
+    /// Looks for AM and PM that were taken around the digits.
+    pub const fn looks_around(&self) -> usize {
+        self.beside.looks_around
+    }
+
+    /// True in every third frame until the first looks were taken around the digits: the fit may know
+    /// enough before it asks a second time.
+    pub fn is_new_to_looks_around(&self) -> bool {
+        self.beside.looks_around < FIRST_LOOKS && self.sighting.readings.len().is_multiple_of(3)
+    }
+
+    /// True if more looks might tell that AM or PM is written there.
+    pub fn may_show_half_day(&self) -> bool {
+        let looks = self.beside.looks_around;
+        looks < FIRST_LOOKS || self.beside.half_day > -FAR_FROM_IT * looks as f32
+    }
+
+    /// Takes what a closer look found: how surely AM or PM is written around the digits.
+    pub fn take_half_day(&mut self, logit: f32) {
+        self.beside.looks_around += 1;
+        self.beside.half_day += logit.clamp(-MOST_OF_A_LOOK, MOST_OF_A_LOOK) - HALF_DAY_LOGIT;
+        self.sighting.shows_half_day = self.beside.half_day > 0.0;
+    }
+
     /// True if letters stand right behind the last place, two or more.
     pub fn seems_lettered(&self) -> bool {
         let (num, den) = LETTERED;
@@ -73,15 +107,15 @@ impl Track {
         self.weigh_letters();
     }
 
+    pub(super) fn weigh_letters(&mut self) {
+        let is_behind = self.seems_lettered() && self.beside.words <= 0;
+        self.sighting.is_lettered = is_behind || self.beside.small_letters > 0;
+    }
+
     /// Takes what a closer look found: whether even ground lies behind the last digits.
     pub fn take_ground(&mut self, is_even: bool) {
         self.beside.free += vote(is_even);
         self.sighting.stands_free = self.beside.free > 0;
-    }
-
-    pub(super) fn weigh_letters(&mut self) {
-        let is_behind = self.seems_lettered() && self.beside.words <= 0;
-        self.sighting.is_lettered = is_behind || self.beside.small_letters > 0;
     }
 
     /// True if a digit often stood right beside the display's outermost places: then the
@@ -128,6 +162,40 @@ mod tests {
                 is_lettered,
                 "{share} {words:?} {small:?}"
             );
+        }
+    }
+
+    #[test]
+    fn am_or_pm_is_written_where_the_mean_look_is_sure_of_it() {
+        for (looks, is_written) in [
+            (&[][..], false),
+            (&[2.9][..], false),
+            (&[3.1], true),
+            // One look may be smeared, or much surer than all others.
+            (&[1.0, 5.0, 5.2], true),
+            (&[19.0, 1.0, 0.5, 1.5], false),
+            (&[-30.0, 5.0, 5.0], false),
+            (&[-30.0, 5.9, 5.9, 5.9, 5.9, 5.9], true),
+        ] {
+            let mut track = followed(&[2, 2, 2], |n| format!("10221{}", n / 25));
+            for &logit in looks {
+                track.take_half_day(logit);
+            }
+            assert_eq!(track.sighting.shows_half_day, is_written, "{looks:?}");
+        }
+    }
+
+    #[test]
+    fn hours_that_a_clock_of_twelve_has_not_are_not_looked_around() {
+        for (hour, may_be) in [
+            ("00", false),
+            ("01", true),
+            ("12", true),
+            ("13", false),
+            ("21", false),
+        ] {
+            let track = followed(&[2, 2, 2], |n| format!("{hour}221{}", n / 25));
+            assert_eq!(track.shows_an_hour_of_twelve(), may_be, "{hour}");
         }
     }
 }

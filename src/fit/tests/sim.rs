@@ -216,6 +216,7 @@ impl Scene {
         Filmed {
             sighting: Sighting {
                 layout,
+                shows_half_day: false,
                 is_lettered: false,
                 has_a_number_above: false,
                 stands_free: true,

@@ -353,7 +353,7 @@ pub(super) mod tests {
 
     /// Planes of such values within a border.
     pub fn filled(size: (usize, usize, usize), border: (usize, usize)) -> Planes {
-        let mut planes = Planes::new(size, border, Vec::new());
+        let mut planes = Planes::first(size, border, Vec::new());
         for row in 0..size.0 {
             for column in 0..size.1 {
                 let at = planes.place(row.cast_signed(), column.cast_signed());

@@ -27,16 +27,24 @@ pub(super) struct Planes {
 impl Planes {
     /// Planes in memory that was used before, `values`, and may hold anything; so may the planes,
     /// but for their border.
-    pub fn new(
+    pub fn new(size: (usize, usize, usize), border: (usize, usize), values: Vec<f32>) -> Self {
+        Self::with_stride(size.2.next_multiple_of(BLOCK), size, border, values)
+    }
+
+    /// The same for a first layer, which asks for no whole blocks of a single plane.
+    pub fn first(size: (usize, usize, usize), border: (usize, usize), values: Vec<f32>) -> Self {
+        match size.2 {
+            1 => Self::with_stride(1, size, border, values),
+            _ => Self::new(size, border, values),
+        }
+    }
+
+    fn with_stride(
+        stride: usize,
         (rows, columns, channels): (usize, usize, usize),
         border: (usize, usize),
         values: Vec<f32>,
     ) -> Self {
-        // A single plane goes into a first layer only, which asks for no whole blocks.
-        let stride = match channels {
-            1 => 1,
-            _ => channels.next_multiple_of(BLOCK),
-        };
         let mut planes = Self {
             rows,
             columns,
@@ -392,7 +400,7 @@ impl Network {
         }
         let mut spares =
             std::mem::take(&mut *self.spares.lock().unwrap_or_else(|e| e.into_inner()));
-        let mut first = Planes::new(
+        let mut first = Planes::first(
             (rows, columns, channels),
             self.borders[0],
             largest_of(&mut spares),
