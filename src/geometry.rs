@@ -88,7 +88,9 @@ impl Quad {
     pub fn is_read_before(&self, other: &Self) -> bool {
         let (along, aside) = self.along_and_aside(other.centre());
         let height = self.height_px();
-        let is_in_line = along > 0.0 && aside.abs() < 0.4 * height;
+        // Not on it: unlit segments that read as 8 stand in the clock's own places.
+        let ends_apart = 0.5 * (self.length_px() + other.length_px());
+        let is_in_line = along > 0.8 * ends_apart && aside.abs() < 0.4 * height;
         let is_below =
             along.abs() < 0.5 * self.length_px() && (0.4 * height..3.0 * height).contains(&aside);
         (is_in_line || is_below)

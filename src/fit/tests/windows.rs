@@ -472,6 +472,15 @@ fn a_clock_before_a_time_that_it_has_yet_to_reach_may_be_a_players() {
             quad(0.0, 60.0),
             false,
         ),
+        // In its own places: unlit segments.
+        (
+            with_frames,
+            "01:12:05:10",
+            "01:42:16:02",
+            COLON,
+            quad(12.0, 0.0),
+            false,
+        ),
         (
             with_frames,
             "02:12:05:10",
