@@ -89,6 +89,21 @@ impl RowView {
             .quad_between(self.fit.at(0.0), self.fit.at(row.length), &lie)
     }
 
+    /// What stands between two places (middles in strip px). A comma, which the reader takes for a
+    /// semicolon, parts decimals as a dot does.
+    fn mark_between(&self, left: f32, right: f32) -> MarkOdds {
+        let odds = self.columns.mark_between(left, right);
+        let at = self.columns.semicolon_between(left, right);
+        if self.strip.has_upper_dot(at) {
+            return odds;
+        }
+        MarkOdds {
+            semicolon: 0.0,
+            dot: odds.dot + odds.semicolon,
+            ..odds
+        }
+    }
+
     /// True if no digit stands beside the outermost places.
     fn stands_alone(&self) -> bool {
         self.fit.beyond < MOST_BESIDE
@@ -170,11 +185,11 @@ impl Eye {
                 [.., _, last] => {
                     let first_of_last = xs.len() - usize::from(last);
                     let (left, right) = (xs[first_of_last - 1], xs[first_of_last]);
-                    view.columns.mark_between(left, right)
+                    view.mark_between(left, right)
                 }
                 _ if is_behind => {
                     let left = view.fit.at(row.places[0] - MARK_BEFORE * row.pitch);
-                    view.columns.mark_between(left, xs[0])
+                    view.mark_between(left, xs[0])
                 }
                 _ => MarkOdds::UNKNOWN,
             };

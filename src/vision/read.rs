@@ -259,6 +259,14 @@ impl Columns {
         }
     }
 
+    /// The column (strip px) between two places in which a semicolon is likeliest.
+    pub fn semicolon_between(&self, left: f32, right: f32) -> f32 {
+        let columns = (0..self.len()).filter(|&c| (left..=right).contains(&middle_of(c)));
+        let weight = |c: usize| self.kinds[c][SEMICOLON];
+        let likeliest = columns.max_by(|&a, &b| weight(a).total_cmp(&weight(b)));
+        likeliest.map_or(f32::midpoint(left, right), middle_of)
+    }
+
     /// The characters from left to right: runs of columns of one kind.
     pub fn characters(&self) -> Vec<Character> {
         let label = |c: usize| {

@@ -5,6 +5,7 @@ use crate::geometry::{Point, Quad};
 use crate::glyph::Glyph;
 use crate::wide::widely;
 use image::GrayImage;
+use std::ops::Range;
 
 /// Height of a strip in px, and the rows between which its digits stand: what the reader
 /// was trained on (scripts/train/strips.py, STRIP_*).
@@ -26,6 +27,15 @@ const BADLY_SIZED: f32 = 1.09;
 /// a 2 and a 3 are the same.
 const CUT_STEPS: usize = 7;
 const MOST_CUT: usize = 1;
+/// Rows in which the upper dot of a semicolon stands, and its lower one with the tail; how far they reach
+/// to either side; and the least contrast of the upper one, of that of the lower. Of 60 fonts that no
+/// network is trained on, sharp or blurred by up to an eighth of the height, no semicolon has less than
+/// 0.34. Of sharp commas 52 have, of those blurred by a sixteenth 48, by an eighth 7: the others, most of
+/// them close to a digit, stay semicolons.
+const UPPER_DOT_PX: Range<u32> = 8..20;
+const LOWER_DOT_PX: Range<u32> = 22..31;
+const HALF_A_MARK_PX: f32 = 3.0;
+const UPPER_DOT_SHARE: f32 = 0.3;
 /// Digit heights that a glyph takes in.
 const GLYPH_HEIGHTS: f32 = 1.4;
 /// A line longer than this is cut at its end; 50 digit heights.
@@ -286,10 +296,21 @@ impl Strip {
     /// Brightest minus darkest luma among the digit rows within `half` px of column `x`,
     /// leaving out the outermost twentieth at both ends; 0 outside the strip.
     pub fn contrast(&self, x: f32, half: f32) -> f32 {
+        self.contrast_among(TOP_PX as u32..BOTTOM_PX as u32, x, half)
+    }
+
+    /// True if what stands at column `x` and looks like a semicolon has an upper dot: a comma has none.
+    pub fn has_upper_dot(&self, x: f32) -> bool {
+        let [upper, lower] =
+            [UPPER_DOT_PX, LOWER_DOT_PX].map(|rows| self.contrast_among(rows, x, HALF_A_MARK_PX));
+        upper > UPPER_DOT_SHARE * lower
+    }
+
+    fn contrast_among(&self, rows: Range<u32>, x: f32, half: f32) -> f32 {
         let first = (x - half).max(0.0) as u32;
         let last = ((x + half).max(0.0) as u32).min(self.luma.width());
         let mut values: Vec<u8> = (first..last)
-            .flat_map(|x| (TOP_PX as u32..BOTTOM_PX as u32).map(move |y| (x, y)))
+            .flat_map(|x| rows.clone().map(move |y| (x, y)))
             .map(|(x, y)| self.luma.get_pixel(x, y)[0])
             .collect();
         if values.is_empty() {
@@ -517,6 +538,32 @@ mod tests {
             (2.0, 2.15),
         ] {
             assert!(at(along, down) < 60, "{along} {down}");
+        }
+    }
+
+    #[test]
+    fn a_comma_has_no_upper_dot() {
+        // Digits 40 px tall on rows 30 to 70; boxes as left, top, right and bottom.
+        let upper = (97, 42, 103, 48);
+        let lower = (97, 60, 103, 66);
+        let (tail, foot) = ((97, 66, 100, 74), (97, 64, 103, 70));
+        let half_way_up = (97, 50, 103, 56);
+        for (name, boxes, has_one) in [
+            ("semicolon", &[upper, lower, tail][..], true),
+            ("its upper dot low", &[half_way_up, lower, tail], true),
+            ("comma", &[foot, (97, 70, 100, 78)], false),
+        ] {
+            let luma = GrayImage::from_fn(200, 100, |x, y| {
+                let is_ink = boxes.iter().any(|&(left, top, right, bottom)| {
+                    (left..right).contains(&x) && (top..bottom).contains(&y)
+                });
+                Luma([if is_ink { 210 } else { 30 }])
+            });
+            let corners = [(20.0, 30.0), (180.0, 30.0), (180.0, 70.0), (20.0, 70.0)];
+            let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+            let strip = Strip::cut(&Pyramid::new(luma), &quad, ROOM).unwrap();
+            // A margin of a digit's height, then half of the 80 strip px of the line.
+            assert_eq!(strip.has_upper_dot(DIGIT_PX + 40.0), has_one, "{name}");
         }
     }
 
