@@ -268,7 +268,7 @@ impl Total {
             ),
             ("plain", number(self.plain)),
             ("plain_sure_percent", percent(self.plain_sure, self.plain)),
-            ("possible_and_tellable", number(self.both)),
+            ("both", number(self.both)),
             (
                 "possible_and_tellable_sure_percent",
                 percent(self.both_sure, self.both),

@@ -102,11 +102,10 @@ impl Table<'_> {
     /// too, but not where frames are counted, whose kind is named there.
     pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Doubt> {
         let form = chosen.pace.form;
-        let shows_half_day = |m: &Member| {
-            let sighting = &self.sightings[self.seen[m.index].sighting];
-            let may_name_frames = matches!(form, ClockForm::Frames(_));
-            sighting.shows_half_day || sighting.is_lettered && !may_name_frames
-        };
+        let sighting = |m: &Member| &self.sightings[self.seen[m.index].sighting];
+        let is_written = members.iter().any(|m| sighting(m).shows_half_day);
+        let may_be_written = !matches!(form, ClockForm::Frames(_))
+            && members.iter().any(|m| sighting(m).is_lettered);
         let may_be_of_twelve = |m: &Member| {
             let form = m.placed.form;
             let mut hours = m
@@ -116,7 +115,7 @@ impl Table<'_> {
                 .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
-        if !members.iter().any(shows_half_day) || !members.iter().all(may_be_of_twelve) {
+        if !(is_written || may_be_written) || !members.iter().all(may_be_of_twelve) {
             return None;
         }
         let half = form.counts_per_day() / 2;
@@ -125,7 +124,7 @@ impl Table<'_> {
             _ => on_frame_0 - half,
         };
         let [label, other] = [on_frame_0, other].map(|count| form.text(count));
-        Some(reasons::half_day_unknown(&label, &other))
+        Some(reasons::half_day_unknown(is_written, &label, &other))
     }
 
     /// The doubt about a clock of another base that shows the same label at another time of day, as

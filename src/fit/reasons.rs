@@ -190,14 +190,16 @@ pub(super) fn hours_of_twelve() -> Doubt {
     )
 }
 
-/// `label` is the start by the digits alone, `other` twelve hours from it.
-pub(super) fn half_day_unknown(label: &str, other: &str) -> Doubt {
+/// `is_written` if AM or PM is, and not some letters; `label` is the start by the digits alone, `other`
+/// twelve hours from it.
+pub(super) fn half_day_unknown(is_written: bool, label: &str, other: &str) -> Doubt {
+    let seen = match is_written {
+        true => "AM or PM is written beside the digits, and which of them is not read",
+        false => "letters stand beside the digits, as AM and PM do, and are not read",
+    };
     Doubt::new(
         What::HalfDayUnknown,
-        format!(
-            "AM or PM is written beside the digits, and which of them is not read: the start is \
-             {label} or {other}; compare one frame by eye"
-        ),
+        format!("{seen}: the start is {label} or {other}; compare one frame by eye"),
     )
 }
 

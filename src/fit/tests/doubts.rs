@@ -244,6 +244,8 @@ fn am_or_pm_beside_hours_of_one_to_twelve_leaves_half_a_day_open() {
             sentence.contains(&format!("{text} or {other}")),
             "{sentence}"
         );
+        let is_written = filmed.sighting.shows_half_day;
+        assert_eq!(sentence.starts_with("AM or PM"), is_written, "{sentence}");
     }
 }
 
