@@ -10,8 +10,10 @@ const LETTERED: (usize, usize) = (1, 4);
 /// AM or PM is written where the mean look is so sure of it, a look by no more than that.
 const HALF_DAY_LOGIT: f32 = 3.0;
 const MOST_OF_A_LOOK: f32 = 6.0;
-/// After the first looks no more are taken where their mean is so far below that.
+/// The first looks, as many as go round all shifts, come with so many readings each. After them no more
+/// are taken where their mean is so far below that.
 const FIRST_LOOKS: usize = 4;
+const READINGS_A_LOOK: usize = 3;
 const FAR_FROM_IT: f32 = 3.0;
 
 /// What the readings of a display, and closer looks, saw beside it.
@@ -74,16 +76,18 @@ impl Track {
         self.beside.looks_around
     }
 
-    /// True in every third frame until the first looks were taken around the digits: the fit may know
-    /// enough before it asks a second time.
+    /// True with every third reading until the first looks were taken around the digits: the fit may
+    /// know enough before it asks a second time.
     pub fn is_new_to_looks_around(&self) -> bool {
-        self.beside.looks_around < FIRST_LOOKS && self.sighting.readings.len().is_multiple_of(3)
+        let looks = self.beside.looks_around;
+        looks < FIRST_LOOKS && self.sighting.readings.len() >= READINGS_A_LOOK * (looks + 1)
     }
 
     /// True if more looks might tell that AM or PM is written there.
     pub fn may_show_half_day(&self) -> bool {
         let looks = self.beside.looks_around;
-        looks < FIRST_LOOKS || self.beside.half_day > -FAR_FROM_IT * looks as f32
+        let is_near = self.beside.half_day > -FAR_FROM_IT * looks as f32;
+        self.misses == 0 && (looks < FIRST_LOOKS || is_near)
     }
 
     /// Takes what a closer look found: how surely AM or PM is written around the digits.
@@ -182,6 +186,26 @@ mod tests {
                 track.take_half_day(logit);
             }
             assert_eq!(track.sighting.shows_half_day, is_written, "{looks:?}");
+        }
+    }
+
+    #[test]
+    fn the_first_looks_come_with_every_third_reading_and_more_only_where_they_may_tell() {
+        for (logit, goes_on) in [(-2.0, false), (0.5, true)] {
+            let mut track = followed(&[2, 2, 2], |n| format!("10221{}", n / 25));
+            let readings = std::mem::take(&mut track.sighting.readings);
+            let mut looked_with = Vec::new();
+            for reading in readings {
+                track.sighting.readings.push(reading);
+                if track.is_new_to_looks_around() && track.may_show_half_day() {
+                    looked_with.push(track.sighting.readings.len());
+                    track.take_half_day(logit);
+                }
+            }
+            assert_eq!(looked_with, [3, 6, 9, 12], "{logit}");
+            assert_eq!(track.may_show_half_day(), goes_on, "{logit}");
+            track.misses = 1;
+            assert!(!track.may_show_half_day(), "out of view");
         }
     }
 
