@@ -201,6 +201,7 @@ struct Total {
     tellable_sure: usize,
     plain: usize,
     plain_sure: usize,
+    /// Possible and tellable.
     both: usize,
     both_sure: usize,
     ratios: Vec<f64>,
@@ -269,10 +270,7 @@ impl Total {
             ("plain", number(self.plain)),
             ("plain_sure_percent", percent(self.plain_sure, self.plain)),
             ("both", number(self.both)),
-            (
-                "possible_and_tellable_sure_percent",
-                percent(self.both_sure, self.both),
-            ),
+            ("both_sure_percent", percent(self.both_sure, self.both)),
             ("ms", 1e3 * self.seconds / number(self.sets.max(1))),
         ]
     }

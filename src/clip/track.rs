@@ -117,13 +117,14 @@ impl Track {
 
     /// True if the last frame shows an hour that a clock of twelve hours has.
     pub fn shows_an_hour_of_twelve(&self) -> bool {
-        let [hours, ..] = self.sighting.layout.groups[..] else {
+        let Sighting {
+            layout, readings, ..
+        } = &self.sighting;
+        let (Some(&hours), Some(reading)) = (layout.groups.first(), readings.last()) else {
             return false;
         };
-        let shown = self.shown_last();
-        let digits = shown.iter().take(usize::from(hours));
-        let hour = digits.fold(0, |hour, odds| 10 * hour + u32::from(odds.best().0));
-        (1..=12).contains(&hour)
+        let of_the_hour = reading.places.iter().take(usize::from(hours));
+        (1..=12).contains(&number_of(of_the_hour.map(|odds| odds.best().0)))
     }
 
     /// What the last frame that was read shows; nothing if none was.
@@ -285,14 +286,8 @@ impl Track {
     /// True if the first group shows an hour, and no other but the next one, in nearly all frames that
     /// tell it, if any do.
     fn has_an_hour_above(&self) -> bool {
-        let number = |reading: &Reading| {
-            let digits = plain_digits(&reading.places[..HOUR_DIGITS])?;
-            Some(
-                digits
-                    .iter()
-                    .fold(0, |value, digit| 10 * value + usize::from(*digit)),
-            )
-        };
+        let number =
+            |reading: &Reading| plain_digits(&reading.places[..HOUR_DIGITS]).map(number_of);
         let mut shown = [0; 100];
         for number in self.sighting.readings.iter().filter_map(number) {
             shown[number] += 1;
@@ -426,6 +421,12 @@ pub(super) fn plain_digits(places: &[DigitOdds]) -> Option<Vec<u8>> {
 /// Numbers that a group of seconds shows at most in a while, of which so many are misread.
 fn seconds_in(span_s: Ratio, misread: i128) -> Ratio {
     span_s * Ratio::new(3, 2) + Ratio::from_integer(misread)
+}
+
+/// The number that digits make.
+fn number_of(digits: impl IntoIterator<Item = u8>) -> usize {
+    let digits = digits.into_iter();
+    digits.fold(0, |number, digit| 10 * number + usize::from(digit))
 }
 
 /// Probabilities of the likeliest digits on the places that say something.
