@@ -144,7 +144,7 @@ pub fn read_footage(
             "no frame could be decoded",
         )
         .in_file(file)
-        .next("play it in another program; if that fails too, copy it again from the card"));
+        .next("play it in another program; if that fails too, copy it from the card again"));
     }
     let facts = watch.footage.facts();
     let stages = watch.stages.draw(&watch.sightings, &fit);
@@ -190,10 +190,6 @@ struct Watch<'a> {
     earlier: Earlier,
 }
 
-fn ratio((num, den): (i128, i128)) -> Ratio {
-    Ratio::new(num, den)
-}
-
 impl Watch<'_> {
     fn run(&mut self) -> Result<ClockFit> {
         let duration_s = self.footage.facts().duration_s;
@@ -208,7 +204,6 @@ impl Watch<'_> {
             None => end,
         };
         let is_long = duration_s.is_none_or(|d| d > end);
-        let tail_from = duration_s.map_or(end, |d| (d - end).max(Ratio::ZERO));
         for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
             let facts = self.footage.facts();
             if sharpness == Sharpness::Fine
@@ -226,35 +221,38 @@ impl Watch<'_> {
                 }
             }
             if look == Look::Tail || (look != Look::Head && is_long) {
+                let tail_from = self.tail_from()?;
                 // What the head has shown already is not looked at twice.
                 let from = match look {
                     Look::Tail => tail_from,
                     _ => tail_from.max(end),
                 };
                 self.must_see_from = (look == Look::Ends).then_some(from);
-                let aim = if duration_s.is_some() {
-                    Aim::At(from)
-                } else {
-                    Aim::Tail { seconds: END_S }
-                };
-                if self.search(aim, None, ends)? != Found::GoOn {
+                if self.search(Aim::At(from), None, ends)? != Found::GoOn {
                     break;
                 }
-            }
-            // Lettering may tell a start, too; it does not run.
-            if look == Look::Everywhere
-                && is_long
-                && !self.fit().was_seen_running
-                && sharpness == Sharpness::Coarse
-                && self.search(Aim::At(end), Some(tail_from), Search::of_middle())? != Found::GoOn
-            {
-                break;
+                // Lettering may tell a start, too; it does not run.
+                if look == Look::Everywhere
+                    && !self.fit().was_seen_running
+                    && sharpness == Sharpness::Coarse
+                    && self.search(Aim::At(end), Some(from), Search::of_middle())? != Found::GoOn
+                {
+                    break;
+                }
             }
             if !self.sightings.is_empty() {
                 break;
             }
         }
         Ok(self.fit())
+    }
+
+    /// Seconds from frame 0 to the tail. Only the way there shows how long a clip is whose file does
+    /// not tell, and whether another is as long as its file tells.
+    fn tail_from(&mut self) -> Result<Ratio> {
+        self.footage.set_stride(Search::of_middle().stride);
+        let landing = self.footage.seek(Aim::Tail { seconds: END_S })?;
+        Ok(landing.asked_s)
     }
 
     fn tell(&mut self, event: Event) -> Wish {
@@ -518,7 +516,6 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             shows_half_day: false,
-            is_lettered: false,
             has_a_number_above: false,
             stands_free: true,
             readings: vec![reading(25), reading(50), reading(1 << 40)],

@@ -14,7 +14,7 @@ use crate::fault;
 use crate::media::{self, CopyTimecode};
 use crate::note::Note;
 use crate::outcome::{CardOutcome, ClipOutcome};
-use crate::path_text::{text_of, with_suffix};
+use crate::path_text::{folded, text_of, with_suffix};
 use crate::preview;
 use crate::progress::{Event, Wish};
 use crate::save::{FileStamp, Ledger, Told};
@@ -254,15 +254,14 @@ impl Delivery<'_> {
     fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
         let short = |path: &Path| with_suffix(&path.with_extension(""), xmp::SUFFIX);
         let mut users: BTreeMap<String, usize> = BTreeMap::new();
-        let fold = |path: &Path| path.to_string_lossy().to_lowercase();
         for path in self.below_out {
-            *users.entry(fold(&short(path))).or_default() += 1;
+            *users.entry(folded(short(path))).or_default() += 1;
         }
         (0..)
             .zip(self.below_out)
             .map(|(index, path)| {
                 let short = short(path);
-                let is_shared = users[&fold(&short)] > 1;
+                let is_shared = users[&folded(&short)] > 1;
                 let name = if is_shared {
                     with_suffix(path, xmp::SUFFIX)
                 } else {
@@ -339,9 +338,7 @@ impl Delivery<'_> {
 
     /// True if the name below the output folder is that of another clip than this one.
     fn is_of_another(&self, name: &Path, index: usize, ledger: &Ledger) -> bool {
-        // Of two names that differ in case alone, some drives keep one.
-        let fold = |path: &Path| path.to_string_lossy().to_lowercase();
-        let folded = fold(name);
+        let its = folded(name);
         let clip = &self.card.clips[index].name;
         let is_ours = || {
             ledger
@@ -349,7 +346,7 @@ impl Delivery<'_> {
                 .is_some_and(|told| told.clip.as_ref() == Some(clip))
         };
         let has_sidecar = || self.out.join(with_suffix(name, json::SUFFIX)).exists();
-        self.below_out.iter().any(|other| fold(other) == folded) || has_sidecar() && !is_ours()
+        self.below_out.iter().any(|other| folded(other) == its) || has_sidecar() && !is_ours()
     }
 
     /// `None` if the listener wanted to stop.

@@ -19,6 +19,11 @@ const PLAIN: &AsciiSet = &NON_ALPHANUMERIC
     .remove(b'~')
     .remove(b'/');
 
+/// The text by which drives that do not tell upper from lower case know a relative path.
+pub fn folded(path: impl AsRef<Path>) -> String {
+    text_of(path.as_ref()).to_lowercase()
+}
+
 /// A relative path as text: parts joined by `/`, bytes that are not UTF-8 as `\xNN`, and a
 /// backslash as `\x5C`, so that no two paths have the same text. The root of a whole path is
 /// left out.

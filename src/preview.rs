@@ -18,7 +18,7 @@ pub const SUFFIX: &str = ".preview.mp4";
 
 /// Seconds of each slate that are shown, and before the first frame read.
 const LONGEST_S: i128 = 8;
-const BEFORE_S: (i128, i128) = (1, 5);
+const BEFORE_S: Ratio = Ratio::new(1, 5);
 
 /// Sizes of the picture, px: the frame fits into this, and a band below it holds
 /// the display and the label.
@@ -197,8 +197,8 @@ pub fn draw(
 /// What is shown of a slate, in seconds after frame 0.
 fn stretch(window: &Window) -> (Ratio, Ratio) {
     let milli = |s: f64| Ratio::new((s.max(0.0) * 1e3).floor() as i128, 1000);
-    let from_s = milli(window.first_seconds - BEFORE_S.0 as f64 / BEFORE_S.1 as f64);
-    let last_s = milli(window.last_seconds) + Ratio::new(BEFORE_S.0, BEFORE_S.1);
+    let from_s = milli(window.first_seconds - BEFORE_S.to_f64());
+    let last_s = milli(window.last_seconds) + BEFORE_S;
     (from_s, last_s.min(from_s + Ratio::from_integer(LONGEST_S)))
 }
 

@@ -131,8 +131,6 @@ pub struct Sighting {
     pub layout: Layout,
     /// True if AM or PM is written around the digits.
     pub shows_half_day: bool,
-    /// True if one or two letters, whichever they are, stand beside the digits as AM and PM do.
-    pub is_lettered: bool,
     /// True if the first group is a number in a row of its own above the others: the hours, or that of
     /// a scene or a take.
     pub has_a_number_above: bool,

@@ -152,16 +152,17 @@ pub fn long_file<T>(
     let folder = folder_of(file);
     fs::create_dir_all(folder).map_err(fail)?;
     // Not following links: a link is somebody's own arrangement.
-    let exists = match fs::symlink_metadata(file) {
-        Err(e) if e.kind() == io::ErrorKind::NotFound => false,
-        Err(e) => return Err(fail(e)),
-        Ok(facts) if facts.is_file() => {
-            let mut old = File::open(file).map_err(fail)?;
-            may_replace(&mut old).map_err(|why| refused(why).in_file(file))?;
-            true
-        }
-        Ok(_) => return Err(refused(no_plain_file()).in_file(file)),
+    let standing = || match fs::symlink_metadata(file) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(fail(e)),
+        Ok(facts) if facts.is_file() => Ok(Some(FileStamp::of(&facts))),
+        Ok(_) => Err(refused(no_plain_file()).in_file(file)),
     };
+    let before = standing()?;
+    if before.is_some() {
+        let mut old = File::open(file).map_err(fail)?;
+        may_replace(&mut old).map_err(|why| refused(why).in_file(file))?;
+    }
     let mut temporary = temporary_in(folder).map_err(fail)?;
     // The temporary name says nothing to anybody.
     let filled = fill(&mut temporary).map_err(|error| match error.kind() {
@@ -171,7 +172,12 @@ pub fn long_file<T>(
     let Some(result) = filled? else {
         return Ok(None);
     };
-    name(temporary, file, exists).map_err(fail)?;
+    // Filling takes long.
+    let now = standing()?;
+    if now.is_some() && now != before {
+        return Err(refused(changed_meanwhile()).in_file(file));
+    }
+    name(temporary, file, now.is_some()).map_err(fail)?;
     Ok(Some(result))
 }
 
@@ -225,6 +231,13 @@ fn folder_of(file: &Path) -> &Path {
 
 fn no_plain_file() -> Error {
     Error::new(ErrorKind::WouldReplace, "this is not a plain file")
+}
+
+fn changed_meanwhile() -> Error {
+    Error::new(
+        ErrorKind::WouldReplace,
+        "somebody changed this file while another was made to take its place",
+    )
 }
 
 fn too_long() -> Error {
@@ -565,6 +578,25 @@ mod tests {
         let error = long_file::<()>(&file, |_| Ok(()), fill).unwrap_err();
         assert_eq!(error.file(), Some(&*file));
         assert!(names_in(folder.path()).is_empty());
+    }
+
+    #[test]
+    fn what_somebody_saves_while_a_long_file_is_made_stays() {
+        for old in [None, Some("ours")] {
+            let folder = tempfile::tempdir().unwrap();
+            let file = folder.path().join("a.mov");
+            if let Some(old) = old {
+                fs::write(&file, old).unwrap();
+            }
+            let fill = |_: &mut tempfile::NamedTempFile| {
+                fs::write(&file, "theirs, of today").unwrap();
+                Ok(Some(()))
+            };
+            let error = long_file(&file, |_| Ok(()), fill).unwrap_err();
+            assert_eq!(error.kind(), ErrorKind::WouldReplace, "{error}");
+            assert_eq!(fs::read(&file).unwrap(), b"theirs, of today");
+            assert_eq!(names_in(folder.path()), [file]);
+        }
     }
 
     #[test]

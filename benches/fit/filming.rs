@@ -365,7 +365,6 @@ impl Scene {
             sightings.push(Sighting {
                 layout: layout.clone(),
                 shows_half_day: false,
-                is_lettered: false,
                 has_a_number_above: false,
                 stands_free: true,
                 readings,

@@ -33,7 +33,7 @@ ABOUT = {
     "half_day": {
         "job": "tells where around a clock AM or PM is written",
         "input": "1 x 16 x H/4 x W/4, luma / 127.5 - 1 of each block of 4 x 4 px of what lies around a level "
-        "line of digits 32 px high, H and W multiples of 8",
+        "line of digits 32 px high, H and W multiples of 16",
         "output": "1 x 1 x H/8 x W/8: logit that the letters cover the middle of that block of 8 x 8 px",
     },
 }

@@ -19,20 +19,32 @@ WIDE_PX, HIGH_PX, HALVES_STRIDE, DIGITS_PX = 320, 192, 8, 32.0
 # Share of the pictures in which AM or PM is written.
 LETTERED = 0.5
 # Heights of capitals, in digit heights.
-SMALLEST, LARGEST = 0.2, 0.95
+SMALLEST, LARGEST = 0.2, 1.0
+# Share of letters in the clock's own face, and of those of them that begin or end its line.
+OWN, IN_LINE = 0.4, 0.6
+# How far beside the digits they stand, in digit heights, and how far above or below.
+NEAREST, FARTHEST_BESIDE, FARTHEST_ABOVE = 0.06, 4.0, 2.5
 # Cells that far beside the letters, in px, may go either way.
 RIM_PX = 8
 # Letters that are filmed smaller than this, px, may go either way, too.
 LEGIBLE_PX = 5.0
 
 MARKS = ["AM", "PM"] * 5 + ["am", "pm"] * 2 + ["A.M.", "P.M.", "a.m.", "p.m.", "a.m.", "p.m.", "Am", "Pm"]
-# Labels of clocks and recorders, and words that hold AM or PM or nearly.
+# Words that hold AM or PM. Crews write some of them before the digits.
+HOLDING = """CAM CAMERA Cam cam TEAM Team team SAM JAM EXAM RAMP LAMP STREAM Stream stream GAMMA PUMP AMBER AMP AMB FPM
+RPM BPM PPM rpm bpm ppm DAM HAM SPAM PMT AMS CLAMP STAMP SAMPLE Sample sample Camera camera Ampere""".split()
+HELD = 0.3
+# Labels of clocks and recorders, and words that nearly hold them.
 LABELS = """DF NDF TC UTC GMT FPS fps REC CAM A B CH 1 2 ISO ND EXT INT MON TUE WED THU FRI SAT SUN JAN FEB MAR APR MAY
-JUN JUL AUG SEP OCT NOV DEC BAT LOW HI FM MP PH PW RM RPM BPM PPM AMP AMB SAM JAM CAMERA TEAM EXAM RAMP LAMP STREAM
-GAMMA PUMP AMBER PRIME PN AN AW PA MA DM km mm cm Hz kHz dB hrs min sec h m s DATE TIME ALARM SET MODE STBY OK""".split()
+JUN JUL AUG SEP OCT NOV DEC BAT LOW HI FM MP PH PW RM PRIME PN AN AW PA MA DM km mm cm Hz kHz dB hrs min sec h m s DATE TIME
+ALARM SET MODE STBY OK""".split()
 
 
 def other_word(rng):
+    if rng.random() < HELD:
+        word = str(rng.choice(HOLDING))
+        behind = str(rng.choice(["A", "B", "C", "D", "1", "2", "3", "10", "No"]))
+        return f"{word}{rng.choice(['', ' '])}{behind}" if rng.random() < 0.4 else word
     pick = rng.random()
     if pick < 0.45:
         return str(rng.choice(LABELS))
@@ -62,8 +74,9 @@ def beside(rng, clock, size):
     left, top, right, bottom = clock
     wide, high = size
     tall = bottom - top
-    gap = tall * math.exp(rng.uniform(math.log(0.08), math.log(1.5)))
     pick = rng.random()
+    farthest = FARTHEST_BESIDE if pick < 0.45 else FARTHEST_ABOVE
+    gap = tall * math.exp(rng.uniform(math.log(NEAREST), math.log(farthest)))
     if pick < 0.3:  # behind the digits: at their foot, their top, or anywhere
         x = right + gap
         y = [bottom - high, top, top + rng.uniform(-0.3, 1.3) * (tall - high)][rng.choice(3, p=[0.45, 0.3, 0.25])]
@@ -76,13 +89,20 @@ def beside(rng, clock, size):
     return int(x), int(y)
 
 
+def own_letters(rng, face):
+    """The clock's own face, at times, where that has letters; `None` otherwise."""
+    has_letters = isinstance(face.font if isinstance(face, MatrixFace) else face, FontFace)
+    return face if has_letters and rng.random() < OWN else None
+
+
 def half_day_picture(rng, assets):
     """A picture (uint8), which of its cells hold AM or PM, and which of them count (float32).
     All of it as the only sample in a list."""
     canvas = background(rng, assets, WIDE_PX)[:HIGH_PX].copy()
     h = DIGITS_PX * math.exp(rng.uniform(-0.12, 0.12))
     text = clock_text(rng, 0)[0]
-    line = any_face(rng, assets, h, text).draw(text, h)
+    clock_face = any_face(rng, assets, h, text)
+    line = clock_face.draw(text, h)
     box = inked(line)
     if box is None:
         return []
@@ -97,16 +117,24 @@ def half_day_picture(rng, assets):
         is_mark = i < marks
         word = str(rng.choice(MARKS)) if is_mark else other_word(rng)
         size = h * math.exp(rng.uniform(math.log(SMALLEST), math.log(LARGEST)))
-        path = any_font(rng, assets.fonts)
-        face = MatrixFace(rng, path, False) if size > 12 and rng.random() < 0.06 else FontFace(rng, path)
+        face = own_letters(rng, clock_face)
+        is_in_line = face is not None and rng.random() < IN_LINE
+        if is_in_line:
+            size = h
+        elif face is None:
+            path = any_font(rng, assets.fonts)
+            face = MatrixFace(rng, path, False) if size > 12 and rng.random() < 0.06 else FontFace(rng, path)
         drawn = face.draw(word, size)
         of = inked(drawn)
         if of is None:
             continue
-        for _ in range(4):
+        for _ in range(6):
             x, y = beside(rng, clock, (of[2] - of[0], of[3] - of[1]))
+            if is_in_line:  # on the base line, parted from the digits by a space or less
+                gap, y = h * rng.uniform(NEAREST, 0.9), clock[1] + of[1] - box[1]
+                x = int(clock[2] + gap if rng.random() < 0.6 else clock[0] - gap - of[2] + of[0])
             its = (x, y, x + of[2] - of[0], y + of[3] - of[1])
-            room = 0.15 * h
+            room = 0.05 * h
             is_free = all(its[0] > t[2] + room or its[2] < t[0] - room or its[1] > t[3] + room / 2 or its[3] < t[1] - room / 2
                           for t in taken)  # fmt: skip
             if is_free and its[2] > 4 and its[3] > 4 and its[0] < WIDE_PX - 4 and its[1] < HIGH_PX - 4:
@@ -145,10 +173,11 @@ def half_day_picture(rng, assets):
     # Filmed smaller than it is looked at, more often than not.
     finer = math.exp(rng.uniform(math.log(0.8), math.log(2.8)))
     for _, _, (x0, y0, x1, y1), size in things:
-        if size is None:
-            continue
         aside = np.maximum(np.maximum(x0 - cells[..., 0], cells[..., 0] - x1), np.maximum(y0 - cells[..., 1], cells[..., 1] - y1))
+        # What the edge leaves of a word may be AM or PM.
         is_whole = x0 > 2 and y0 > 2 and x1 < WIDE_PX - 2 and y1 < HIGH_PX - 2
+        if is_whole and size is None:
+            continue
         # Of the smallest letters the nearest cell is marked at least.
         core = aside <= max(0.0, aside.min())
         weight[(aside < RIM_PX) & ~core] = 0.0

@@ -114,19 +114,24 @@ class Reader(nn.Module):
 class HalfDay(nn.Module):
     """Where around a clock is AM or PM written?
 
-    In: N x 16 x H/4 x W/4: luma / 127.5 - 1 of each 4 x 4 block, row by row, as channels; H and W multiples of 8.
+    In: N x 16 x H/4 x W/4: luma / 127.5 - 1 of each 4 x 4 block, row by row, as channels; H and W multiples of 16.
     Out: N x 1 x H/8 x W/8: logit that the letters cover the middle of that block of 8 x 8 px.
+
+    At full size it sees 60 px to each side, which is less than a word in letters as tall as the digits; at half of
+    it 140.
     """
 
     def __init__(self, a=24, b=48, c=64):
         super().__init__()
-        self.body = nn.Sequential(
-            Conv(16, a), Conv(a, b, stride=2), Conv(b, c), More(c, 5), More(c, 5), nn.Dropout(0.05), More(c, 5)
-        )
+        self.s8 = nn.Sequential(Conv(16, a), Conv(a, b, stride=2), Conv(b, c), More(c, 5))
+        self.s16 = nn.Sequential(Conv(c, c, stride=2), More(c, 7), More(c, 7))
+        self.down8 = Conv(c, c, 1, is_linear=True)
+        self.mix8 = nn.Sequential(More(c, 5), nn.Dropout(0.05), More(c, 5))
         self.head = nn.Conv2d(c, 1, 1)
 
     def forward(self, x):
-        return self.head(self.body(x))
+        b = self.s8(x)
+        return self.head(self.mix8(F.relu(b + twice(self.down8(self.s16(b))))))
 
 
 def fused(net):

@@ -42,7 +42,7 @@ pub(super) struct Agreed {
 }
 
 /// Seconds by which takes of one camera may seem to overlap.
-const OVERLAP_S: (i128, i128) = (1, 2);
+const OVERLAP_S: Ratio = Ratio::new(1, 2);
 /// Seconds between the headers of takes of different days.
 const OTHER_DAY_S: i64 = 12 * 3600;
 
@@ -254,9 +254,7 @@ impl<'a> Card<'a> {
                 if let Some(before) = ends_last.filter(|before| before.2 != take.2) {
                     // What surely overlaps, whatever the bounds.
                     let shared = before.0.low + before.1 - take.0.high;
-                    if shared.min(take.1) > Ratio::new(OVERLAP_S.0, OVERLAP_S.1)
-                        && !self.are_of_other_days(before.2, take.2)
-                    {
+                    if shared.min(take.1) > OVERLAP_S && !self.are_of_other_days(before.2, take.2) {
                         told.push((before.2, take.2, shared.min(take.1)));
                     }
                 }

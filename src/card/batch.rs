@@ -92,13 +92,7 @@ pub(super) fn probe(
         },
     );
     let probes: Option<Vec<Probe>> = probed.into_iter().collect();
-    let probes = probes.ok_or_else(|| {
-        Error::new(
-            ErrorKind::BadRequest,
-            "stopped before the first clip was read",
-        )
-        .next("run the same command again")
-    })?;
+    let probes = probes.ok_or_else(stopped)?;
     let lasting: BTreeMap<_, _> = (0..files.len())
         .filter(|&index| probes[index].is_lasting())
         .map(|index| (key(index), (files[index].stamp, probes[index].clone())))
@@ -109,7 +103,18 @@ pub(super) fn probe(
     Ok(probes)
 }
 
+fn stopped() -> Error {
+    Error::new(
+        ErrorKind::BadRequest,
+        "stopped before the first clip was read",
+    )
+    .next("run the same command again")
+}
+
 /// Those of some files that show no picture: by the records of an earlier run, or by trying.
+///
+/// # Errors
+/// [`ErrorKind::BadRequest`] if the run was stopped meanwhile.
 pub(super) fn unreadable(
     settings: &Settings,
     originals: BTreeSet<usize>,
@@ -117,7 +122,8 @@ pub(super) fn unreadable(
     whole: &[PathBuf],
     records: &Records,
     work: &dyn Work,
-) -> BTreeSet<usize> {
+    stop: &Stop,
+) -> Result<BTreeSet<usize>> {
     let originals: Vec<usize> = originals.into_iter().collect();
     let is_readable = |at: usize| {
         let file = &files[originals[at]];
@@ -126,12 +132,18 @@ pub(super) fn unreadable(
             None => fault::catch(|| work.shows_a_picture(&file.path)).unwrap_or(false),
         }
     };
-    let readable = in_parallel(settings.workers, originals.len(), || false, is_readable);
-    let pairs = originals.iter().zip(readable);
-    pairs
-        .filter(|(_, is_readable)| *is_readable == Some(false))
+    let tried = in_parallel(
+        settings.workers,
+        originals.len(),
+        || stop.is_asked(),
+        is_readable,
+    );
+    let readable: Option<Vec<bool>> = tried.into_iter().collect();
+    let pairs = originals.iter().zip(readable.ok_or_else(stopped)?);
+    Ok(pairs
+        .filter(|(_, is_readable)| !is_readable)
         .map(|(&original, _)| original)
-        .collect()
+        .collect())
 }
 
 /// One clip to read.

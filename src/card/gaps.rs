@@ -57,7 +57,7 @@ pub(super) enum Gap {
 
 /// A gap is counted in frames if it is known to this many; two clocks locked to the
 /// camera's rate leave an open interval of two.
-const WIDEST_COUNTED: (i128, i128) = (3, 1);
+const WIDEST_COUNTED: Ratio = Ratio::new(3, 1);
 
 impl Gap {
     /// From the bounds of the start that a chapter should have, in counts of `before`, and
@@ -78,7 +78,7 @@ impl Gap {
         let whole = |n: i128| i64::try_from(n).unwrap_or(i64::MAX);
         // Open at both ends: each bound is exclusive on one side.
         let (least, most) = (whole(frames.low.floor() + 1), whole(frames.high.ceil() - 1));
-        if frames.width() > Ratio::new(WIDEST_COUNTED.0, WIDEST_COUNTED.1) {
+        if frames.width() > WIDEST_COUNTED {
             return Self::Between { least, most };
         }
         Self::Measured {

@@ -301,7 +301,7 @@ fn plan(
         .collect();
     let prefixes = names::prefixes(&scan.roots, &listed);
     let originals = sift::originals(files, &probes);
-    let unreadable = batch::unreadable(settings, originals, files, &whole, records, work);
+    let unreadable = batch::unreadable(settings, originals, files, &whole, records, work, stop)?;
     let fates = sift::sift(files, &probes, &unreadable);
     let clips = in_order(files, &fates);
     let skipped = skipped(&scan, &fates, &prefixes);

@@ -1,7 +1,7 @@
 //! Names that are the same on every system: the natural order of paths, and where in the output
 //! folder the sidecar of a clip lies.
 
-use crate::path_text::{text_of, with_suffix};
+use crate::path_text::{folded, with_suffix};
 use crate::sidecar::json;
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
@@ -120,11 +120,6 @@ fn is_named(files: &[(usize, PathBuf)], card: usize, name: &Path) -> bool {
     files
         .iter()
         .any(|(owner, file)| *owner == card && folded(file) == name)
-}
-
-/// The text by which file systems that do not tell upper from lower case know a file.
-fn folded(path: &Path) -> String {
-    text_of(path).to_lowercase()
 }
 
 /// Where the sidecars of `clips` lie, relative to the output folder: the clip's own path

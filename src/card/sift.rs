@@ -6,7 +6,7 @@ use super::scan::Found;
 use crate::error::{Error, ErrorKind, Result};
 use crate::facts::HeaderFacts;
 use crate::note::Note;
-use crate::path_text::text_of;
+use crate::path_text::{folded, text_of};
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -208,9 +208,7 @@ fn is_thumbnail(relative: &Path) -> bool {
 }
 
 fn extension(relative: &Path) -> Option<String> {
-    relative
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase())
+    relative.extension().map(folded)
 }
 
 /// Names of the folders above, folded, nearest first.
@@ -219,15 +217,14 @@ fn folders(relative: &Path) -> impl Iterator<Item = String> {
         .ancestors()
         .skip(1)
         .filter_map(|a| a.file_name())
-        .map(|f| f.to_string_lossy().to_lowercase())
+        .map(folded)
 }
 
 /// What proxy and clip have in common: the stem without what marks a proxy. Common
 /// practice, no source: a mark at the end of the name, `S03` and the like behind it, or
 /// another second letter before a recording's number.
 fn kin_stem(relative: &Path) -> String {
-    let stem = relative.file_stem().unwrap_or_default();
-    let mut stem = stem.to_string_lossy().to_lowercase();
+    let mut stem = folded(relative.file_stem().unwrap_or_default());
     for mark in [
         "_proxy", "-proxy", ".proxy", " proxy", "_sub", "_lrv", "_lowres",
     ] {
@@ -304,7 +301,7 @@ fn are_neighbours(proxy: &Path, clip: &Path) -> bool {
     let is_for_proxies = || {
         a.parent() == b.parent()
             && a.file_name()
-                .map(|f| f.to_string_lossy().to_lowercase())
+                .map(folded)
                 .is_some_and(|f| PROXY_FOLDERS.contains(&&*f))
     };
     a.starts_with(b) || b.starts_with(a) || is_for_proxies()

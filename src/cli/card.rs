@@ -68,11 +68,14 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut is_complete = run.ended == Ended::Complete;
     let (mut has_report, mut missing) = (false, 0);
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
-        let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
-        status = status.max(withdrawal.status);
-        remarks.extend(withdrawal.remarks);
-        if let Some(note) = withdrawal.note {
-            faults.extend(run.add_notes(vec![note], &settings.out).err());
+        // What a stopped run did not come to may still give a later chapter its start.
+        if is_complete {
+            let withdrawal = withdraw(&clips(&run), &settings.handing, &settings.out, &ledger);
+            status = status.max(withdrawal.status);
+            remarks.extend(withdrawal.remarks);
+            if let Some(note) = withdrawal.note {
+                faults.extend(run.add_notes(vec![note], &settings.out).err());
+            }
         }
         // Copies take long: the report is there before them.
         let report = write_report(&run, &mut ledger);

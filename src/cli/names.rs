@@ -2,7 +2,7 @@
 //! file name, below as many of its parent folders as tell it from the other
 //! clips of the run.
 
-use rollmark::path_text::{text_of, with_suffix};
+use rollmark::path_text::{folded, text_of, with_suffix};
 use rollmark::sidecar::json;
 use std::collections::HashMap;
 use std::ffi::OsString;
@@ -45,11 +45,7 @@ pub fn distinct_names(clips: &[PathBuf]) -> Vec<ClipNames> {
         let mut by_name: HashMap<String, Vec<usize>> = HashMap::new();
         for (clip, (parts, depth)) in parts.iter().zip(&depths).enumerate() {
             let name: PathBuf = last(parts, *depth).iter().collect();
-            // Some file systems do not tell upper from lower case.
-            by_name
-                .entry(name.to_string_lossy().to_lowercase())
-                .or_default()
-                .push(clip);
+            by_name.entry(folded(name)).or_default().push(clip);
         }
         let mut is_changed = false;
         for group in by_name.values() {

@@ -2,7 +2,7 @@
 
 use super::dense::Pass;
 use super::track::{Track, plain_digits};
-use super::{END_S, Watch, ratio};
+use super::{END_S, Watch};
 use crate::error::Result;
 use crate::fit::ClockFit;
 use crate::frame::{Stamp, Stride};
@@ -12,14 +12,14 @@ use crate::vision::{self, Display, Pyramid, Sharpness};
 /// Once the fit is sure, frames ahead are asked whether the clock goes on as it should, at least so
 /// many seconds apart: one that is set anew or stopped while it is held up may have run evenly until
 /// then. Most slates are held for two seconds, of which 1.3 were read by then.
-const GLANCE_STEP_S: (i128, i128) = (1, 2);
+const GLANCE_STEP_S: Ratio = Ratio::new(1, 2);
 /// Frames ahead that are looked at; one that does not show the display is searched for another.
 const GLANCES: usize = 2;
 /// Frames ahead are key frames, where one comes within so many seconds.
-const GLANCE_WIDEST_S: (i128, i128) = (6, 5);
+const GLANCE_WIDEST_S: Ratio = Ratio::new(6, 5);
 /// Once it is read, the slate is looked for at frames so many seconds apart, until the display has gone
 /// from as many in a row as there are glances.
-const BESIDE_STEP_S: (i128, i128) = (9, 10);
+const BESIDE_STEP_S: Ratio = Ratio::new(9, 10);
 
 /// What frames ahead show of displays whose start seems settled.
 pub(super) enum Ahead {
@@ -49,8 +49,8 @@ impl Watch<'_> {
         answer: &ClockFit,
     ) -> Result<Ahead> {
         self.footage.set_stride(Stride::Ahead {
-            closest_s: ratio(GLANCE_STEP_S),
-            widest_s: ratio(GLANCE_WIDEST_S),
+            closest_s: GLANCE_STEP_S,
+            widest_s: GLANCE_WIDEST_S,
         });
         let mut ahead = pass.tracks.clone();
         let mut agreed = answer.frames_agreeing();
@@ -163,8 +163,8 @@ impl Watch<'_> {
     /// with is none.
     pub(super) fn look_for_another(&mut self, pass: &Pass) -> Result<Option<Slate>> {
         self.footage.set_stride(Stride::Ahead {
-            closest_s: ratio(BESIDE_STEP_S),
-            widest_s: ratio(GLANCE_WIDEST_S),
+            closest_s: BESIDE_STEP_S,
+            widest_s: GLANCE_WIDEST_S,
         });
         let mut ahead = pass.tracks.clone();
         let mut another = None;

@@ -2,7 +2,7 @@
 
 use super::ahead::{Ahead, Slate};
 use super::track::Track;
-use super::{Found, MOST_DISPLAYS, Watch, ratio};
+use super::{Found, MOST_DISPLAYS, Watch};
 use crate::error::Result;
 use crate::fit::{self, ClockFit, FittedClock};
 use crate::frame::Stamp;
@@ -14,16 +14,16 @@ use std::borrow::Cow;
 use std::collections::VecDeque;
 
 /// Seconds after which a dense pass searches a frame again, for a second opinion.
-const LOOK_AGAIN_S: (i128, i128) = (1, 4);
+const LOOK_AGAIN_S: Ratio = Ratio::new(1, 4);
 /// Seconds after which the fit is asked for the first time. By then the seconds have
 /// changed once, which shows the base of the frames; fewer leave the rate assumed and the
 /// bounds the wider for it.
-const FIRST_ASK_S: (i128, i128) = (5, 4);
+const FIRST_ASK_S: Ratio = Ratio::new(5, 4);
 /// Seconds after which a start is taken as it is, even if bounds wider than a count say
 /// that several rates explain the frames.
 const LONG_LOOK_S: u32 = 3;
 /// Seconds between two questions to the fit.
-const ASK_STEP_S: (i128, i128) = (1, 2);
+const ASK_STEP_S: Ratio = Ratio::new(1, 2);
 /// Questions in vain behind which what is followed may not be the clock, though it runs: one
 /// comes too soon for most clocks.
 const MOST_IN_VAIN: usize = 1;
@@ -35,15 +35,15 @@ const MOST_DENSE_S: u32 = 6;
 const MOST_DENSE_SLOWED_S: u32 = 20;
 /// Bounds of a start that is known to a count, and to a tenth at either end since looks caught
 /// in a change say no more (docs/fit.md): a camera locked to the clock learns nothing more.
-const LOCKED_COUNTS: (i128, i128) = (6, 5);
+const LOCKED_COUNTS: Ratio = Ratio::new(6, 5);
 /// Share of their width that bounds must keep over half a second to be taken for those.
-const UNCHANGED: (i128, i128) = (49, 50);
+const UNCHANGED: Ratio = Ratio::new(49, 50);
 /// A display that is there so many seconds behind frame 0 and does not go, as slates do, may be laid
 /// over the picture or be a monitor in view. Then the slate is still to come, and is looked for.
-const AT_THE_HEAD_S: (i128, i128) = (1, 2);
+const AT_THE_HEAD_S: Ratio = Ratio::new(1, 2);
 /// While such a display is read, the slate is looked for from so many seconds on, as often as the fit
 /// is asked.
-const FIRST_BESIDE_S: (i128, i128) = (3, 4);
+const FIRST_BESIDE_S: Ratio = Ratio::new(3, 4);
 /// Slates that are read one after the other without a look between them, at most: what comes and goes
 /// more often is laid over the picture, and hours of it need not be read.
 const MOST_SLATES: usize = 8;
@@ -131,17 +131,17 @@ impl Watch<'_> {
         let began = began.unwrap_or_else(|| stamp.seconds());
         Ok(Pass {
             began,
-            is_from_the_head: stamp.seconds() <= ratio(AT_THE_HEAD_S),
+            is_from_the_head: stamp.seconds() <= AT_THE_HEAD_S,
             slowdown: self.slowdown(&tracks),
             tracks,
             done: Vec::new(),
             next_slate: None,
-            beside_at: began + ratio(FIRST_BESIDE_S),
-            ask_at: began + ratio(FIRST_ASK_S),
+            beside_at: began + FIRST_BESIDE_S,
+            ask_at: began + FIRST_ASK_S,
             asked_in_vain: 0,
             width_before: None,
             has_glanced: false,
-            look_at: began + ratio(LOOK_AGAIN_S),
+            look_at: began + LOOK_AGAIN_S,
             was_looked_again: false,
         })
     }
@@ -202,7 +202,7 @@ impl Watch<'_> {
     fn look_for_a_slate(&mut self, pass: &mut Pass, pyramid: &Pyramid, stamp: Stamp) -> Result<()> {
         let at = stamp.seconds();
         if pass.is_from_the_head && pass.next_slate.is_none() && at >= pass.beside_at {
-            pass.beside_at = at + ratio(ASK_STEP_S);
+            pass.beside_at = at + ASK_STEP_S;
             let known: Vec<&Track> = pass.tracks.iter().chain(&pass.done).collect();
             pass.next_slate = self.slate_beside(&known, pyramid, stamp)?;
         }
@@ -215,7 +215,7 @@ impl Watch<'_> {
         if at < pass.ask_at {
             return Ok(Found::GoOn);
         }
-        pass.ask_at = at + ratio(ASK_STEP_S);
+        pass.ask_at = at + ASK_STEP_S;
         self.look_beside(pyramid, &mut pass.tracks)?;
         let (answer, is_settled) = self.answer(&pass.done, &pass.tracks);
         let may_be_refuted =
@@ -237,7 +237,7 @@ impl Watch<'_> {
                     return Ok(Found::Settled);
                 }
                 // What is seen there is read on to, and for as long again.
-                Ahead::OtherDigits(there) => pass.ask_at = there.seconds() + ratio(ASK_STEP_S),
+                Ahead::OtherDigits(there) => pass.ask_at = there.seconds() + ASK_STEP_S,
                 Ahead::OtherDisplays(found) => {
                     pass.next_slate.get_or_insert(found);
                     return Ok(Found::Settled);
@@ -255,7 +255,7 @@ impl Watch<'_> {
         if at < pass.look_at {
             return Ok(());
         }
-        pass.look_at = at + ratio(ASK_STEP_S);
+        pass.look_at = at + ASK_STEP_S;
         let is_doubtful =
             pass.asked_in_vain > MOST_IN_VAIN || !pass.tracks.iter().any(Track::seems_to_run);
         let has_lost_one = pass
@@ -328,35 +328,18 @@ impl Watch<'_> {
     fn look_for_half_days(&self, pyramid: &Pyramid, track: &mut Track) -> Result<()> {
         if track.shows_an_hour_of_twelve() && track.may_show_half_day() {
             let look = track.looks_around();
-            track.take_half_day(self.eye.half_day_logit(pyramid, &track.display, look)?);
+            if let Some(logit) = self.eye.half_day_logit(pyramid, &track.display, look)? {
+                track.take_half_day(logit);
+            }
         }
         Ok(())
     }
 
-    /// Looks closer at what stands beside the digits: AM and PM, which following sees in part if at
-    /// all, and whatever may be frames behind seconds.
+    /// Looks closer at what stands beside the digits, where following does not: AM and PM, and whatever
+    /// may be frames behind seconds.
     fn look_beside(&self, pyramid: &Pyramid, tracks: &mut [Track]) -> Result<()> {
         for track in tracks.iter_mut() {
             self.look_for_half_days(pyramid, track)?;
-        }
-        let mut small_letters = Vec::new();
-        for track in tracks.iter().filter(|t| t.may_count_half_days()) {
-            if self.eye.has_small_letters(pyramid, &track.display)? {
-                small_letters.push(track.display.clone());
-            }
-        }
-        for track in tracks
-            .iter_mut()
-            .filter(|t| t.may_count_half_days() || t.seems_lettered())
-        {
-            let is_word = match track.seems_lettered() {
-                true => self.eye.is_word_behind(pyramid, &track.display)?,
-                false => None,
-            };
-            // Of one display that is followed twice, once with its letters as digits.
-            let are_small = track.may_count_half_days()
-                && (small_letters.iter()).any(|display| track.display.is_where(display));
-            track.take_letters(is_word, are_small);
             if track.has_three_groups() {
                 track.take_ground(self.eye.is_ground_even(pyramid, &track.display));
             }
@@ -487,7 +470,7 @@ fn is_enough(width: Option<Ratio>, elapsed_s: Ratio, before: &mut Option<Ratio>)
 /// the clock leaves: about a count, and no less than half a second `before`.
 fn is_as_narrow_as_can_be(width: Ratio, before: Option<Ratio>) -> bool {
     width <= Ratio::new(51, 50)
-        || (width <= ratio(LOCKED_COUNTS) && before.is_some_and(|b| width >= b * ratio(UNCHANGED)))
+        || (width <= LOCKED_COUNTS && before.is_some_and(|b| width >= b * UNCHANGED))
 }
 
 #[cfg(test)]

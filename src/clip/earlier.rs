@@ -1,13 +1,13 @@
 //! Pictures of the frames behind the last look: what the next look finds may have come into view in
 //! them, and a clock that was set, or a clip that was cut, shows there.
 
-use super::ratio;
 use crate::frame::Stamp;
+use crate::timecode::Ratio;
 use crate::vision::Pyramid;
 use std::collections::VecDeque;
 
 /// Seconds from one kept picture to the next, at least: every frame of most clips.
-const CLOSEST_S: (i128, i128) = (1, 32);
+const CLOSEST_S: Ratio = Ratio::new(1, 32);
 /// Pictures kept at most, half a second of them, and their pixels together: five of 4K.
 const MOST: usize = 16;
 const MOST_PX: usize = 42_000_000;
@@ -22,7 +22,7 @@ impl Earlier {
     pub fn wants(&self, stamp: Stamp) -> bool {
         self.kept
             .back()
-            .is_none_or(|(last, _)| stamp.seconds() - last.seconds() >= ratio(CLOSEST_S))
+            .is_none_or(|(last, _)| stamp.seconds() - last.seconds() >= CLOSEST_S)
     }
 
     /// Keeps a picture, and lets go of the oldest where it is one too many.

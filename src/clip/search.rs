@@ -1,7 +1,7 @@
 //! A stretch of a clip, searched: its key frames, and the frames around those that show a
 //! display.
 
-use super::{END_S, Found, Watch, ratio};
+use super::{END_S, Found, Watch};
 use crate::error::Result;
 use crate::frame::{Aim, Light, Stamp, Stride};
 use crate::note::Note;
@@ -11,35 +11,35 @@ use crate::vision::{Display, LooseDigits, Pyramid, Sharpness};
 use image::GrayImage;
 
 /// Seconds between looks where every frame is decoded.
-const LOOK_STEP_S: (i128, i128) = (1, 2);
+const LOOK_STEP_S: Ratio = Ratio::new(1, 2);
 /// Seconds between key frames that are looked at, at least: in head and tail all that cameras
 /// write, two a second at most, and from there on one a second, since most clips have no slate
 /// there and looking in vain is what a clip without a clock costs. A little less than the half
 /// and the whole second lets those through that are not quite so far apart.
-const END_CLOSEST_S: (i128, i128) = (2, 5);
-const CLOSEST_S: (i128, i128) = (9, 10);
+const END_CLOSEST_S: Ratio = Ratio::new(2, 5);
+const CLOSEST_S: Ratio = Ratio::new(9, 10);
 /// Where key frames of head and tail lie further apart than cameras put them, which is a
 /// second at most as a rule (common practice, no source), frames between are looked at, too:
 /// a slate held for two seconds is met at least once, mostly twice.
-const END_WIDEST_S: (i128, i128) = (6, 5);
+const END_WIDEST_S: Ratio = Ratio::new(6, 5);
 /// The same for the first seconds, where most slates are held up, some of them for a second only. Key
 /// frames a second apart have none between them even there: each costs the decoding of all that lies
 /// before it.
-const EARLY_WIDEST_S: (i128, i128) = (21, 20);
+const EARLY_WIDEST_S: Ratio = Ratio::new(21, 20);
 const EARLY_S: u32 = 4;
 /// Seconds from the look at colours before from which on one that finds a display is followed:
 /// looks further apart are those of head and tail.
-const COLOURS_WIDEST_S: (i128, i128) = (2, 1);
+const COLOURS_WIDEST_S: Ratio = Ratio::new(2, 1);
 /// Seconds behind a look that showed a display until which every frame is decoded, even if
 /// following the display led nowhere. The next key frames are another chance.
 const NO_MORE_S: u32 = 1;
-/// Frames laid over each other to see all digits of a multiplexed display.
+/// Frames laid over the first one to see all digits of a multiplexed display.
 const AFTERGLOW_FRAMES: usize = 6;
 
 /// How a stretch of the clip is searched.
 #[derive(Clone, Copy)]
 pub(super) struct Search {
-    stride: Stride,
+    pub(super) stride: Stride,
     /// How closely the frames of that stride are looked at.
     sharpness: Sharpness,
     /// How closely every frame around a find is.
@@ -52,12 +52,12 @@ pub(super) struct Search {
 impl Search {
     /// Head and tail.
     pub(super) fn of_ends(sharpness: Sharpness) -> Self {
-        let (closest, widest) = (ratio(END_CLOSEST_S), ratio(END_WIDEST_S));
+        let (closest, widest) = (END_CLOSEST_S, END_WIDEST_S);
         Self {
             stride: Stride::KeyFrames {
                 closest_s: match sharpness {
                     // Digits smaller than any held up on purpose, at four times the cost.
-                    Sharpness::Fine => ratio(CLOSEST_S),
+                    Sharpness::Fine => CLOSEST_S,
                     _ => closest,
                 },
                 widest_s: Some(widest),
@@ -79,7 +79,7 @@ impl Search {
             } if self.sharpness == Sharpness::Coarse && at < Ratio::from_integer(EARLY_S) => {
                 Stride::KeyFrames {
                     closest_s,
-                    widest_s: Some(ratio(EARLY_WIDEST_S)),
+                    widest_s: Some(EARLY_WIDEST_S),
                     is_rough,
                 }
             }
@@ -93,7 +93,7 @@ impl Search {
     pub(super) fn of_middle() -> Self {
         Self {
             stride: Stride::KeyFrames {
-                closest_s: ratio(CLOSEST_S),
+                closest_s: CLOSEST_S,
                 widest_s: None,
                 is_rough: true,
             },
@@ -199,9 +199,9 @@ impl Watch<'_> {
         };
         let (at, reached) = (stamp.seconds(), self.reached);
         let since = |last: Ratio| at - last;
-        let before = (self.looked_in_colours)
-            .filter(|&last| at >= last && since(last) < ratio(COLOURS_WIDEST_S));
-        if before.is_some_and(|last| since(last) < ratio(CLOSEST_S)) {
+        let before =
+            (self.looked_in_colours).filter(|&last| at >= last && since(last) < COLOURS_WIDEST_S);
+        if before.is_some_and(|last| since(last) < CLOSEST_S) {
             return Ok(Found::GoOn);
         }
         self.looked_in_colours = Some(at);
@@ -277,7 +277,7 @@ impl Watch<'_> {
     ) -> Result<Found> {
         let until = at + Ratio::from_integer(NO_MORE_S);
         self.footage.seek(Aim::At(before.unwrap_or(at)))?;
-        let mut next_look = before.map_or(at, |before| before + ratio(LOOK_STEP_S));
+        let mut next_look = before.map_or(at, |before| before + LOOK_STEP_S);
         self.earlier.forget();
         while let Some(stamp) = self.advance()? {
             let now = stamp.seconds();
@@ -292,7 +292,7 @@ impl Watch<'_> {
                 }
                 continue;
             }
-            next_look = now + ratio(LOOK_STEP_S);
+            next_look = now + LOOK_STEP_S;
             let found = match seen.filter(|_| now == at) {
                 Some((pyramid, displays)) => {
                     self.stages.candidates(pyramid, displays, stamp);

@@ -3,7 +3,6 @@
 mod beside;
 
 use self::beside::Beside;
-use super::ratio;
 use crate::geometry::Quad;
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::timecode::Ratio;
@@ -18,11 +17,11 @@ const MOST_MISSES: usize = 10;
 const MOST_MISSES_UNSEEN: usize = 5;
 /// Seconds for which a display without a change is read before it counts as still: one
 /// that shows frames or parts of a second, and one that shows whole seconds.
-const STILL_FAST_S: (i128, i128) = (1, 2);
-const STILL_SLOW_S: (i128, i128) = (5, 4);
-/// Seconds between two readings of one that counts whole seconds or stands, beside a clock in full
-/// view, and readings that show that it stands so far.
-const NOW_AND_AGAIN_S: (i128, i128) = (1, 10);
+const STILL_FAST_S: Ratio = Ratio::new(1, 2);
+const STILL_SLOW_S: Ratio = Ratio::new(5, 4);
+/// Seconds between two readings of one that counts whole seconds or stands, beside a clock in full view.
+const NOW_AND_AGAIN_S: Ratio = Ratio::new(1, 10);
+/// Readings without a change from which on a display is taken to stand.
 const SEEN_TO_STAND: usize = 3;
 /// Readings after which a display that cannot be read is given up. A multiplexed display
 /// shows all its digits in fewer.
@@ -50,8 +49,8 @@ const LEAST_IN_VIEW: f32 = 0.4;
 /// gone and what is read is what lies behind it: a display caught between two counts, or half
 /// lit, keeps most of its places.
 const LEAST_SHARE_IN_VIEW: f32 = 0.6;
-/// Share of the places that say something in the mean, below which the display has gone, too: behind
-/// it an edge may look like one plain digit, and all else say nothing.
+/// A frame in which fewer than this share of the places that say something in the mean do so no longer
+/// shows the display, either: behind it an edge may look like one plain digit, and all else say nothing.
 const LEAST_PLACES_IN_VIEW: (f32, f32) = (2.0, 5.0);
 
 /// A display under way through a dense pass.
@@ -71,7 +70,6 @@ impl Track {
             sighting: Sighting {
                 layout: display.layout(),
                 shows_half_day: false,
-                is_lettered: false,
                 has_a_number_above: display.has_a_number_above(),
                 stands_free: false,
                 readings: Vec::new(),
@@ -88,7 +86,6 @@ impl Track {
         self.display = seen.display;
         self.sighting.readings.push(seen.reading);
         self.misses = 0;
-        self.weigh_letters();
     }
 
     /// Clip seconds of its first reading, if there is one.
@@ -101,18 +98,6 @@ impl Track {
     /// are out of view.
     pub fn has_three_groups(&self) -> bool {
         self.sighting.layout.groups.len() == 3
-    }
-
-    /// True if it may be a clock of twelve hours: those that count frames count a whole day, as two
-    /// digits behind anything but a dot mostly are.
-    pub fn may_count_half_days(&self) -> bool {
-        let readings = &self.sighting.readings;
-        let dot: f32 = readings.iter().map(|r| r.last_mark.dot).sum();
-        match self.sighting.layout.groups[..] {
-            [_, _, _, 2] => 2.0 * dot > readings.len() as f32,
-            [_, _, _] | [_, _, _, _] => true,
-            _ => false,
-        }
     }
 
     /// True if the last frame shows an hour that a clock of twelve hours has.
@@ -160,7 +145,7 @@ impl Track {
         } else {
             STILL_SLOW_S
         };
-        let is_stuck = span_s > ratio(still_s) * slowdown && self.is_still();
+        let is_stuck = span_s > still_s * slowdown && self.is_still();
         let is_junk = readings.len() >= FAIR_CHANCE && !self.is_legible();
         let most_misses = if readings.is_empty() {
             MOST_MISSES_UNSEEN
@@ -206,7 +191,7 @@ impl Track {
     /// they were seen are no clock of seconds that was seen too briefly.
     fn stands_with(&self, whole: &Self) -> bool {
         let stands = whole.numbers_shown_last().is_some_and(|(numbers, span_s)| {
-            numbers == Ratio::from_integer(1) && span_s >= ratio(STILL_FAST_S)
+            numbers == Ratio::from_integer(1) && span_s >= STILL_FAST_S
         });
         stands
             && whole.is_still()
@@ -219,7 +204,7 @@ impl Track {
     /// before the time of day, say. Some are misread, so that more numbers are seen.
     fn ends_in_seconds(&self) -> bool {
         self.numbers_shown_last().is_some_and(|(numbers, span_s)| {
-            span_s > ratio(STILL_SLOW_S) && numbers <= seconds_in(span_s, 2)
+            span_s > STILL_SLOW_S && numbers <= seconds_in(span_s, 2)
         })
     }
 
@@ -238,8 +223,7 @@ impl Track {
     /// stands so far, a reading now and again says enough.
     pub fn can_wait(&self, at: Ratio) -> bool {
         let readings = &self.sighting.readings;
-        let is_fresh =
-            (readings.last()).is_some_and(|r| at - r.stamp.seconds() < ratio(NOW_AND_AGAIN_S));
+        let is_fresh = (readings.last()).is_some_and(|r| at - r.stamp.seconds() < NOW_AND_AGAIN_S);
         let stands = readings.len() >= SEEN_TO_STAND && self.is_still();
         is_fresh && (stands || self.has_three_groups() && !self.counts_faster_than_seconds())
     }
@@ -681,7 +665,7 @@ mod tests {
     fn beside_a_clock_in_full_view_what_counts_no_frames_is_read_now_and_again() {
         let last = Ratio::new(49, 25);
         let soon = last + Ratio::new(1, 25);
-        let later = last + ratio(NOW_AND_AGAIN_S);
+        let later = last + NOW_AND_AGAIN_S;
         let seconds = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
         let number = followed(&[2, 2, 2, 2], |_| "14221016".into());
         let frames = followed(&[2, 2, 2, 2], |n| format!("142210{:02}", n % 25));

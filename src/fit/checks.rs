@@ -12,7 +12,7 @@ use super::lean::Trust;
 use super::looks::Looks;
 use super::pace::{Dial, paces};
 use super::placed::Placed;
-use super::reasons;
+use super::reasons::{self, NotThatSpeed};
 use super::refresh::Refresh;
 use super::shape::Shapes;
 use super::sight::{DAY_S, FEW_FRAMES, Kind, Seen};
@@ -42,7 +42,7 @@ const AGREE_AT_ANOTHER_SPEED: (usize, usize) = (3, 4);
 /// the change itself is caught in a frame, and three tenths for how a reader takes it and for a
 /// panel that nothing rules out. An estimate; of clocks of seconds, whose changes are few, a tenth
 /// left one in thirty unsure, and none was a frame off.
-const WIDEST: (i128, i128) = (23, 10);
+const WIDEST: Ratio = Ratio::new(23, 10);
 
 /// A measured speed is off by less than one part in so many where a file has a wrong rate: rates
 /// that are taken for each other differ by a twenty-fourth at most, 24 and 25, and whole seconds
@@ -56,7 +56,7 @@ const NEAR_S: i64 = 60;
 /// Seconds from frame 0 within which a recorded length begins: it is drawn anew once a second, and
 /// cameras are taken to write their first frame up to half a second before or after they begin to
 /// count.
-const LENGTH_BEGINS_S: (i128, i128) = (1, 2);
+const LENGTH_BEGINS_S: Ratio = Ratio::new(1, 2);
 
 /// Which of the checks that could fail a start has passed.
 pub(super) struct Checks {
@@ -232,12 +232,18 @@ impl Table<'_> {
         // A file with a wrong rate is a little off; a monitor may replay at any pace.
         let off = (chosen.pace.speed - Ratio::ONE).abs() * Ratio::from_integer(ODD_FILES);
         let is_odd = chosen.pace.doubt_ppm > 0 && off > Ratio::ONE;
-        let is_doubtful = is_late
-            || census.all.iter().any(needs_an_excuse)
-            || has_few
-            || may_be_a_counter
-            || is_odd;
-        is_doubtful.then(|| reasons::speed_doubtful(chosen.pace.speed))
+        let causes = [
+            (is_late, NotThatSpeed::DisplayTooLate),
+            (
+                census.all.iter().any(needs_an_excuse),
+                NotThatSpeed::DigitMisread,
+            ),
+            (has_few, NotThatSpeed::FewCounts),
+            (may_be_a_counter, NotThatSpeed::MayBeACounter),
+            (is_odd, NotThatSpeed::NoSuchFile),
+        ];
+        let (_, why) = causes.into_iter().find(|(holds, _)| *holds)?;
+        Some(reasons::speed_doubtful(chosen.pace.speed, why))
     }
 
     /// The doubt about the digits after the seconds.
@@ -383,7 +389,7 @@ impl Table<'_> {
         slack: Ratio,
         doubts: &mut Vec<Doubt>,
     ) {
-        let limit = self.grain(&chosen.pace) * Ratio::new(WIDEST.0, WIDEST.1) + slack;
+        let limit = self.grain(&chosen.pace) * WIDEST + slack;
         if start.width() > limit {
             let frames = start.width() / (chosen.pace.counts_per_second() * self.frame_s());
             doubts.push(reasons::bounds_wide(frames));
@@ -472,7 +478,7 @@ fn may_be_a_length(form: ClockForm, start: HalfOpen) -> bool {
     let from_zero = (start.middle()).wrapped(Ratio::from_integer(form.counts_per_day()));
     let half = start.width() / Ratio::from_integer(2);
     let second = form.rate().ratio();
-    let before = Ratio::new(LENGTH_BEGINS_S.0, LENGTH_BEGINS_S.1) * second;
+    let before = LENGTH_BEGINS_S * second;
     ClockForm::WITHOUT_FRAMES.contains(&form)
         && from_zero + half >= -before
         && from_zero < Ratio::from_integer(60 * 60) * second

@@ -98,14 +98,11 @@ impl Table<'_> {
     }
 
     /// The doubt about a clock of twelve hours: AM or PM is written beside it, which of the two is not
-    /// read, and no hour was seen that such a clock has not. Other letters beside the digits may be either,
-    /// too, but not where frames are counted, whose kind is named there.
+    /// read, and no hour was seen that such a clock has not.
     pub fn half_day(&self, chosen: &Joint, on_frame_0: i64, members: &[Member]) -> Option<Doubt> {
         let form = chosen.pace.form;
         let sighting = |m: &Member| &self.sightings[self.seen[m.index].sighting];
         let is_written = members.iter().any(|m| sighting(m).shows_half_day);
-        let may_be_written = !matches!(form, ClockForm::Frames(_))
-            && members.iter().any(|m| sighting(m).is_lettered);
         let may_be_of_twelve = |m: &Member| {
             let form = m.placed.form;
             let mut hours = m
@@ -115,7 +112,7 @@ impl Table<'_> {
                 .map(|&count| form.label(count).hours());
             hours.all(|hour| (1..=12).contains(&hour))
         };
-        if !(is_written || may_be_written) || !members.iter().all(may_be_of_twelve) {
+        if !is_written || !members.iter().all(may_be_of_twelve) {
             return None;
         }
         let half = form.counts_per_day() / 2;
@@ -124,7 +121,7 @@ impl Table<'_> {
             _ => on_frame_0 - half,
         };
         let [label, other] = [on_frame_0, other].map(|count| form.text(count));
-        Some(reasons::half_day_unknown(is_written, &label, &other))
+        Some(reasons::half_day_unknown(&label, &other))
     }
 
     /// The doubt about a clock of another base that shows the same label at another time of day, as

@@ -64,7 +64,7 @@ const REPLAYED: [i128; 8] = [24, 25, 30, 48, 50, 60, 100, 120];
 /// do not bring it up; those that speak for it do.
 const REPLAYED_AT_ANOTHER: f64 = -9.9;
 /// Nobody plays footage faster than 24 as 25, give or take 1000/1001.
-const FASTEST: (i128, i128) = (105, 100);
+const FASTEST: Ratio = Ratio::new(105, 100);
 /// Speeds that differ by less than one part in so many are one: rates come with their cousins.
 const SAME_SPEED: i128 = 500;
 
@@ -81,7 +81,7 @@ fn replayed(clip_rate: Option<Rate>) -> impl Iterator<Item = (Ratio, f64)> {
     REPLAYED
         .into_iter()
         .filter_map(speed)
-        .filter(move |&speed| speed >= slowest && speed <= Ratio::new(FASTEST.0, FASTEST.1))
+        .filter(move |&speed| speed >= slowest && speed <= FASTEST)
         .filter(move |&speed| !is_known(speed))
         .map(|speed| (speed, REPLAYED_AT_ANOTHER))
 }

@@ -15,10 +15,10 @@ use super::window::Scored;
 use crate::timecode::Ratio;
 
 /// The slowest panel in common use, in hertz, less what its crystal may be off, and more: 49.9.
-const SLOWEST_HZ: (i128, i128) = (10 * Refresh::SLOWEST_PANEL.hz() as i128 - 1, 10);
+const SLOWEST_HZ: Ratio = Ratio::new(10 * Refresh::SLOWEST_PANEL.hz() as i128 - 1, 10);
 /// Faster than most, in hertz. Displays that are faster still are late as they like, within a
 /// refresh of this.
-const FASTEST_HZ: (i128, i128) = (250, 1);
+const FASTEST_HZ: Ratio = Ratio::new(250, 1);
 /// Boxes looked at before the search ends, with a panel not ruled out. To rule all out takes some
 /// hundred where the counts that a clock would have had to hide are many.
 const MOST_BOXES: usize = 2_000;
@@ -43,7 +43,7 @@ pub(super) fn may_be_a_panel(
     };
     let form = start.pace.form;
     let rate = form.rate().ratio();
-    let per_count = |(num, den)| fixed(Ratio::new(num, den) / rate);
+    let per_count = |hz: Ratio| fixed(hz / rate);
     let refreshes = Range {
         low: per_count(SLOWEST_HZ),
         high: per_count(FASTEST_HZ),

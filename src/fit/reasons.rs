@@ -50,7 +50,8 @@ pub(super) fn no_running_clock(known: &Known) -> Note {
 pub(super) fn stood_still() -> Note {
     Note::new(
         "clock_stood_still",
-        "a clock was found, but it shows the same time in all frames: a still or paused display",
+        "a clock was found, but it shows the same time in all frames: a still or paused display; if a \
+         running clock is in this clip, set the start with --corrections",
     )
 }
 
@@ -60,7 +61,8 @@ pub(super) fn not_seen_to_step(for_s: Ratio) -> Note {
         "not_seen_to_step",
         format!(
             "a clock was found that did not change in {:.1} s on end: a still or paused display, or a \
-             clip that plays far slower than it was shot; if it does, say its speed",
+             clip that plays far slower than it was shot; if it does, give its speed \
+             (--speed)",
             for_s.to_f64()
         ),
     )
@@ -69,7 +71,8 @@ pub(super) fn not_seen_to_step(for_s: Ratio) -> Note {
 pub(super) fn counts_down() -> Note {
     Note::new(
         "counts_down",
-        "a clock was found, but it counts down; a timer does not tell the time of day",
+        "a clock was found, but it counts down, and a timer does not tell the time of day; if another \
+         clock is in this clip, set the start with --corrections",
     )
 }
 
@@ -190,16 +193,14 @@ pub(super) fn hours_of_twelve() -> Doubt {
     )
 }
 
-/// `is_written` if AM or PM is, and not some letters; `label` is the start by the digits alone, `other`
-/// twelve hours from it.
-pub(super) fn half_day_unknown(is_written: bool, label: &str, other: &str) -> Doubt {
-    let seen = match is_written {
-        true => "AM or PM is written beside the digits, and which of them is not read",
-        false => "letters stand beside the digits, as AM and PM do, and are not read",
-    };
+/// `label` is the start by the digits alone, `other` twelve hours from it.
+pub(super) fn half_day_unknown(label: &str, other: &str) -> Doubt {
     Doubt::new(
         What::HalfDayUnknown,
-        format!("{seen}: the start is {label} or {other}; compare one frame by eye"),
+        format!(
+            "AM or PM is written beside the digits, and which of them is not read: the start is {label} or \
+             {other}; compare one frame by eye"
+        ),
     )
 }
 
@@ -244,7 +245,7 @@ pub(super) fn clock_unclear(label: &str, other: &str) -> Doubt {
         What::ClockUnclear,
         format!(
             "clocks of different counts a second explain the frames alike, and start at {}; give \
-             the clock's rate",
+             the clock's rate (--clock-rate)",
             either(label, other)
         ),
     )
@@ -256,7 +257,7 @@ pub(super) fn clock_tells_the_time(rate: Rate, other: Rate, label: &str, apart_s
         What::ClockUnclear,
         format!(
             "clocks of {} and {} counts a second explain the frames alike, and show {label} at \
-             times of day {:.2} s apart; give the clock's rate",
+             times of day {:.2} s apart; give the clock's rate (--clock-rate)",
             rate.decimal(),
             other.decimal(),
             apart_s.to_f64()
@@ -276,7 +277,8 @@ pub(super) fn rate_unknown(rate: Rate, other: Rate, label: &str, at_other: &str)
     Doubt::new(
         What::RateUnknown,
         format!(
-            "the clock may run at {} or at {}, and then the start is {}; give the clock's rate",
+            "the clock may run at {} or at {}, and then the start is {}; give the clock's rate \
+             (--clock-rate)",
             rate.decimal(),
             other.decimal(),
             either(label, at_other)
@@ -289,8 +291,8 @@ pub(super) fn speed_unknown(speed: Ratio, other: Ratio, label: &str, at_other: &
     Doubt::new(
         What::SpeedUnknown,
         format!(
-            "the clip may play at {:.3} or at {:.3} of real speed, and then the start is {}; say the \
-             clip's speed",
+            "the clip may play at {:.3} or at {:.3} of real speed, and then the start is {}; give the \
+             clip's speed (--speed)",
             speed.to_f64(),
             other.to_f64(),
             either(label, at_other)
@@ -327,8 +329,7 @@ pub(super) fn given_rate_has_no_drop_frame(given: Rate) -> Doubt {
         What::GivenRateContradicted,
         format!(
             "the clock counts drop-frame, as its digits or the mark before the frames show, which no \
-             clock does at the {} that was given; check the rate, or say that it does not count \
-             drop-frame",
+             clock does at the {} that was given; check the rate (--clock-rate), or give --drop-frame no",
             given.decimal(),
         ),
     )
@@ -337,14 +338,14 @@ pub(super) fn given_rate_has_no_drop_frame(given: Rate) -> Doubt {
 /// `given`: whether the user said that the clock counts drop-frame.
 pub(super) fn given_drop_frame_contradicted(given: bool) -> Doubt {
     let (does, said) = match given {
-        true => ("does not skip labels", "skips"),
-        false => ("skips labels", "does not skip"),
+        true => ("skips no labels", "--drop-frame yes says that it does"),
+        false => ("skips labels", "--drop-frame no says that it does not"),
     };
     Doubt::new(
         What::GivenDropFrameContradicted,
         format!(
-            "the clock {does} at the minute, as the digits or the mark before the frames show, but it \
-             was given that it {said} them; check that, or leave it out"
+            "the clock {does} at the minute, as the digits or the mark before the frames show, but \
+             {said}; check that, or leave the option out"
         ),
     )
 }
@@ -368,7 +369,7 @@ pub(super) fn drop_frame_unknown(label: &str, other: &str) -> Doubt {
         What::DropFrameUnknown,
         format!(
             "the start lies beyond a minute mark from where the clock was seen: {label} or \
-             {other}, as it counts without or with drop-frame; say which"
+             {other}, as it counts without or with drop-frame; say which (--drop-frame no or yes)"
         ),
     )
 }
@@ -386,7 +387,8 @@ pub(super) fn start_unclear(label: &str, other: &str) -> Doubt {
 pub(super) fn jumped() -> Doubt {
     Doubt::new(
         What::ClockJumped,
-        "the clock jumps or stops while it is in view: it was set, or the clip was edited",
+        "the clock jumps or stops while it is in view: it was set, or the clip was edited; compare one \
+         frame by eye",
     )
 }
 
@@ -399,7 +401,7 @@ pub(super) fn rejammed(by_later: Option<&FittedStart>) -> Doubt {
         What::ClockRejammed,
         format!(
             "the clock was set anew between two places in the clip, or another one is seen in the \
-             later; the start is by the earlier one{by_later}"
+             later; the start is by the earlier one{by_later}; compare one frame by eye"
         ),
     )
 }
@@ -423,7 +425,8 @@ pub(super) fn clocks_disagree(one: Preferred, by_other: Option<&FittedStart>) ->
     Doubt::new(
         What::ClocksDisagree,
         format!(
-            "two running clocks are in view and do not agree; the start is by the {one} one{by_other}"
+            "two running clocks are in view and do not agree; the start is by the {one} \
+             one{by_other}; compare one frame by eye"
         ),
     )
 }
@@ -499,13 +502,29 @@ fn written_outwards(range: HalfOpen, digits: u32) -> String {
     format!("{:.digits$} to {:.digits$}", low.min(high), low.max(high))
 }
 
-pub(super) fn speed_doubtful(speed: Ratio) -> Doubt {
+/// Why a clip may not play at the only speed at which the digits fit.
+#[derive(Clone, Copy)]
+pub(super) enum NotThatSpeed {
+    DisplayTooLate,
+    DigitMisread,
+    FewCounts,
+    MayBeACounter,
+    NoSuchFile,
+}
+
+pub(super) fn speed_doubtful(speed: Ratio, why: NotThatSpeed) -> Doubt {
+    let why = match why {
+        NotThatSpeed::DisplayTooLate => "then the display would be later than displays are",
+        NotThatSpeed::DigitMisread => "then one digit would be misread throughout",
+        NotThatSpeed::FewCounts => "few counts bear that out",
+        NotThatSpeed::MayBeACounter => "it may be a counter of something else",
+        NotThatSpeed::NoSuchFile => "files with a wrong rate are not that far off",
+    };
     Doubt::new(
         What::SpeedDoubtful,
         format!(
-            "the digits fit only if the clip plays at {:.3} of real speed, and few counts bear that \
-             out, one digit would be misread throughout, or it may be a counter of something else; \
-             compare one frame by eye, or say the speed",
+            "the digits fit only if the clip plays at {:.3} of real speed, and {why}; compare one frame \
+             by eye, or give the clip's speed (--speed)",
             speed.to_f64()
         ),
     )
@@ -544,7 +563,7 @@ pub(super) fn frames_unseen(clip_rate: Rate) -> Doubt {
         format!(
             "whole seconds are read, and not what stands behind them: if the clock counts frames at {}, \
              its seconds are longer than real ones, and the clip's label is another; if it shows none, \
-             say that it counts 1 a second",
+             give --clock-rate 1",
             clip_rate.decimal()
         ),
     )

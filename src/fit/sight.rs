@@ -410,14 +410,13 @@ pub(super) fn tally(looks: &Looks, times: &Times, window: &WindowFit) -> Tally {
 /// Counts of the slowest clock, and seconds of its own, in which any clock must have stepped:
 /// displays that are late are so by less than a fifth of a second's count, and panels and repeated
 /// frames by less than 0.15 s.
-const STILL_COUNTS: (i128, i128) = (6, 5);
-const STILL_S: (i128, i128) = (3, 20);
+const STILL_COUNTS: Ratio = Ratio::new(6, 5);
+const STILL_S: Ratio = Ratio::new(3, 20);
 
 /// True if even the slowest clock would have stepped while so many of its seconds passed.
 fn would_have_stepped(span_s: Ratio, paces: &[Pace]) -> bool {
     let slowest = paces.iter().map(|p| p.form.rate()).min();
-    slowest.is_some_and(|rate| span_s * rate.ratio() >= Ratio::new(STILL_COUNTS.0, STILL_COUNTS.1))
-        && span_s >= Ratio::new(STILL_S.0, STILL_S.1)
+    slowest.is_some_and(|rate| span_s * rate.ratio() >= STILL_COUNTS) && span_s >= STILL_S
 }
 
 /// True if the looks fit better with time running backwards.

@@ -13,6 +13,9 @@ use std::path::Path;
 /// Tags that hold a camera's serial number.
 const SERIAL: [&str; 2] = ["serial_number", "com.apple.quicktime.serialnumber"];
 
+/// A tagged length of a year is none, s.
+const LONGEST_S: u64 = 366 * 24 * 3600;
+
 /// Stamps of the first packets, without decoding them.
 #[derive(Clone, Debug, Default)]
 pub(super) struct HeadSample {
@@ -31,11 +34,12 @@ pub(super) struct HeadSample {
 impl HeadSample {
     /// From packets in file order.
     pub(super) fn of<'a>(packets: impl IntoIterator<Item = &'a ffmpeg::Packet>) -> Self {
-        let (mut stamps, mut count, mut last_dts) = (Vec::new(), 0, None);
+        let (mut stamps, mut count, mut with_stamp, mut last_dts) = (Vec::new(), 0, 0, None);
         let mut has_bare_key = false;
         let mut delays = Vec::new();
         for packet in packets {
             count += 1;
+            with_stamp += usize::from(packet.pts().is_some());
             delays.extend(
                 packet
                     .pts()
@@ -46,7 +50,7 @@ impl HeadSample {
             has_bare_key |= packet.is_key() && packet.pts().is_none();
             stamps.extend(packet.pts().filter(|_| !source::is_hidden(packet)));
         }
-        let lacks_stamps = (2 * stamps.len() < count || has_bare_key) && count > 1;
+        let lacks_stamps = (2 * with_stamp < count || has_bare_key) && count > 1;
         let as_filed = stamps.clone();
         // Nothing is presented before it is decoded: whatever belongs before
         // the last decoding stamp has been read.
@@ -401,7 +405,11 @@ fn clock_time(text: &str) -> Option<Ratio> {
     for (part, unit_s) in parts.zip([60, 3600]) {
         whole += part.parse::<u32>().ok().map(u64::from)? * unit_s;
     }
-    seconds.checked_add(Ratio::from_integer(whole))
+    // As exact as Matroska writes it, and no longer than a clip may be: further arithmetic has room.
+    let nanoseconds = Ratio::from_integer(1_000_000_000);
+    let all = seconds.checked_add(Ratio::from_integer(whole))?;
+    let exact = Ratio::from_integer(all.checked_mul(nanoseconds)?.round()) / nanoseconds;
+    (exact.abs() < Ratio::from_integer(LONGEST_S)).then_some(exact)
 }
 
 /// How the container wants the picture shown; of the frame's own if the
@@ -440,15 +448,22 @@ mod tests {
         assert_eq!(length, Some(Ratio::new(63_003, 1000)));
         assert_eq!(clock_time("10:00:00.5"), Some(Ratio::new(72_001, 2)));
         assert_eq!(clock_time("soon"), None);
-        // Numbers that no clip has.
+        // Numbers that no clip has leave room to count with them, or are none.
         for digits in 1..=40 {
-            let _ = clock_time(&format!(
-                "99:59:{}.{}",
-                "9".repeat(digits),
-                "9".repeat(40 - digits)
-            ));
-            let _ = clock_time(&format!("99:59:{}", "9".repeat(digits)));
+            let nines = "9".repeat(digits);
+            for text in [
+                format!("99:59:{nines}.{}", "9".repeat(40 - digits)),
+                format!("99:59:{nines}"),
+                format!("-{nines}"),
+                format!("00:00:40.{nines}"),
+            ] {
+                if let Some(length) = clock_time(&text) {
+                    let tick = Ratio::new(1, 90_000);
+                    let _ = (length - Ratio::from_integer(i64::MIN) * tick) / tick;
+                }
+            }
         }
+        assert_eq!(clock_time(&"9".repeat(38)), None);
     }
 
     #[test]

@@ -74,16 +74,12 @@ pub(super) struct RateClaims<'a> {
     pub is_uneven: bool,
 }
 
-/// Claims outside of these are nonsense, in frames per second: time lapse
-/// recorders go down to some tenths, high-speed cameras write less than this.
-const PLAUSIBLE: (i128, i128) = (0, 1000);
+/// Claims above this are nonsense, in frames per second: high-speed cameras write less.
+const MOST_PLAUSIBLE: Ratio = Ratio::new(1000, 1);
 
 /// The rate that the camera meant.
 pub(super) fn nominal_rate(claims: RateClaims) -> Option<Rate> {
-    let within = |ratio: &Ratio| {
-        let (above, up_to) = PLAUSIBLE;
-        *ratio > Ratio::from_integer(above) && *ratio <= Ratio::from_integer(up_to)
-    };
+    let within = |ratio: &Ratio| ratio.is_positive() && *ratio <= MOST_PLAUSIBLE;
     let average = claims.average.filter(within);
     let grid = claims.grid.filter(within);
     let gap = |ticks: i64| Ratio::from_integer(ticks) * claims.tick_seconds;

@@ -36,25 +36,28 @@ impl Ratio {
     ///
     /// # Panics
     /// If `den` is zero, or if the result leaves `i128` (only possible with `i128::MIN`).
-    pub fn new(num: i128, den: i128) -> Self {
+    pub const fn new(num: i128, den: i128) -> Self {
         assert!(den != 0, "a ratio needs a denominator other than zero");
         Self::checked_new(num, den).expect(OVERFLOW)
     }
 
     /// `num / den` in lowest terms; `None` if `den` is zero or on overflow.
-    pub fn checked_new(num: i128, den: i128) -> Option<Self> {
+    pub const fn checked_new(num: i128, den: i128) -> Option<Self> {
         if den == 0 {
             return None;
         }
         let divisor = gcd(num.unsigned_abs(), den.unsigned_abs());
-        let magnitude = as_i128(num.unsigned_abs() / divisor)?;
+        let (magnitude, whole) = (num.unsigned_abs() / divisor, den.unsigned_abs() / divisor);
+        let (Some(magnitude), Some(whole)) = (as_i128(magnitude), as_i128(whole)) else {
+            return None;
+        };
         Some(Self {
             num: if (num < 0) == (den < 0) {
                 magnitude
             } else {
                 -magnitude
             },
-            den: as_i128(den.unsigned_abs() / divisor)?,
+            den: whole,
         })
     }
 
@@ -190,23 +193,27 @@ pub const fn wrapped(value: i64, day: i64) -> i64 {
     }
 }
 
-fn as_i128(value: u128) -> Option<i128> {
-    i128::try_from(value).ok()
+const fn as_i128(value: u128) -> Option<i128> {
+    if value > i128::MAX.unsigned_abs() {
+        return None;
+    }
+    Some(value as i128)
 }
 
 /// Greatest common divisor; 1 for a pair of zeros, so that one can divide by it.
-pub(crate) fn gcd(mut a: u128, mut b: u128) -> u128 {
+pub(crate) const fn gcd(mut a: u128, mut b: u128) -> u128 {
     while b != 0 {
         // Almost all ratios fit in 64 bits, where division is many times faster.
-        if let (Ok(mut x), Ok(mut y)) = (u64::try_from(a), u64::try_from(b)) {
+        if a <= u64::MAX as u128 && b <= u64::MAX as u128 {
+            let (mut x, mut y) = (a as u64, b as u64);
             while y != 0 {
                 (x, y) = (y, x % y);
             }
-            return u128::from(x);
+            return x as u128;
         }
         (a, b) = (b, a % b);
     }
-    a.max(1)
+    if a == 0 { 1 } else { a }
 }
 
 impl Ord for Ratio {

@@ -194,7 +194,12 @@ impl Eye {
             if matches!(row.groups[..], [2, 2] | [2, 2, 2]) {
                 other = self.other_row(frame, row, &SECOND_ROWS)?;
             }
-            if other.is_none() && row.groups == [2, 2, 2] && !is_even_behind(frame, row) {
+            let may_go_on = match row.groups[..] {
+                [1 | 2, 2] => true,
+                [2, 2, 2] => !is_even_behind(frame, row),
+                _ => false,
+            };
+            if other.is_none() && may_go_on {
                 other = self.smaller_behind(frame, row)?;
             }
             if other.is_none() && matches!(row.groups[..], [2, 1..=3]) {

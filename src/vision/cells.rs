@@ -127,8 +127,8 @@ impl Cells {
 
     fn unseen(image: &GrayImage) -> Self {
         let (rows, columns) = (
-            image.height().div_ceil(4) as usize,
-            image.width().div_ceil(4) as usize,
+            image.height().div_ceil(CELL_PX as u32) as usize,
+            image.width().div_ceil(CELL_PX as u32) as usize,
         );
         Self {
             rows,

@@ -26,7 +26,7 @@ pub(super) const DISCOVERING: Room = Room {
     step_px: 64,
 };
 /// Surroundings of a line whose digits go on to the end of such a strip: the finder saw a part.
-pub(super) const WITH_ROOM: Room = Room {
+const WITH_ROOM: Room = Room {
     margin: 4.0,
     ..DISCOVERING
 };
@@ -312,7 +312,7 @@ impl Eye {
         Ok(Some(seen))
     }
 
-    pub(super) fn cut_and_read(
+    fn cut_and_read(
         &self,
         frame: &Pyramid,
         quad: &Quad,

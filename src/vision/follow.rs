@@ -57,8 +57,6 @@ pub struct Followed {
     /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
     /// have left out a place.
     pub beyond: f32,
-    /// True if letters stand right behind the last place.
-    pub is_lettered: bool,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
 }
@@ -128,34 +126,7 @@ impl Eye {
                 Search::Around => self.see_again(frame, row, last.rows.len() > 1)?,
             });
         }
-        // Rows of one display move together: one that is seen well leads the others. One that
-        // went elsewhere has taken another row for itself, also where it reads well there.
-        let lead = (0..views.len()).max_by(|&a, &b| {
-            let stays = |i: usize| {
-                let moved_px = views[i].as_ref().map_or(f32::MAX, |v| {
-                    let row = &last.rows[i].quad;
-                    v.quad(&last.rows[i]).centre().distance(row.centre()) / row.height_px()
-                });
-                clarity(&views[i]) - MOVES_COUNT * moved_px.min(2.0)
-            };
-            stays(a).total_cmp(&stays(b))
-        });
-        if let Some((lead, led)) =
-            lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
-        {
-            for (i, row) in last.rows.iter().enumerate().filter(|(i, _)| *i != lead) {
-                let quad = row.moved_like(&last.rows[lead], &led);
-                let is_elsewhere = views[i].as_ref().is_some_and(|v| {
-                    v.quad(row).centre().distance(quad.centre()) > MOST_APART * quad.height_px()
-                });
-                if is_elsewhere || clarity(&views[i]) < WELL_SEEN {
-                    let view = self.view(frame, row, &quad)?;
-                    if is_elsewhere || clarity(&view) > clarity(&views[i]) {
-                        views[i] = view;
-                    }
-                }
-            }
-        }
+        self.lead_rows(frame, last, &mut views)?;
         if search != Search::Here {
             self.swap_rows(frame, last, &mut views)?;
         }
@@ -163,7 +134,7 @@ impl Eye {
         let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
         let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
-        let (mut is_lettered, mut digit_px) = (false, 0.0f32);
+        let mut digit_px = 0.0f32;
         let goes_on_behind = last.goes_on_behind();
         for (i, (row, view)) in last.rows.iter().zip(views).enumerate() {
             let Some(view) = view else {
@@ -176,8 +147,6 @@ impl Eye {
             if !goes_on_behind {
                 beyond = beyond.max(view.fit.beyond);
             }
-            let letters_px = view.columns.letters_behind(view.fit.at(row.length));
-            is_lettered |= letters_px.is_some();
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             places.extend(view.odds.iter().copied());
             glyphs.extend(row.glyphs(&view.strip, &view.fit));
@@ -225,9 +194,45 @@ impl Eye {
             display,
             reading,
             beyond,
-            is_lettered,
             strips,
         }))
+    }
+
+    /// Rows of one display move together: one that is seen well leads the others. One that went
+    /// elsewhere has taken another row for itself, also where it reads well there.
+    fn lead_rows(
+        &self,
+        frame: &Pyramid,
+        last: &Display,
+        views: &mut [Option<RowView>],
+    ) -> Result<()> {
+        let lead = (0..views.len()).max_by(|&a, &b| {
+            let stays = |i: usize| {
+                let moved_px = views[i].as_ref().map_or(f32::MAX, |v| {
+                    let row = &last.rows[i].quad;
+                    v.quad(&last.rows[i]).centre().distance(row.centre()) / row.height_px()
+                });
+                clarity(&views[i]) - MOVES_COUNT * moved_px.min(2.0)
+            };
+            stays(a).total_cmp(&stays(b))
+        });
+        if let Some((lead, led)) =
+            lead.and_then(|i| Some((i, views[i].as_ref()?.quad(&last.rows[i]))))
+        {
+            for (i, row) in last.rows.iter().enumerate().filter(|(i, _)| *i != lead) {
+                let quad = row.moved_like(&last.rows[lead], &led);
+                let is_elsewhere = views[i].as_ref().is_some_and(|v| {
+                    v.quad(row).centre().distance(quad.centre()) > MOST_APART * quad.height_px()
+                });
+                if is_elsewhere || clarity(&views[i]) < WELL_SEEN {
+                    let view = self.view(frame, row, &quad)?;
+                    if is_elsewhere || clarity(&view) > clarity(&views[i]) {
+                        views[i] = view;
+                    }
+                }
+            }
+        }
+        Ok(())
     }
 
     /// After a jerk of nearly a row's height one row may be taken for the other, which then is

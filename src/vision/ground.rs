@@ -35,12 +35,13 @@ const FEWEST_OF_AN_EDGE: usize = 26;
 const FEWEST_OF_A_MARK: usize = 2;
 
 impl Eye {
-    /// True if even ground lies behind the last digits of a display of one row, as far as a mark and
+    /// True if even ground lies behind the last digits of a display of one line, as far as a mark and
     /// one more digit would reach, or up to an edge of the display before that. False where the
     /// picture ends.
     pub fn is_ground_even(&self, frame: &Pyramid, display: &Display) -> bool {
         match &display.rows[..] {
             [row] => is_even_behind(frame, row),
+            [_, last] if display.goes_on_behind() => is_even_behind(frame, last),
             _ => false,
         }
     }

@@ -2,6 +2,7 @@
 
 use super::read::{Character, Kind};
 use crate::reading::Layout;
+use std::ops::RangeInclusive;
 
 /// Characters fainter than this do not shape a layout (they still count when read). Texture
 /// beside a clock seldom passes for a character as surely as its digits do, but some of
@@ -176,6 +177,9 @@ fn usual_pitch(characters: &[&Character]) -> f32 {
     steps.get(steps.len() / 4).copied().unwrap_or(12.0)
 }
 
+/// Hours, minutes and seconds, and frames or parts of a second behind them; or a stopwatch.
+const GROUPS_OF_A_CLOCK: RangeInclusive<usize> = 3..=4;
+
 /// True if a clock we can place groups its digits like this.
 pub(super) fn is_clock(layout: &Layout) -> bool {
     match layout.groups.as_slice() {
@@ -220,9 +224,8 @@ pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
 /// Runs of groups that are a clock's, fullest first.
 fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
     let mut found: Vec<Vec<Group>> = Vec::new();
-    for length in (3..=groups.len()).rev() {
-        for start in 0..=groups.len().saturating_sub(length) {
-            let part = &groups[start..start + length];
+    for length in GROUPS_OF_A_CLOCK.rev() {
+        for (start, part) in groups.windows(length).enumerate() {
             let layout = layout_of(part);
             if !is_clock(&layout) && !is_stopwatch(part) {
                 continue;

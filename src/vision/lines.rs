@@ -127,22 +127,25 @@ fn fit_line(cells: &[Cell]) -> Option<Line> {
 /// Joins pieces of one line that a gap between groups has split.
 fn join_collinear(mut lines: Vec<Line>) -> Vec<Line> {
     loop {
-        let pair = (0..lines.len())
-            .flat_map(|i| (0..lines.len()).map(move |j| (i, j)))
-            .find(|&(i, j)| i != j && follows(&lines[i].quad, &lines[j].quad));
-        let Some((i, j)) = pair else { return lines };
-        let (a, b) = (&lines[i], &lines[j]);
-        let joined = Line {
-            quad: Quad {
-                top_left: a.quad.top_left,
-                top_right: b.quad.top_right,
-                bottom_right: b.quad.bottom_right,
-                bottom_left: a.quad.bottom_left,
-            },
-            sureness: (a.sureness + b.sureness) / 2.0,
-        };
-        lines[i] = joined;
-        lines.remove(j);
+        let before = lines.len();
+        let mut i = 0;
+        while i < lines.len() {
+            let goes_on = |j: &usize| *j != i && follows(&lines[i].quad, &lines[*j].quad);
+            let Some(j) = (0..lines.len()).find(goes_on) else {
+                i += 1;
+                continue;
+            };
+            let b = lines.remove(j);
+            i -= usize::from(j < i);
+            let a = &mut lines[i];
+            a.quad.top_right = b.quad.top_right;
+            a.quad.bottom_right = b.quad.bottom_right;
+            a.sureness = (a.sureness + b.sureness) / 2.0;
+        }
+        // Another may go on in what was joined behind it.
+        if lines.len() == before {
+            return lines;
+        }
     }
 }
 

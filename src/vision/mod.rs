@@ -38,7 +38,6 @@ mod ground;
 mod half_day;
 mod layout;
 mod lettering;
-mod letters;
 mod lines;
 mod net;
 mod pyramid;

@@ -139,7 +139,7 @@ impl Columns {
     /// How well the middle of a `kind` of character stands at each strip px: 1 at the middle
     /// of a sure one, falling to a seventh two `spread` (strip px) away. For lining up places.
     pub fn middles(&self, kind: Kind, spread: f32) -> Vec<f32> {
-        let mut out = vec![0.0f32; self.len() * 2];
+        let mut out = vec![0.0f32; self.len() * COLUMN_PX as usize];
         for character in self.characters().iter().filter(|c| c.kind == kind) {
             let reach = 3.0 * spread;
             let first = (character.x - reach).floor().max(0.0) as usize;
@@ -295,13 +295,11 @@ impl Columns {
         let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(1).max(2);
         let mut found = Vec::new();
         for (kind, from, to) in runs {
-            // Two digits that touch make one long run.
-            let pieces = if kind == Kind::Digit && (to - from) * 2 > usual * 5 {
-                ((to - from) + usual) / (usual * 2)
-            } else {
-                1
-            }
-            .max(1);
+            // Gaps are about as long as digits, so that n digits that touch make one run of 2n - 1 of them.
+            let pieces = match kind {
+                Kind::Digit => ((to - from + usual) / (2 * usual)).max(1),
+                _ => 1,
+            };
             let step = (to - from) as f32 / pieces as f32;
             for piece in 0..pieces {
                 let a = from + (piece as f32 * step).round() as usize;

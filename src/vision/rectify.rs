@@ -42,10 +42,10 @@ const GLYPH_HEIGHTS: f32 = 1.4;
 const MOST_WIDTH_PX: u32 = 1024;
 /// What lies around a line is cut with digits of this height, px: a fifth more than those among which
 /// the network was trained that looks for AM and PM there (scripts/train/halves.py, DIGITS_PX), since
-/// small letters gain by it. The faintest of 17 drawn ones then lead 1,078 displays without by more.
+/// small letters gain by it (models/README.md has the figures).
 const AROUND_DIGIT_PX: f32 = 38.0;
 /// Digit heights cut beside a line, above it and below.
-const AROUND_BESIDE: f32 = 3.5;
+const AROUND_BESIDE: f32 = 5.5;
 const AROUND_ABOVE: f32 = 2.5;
 const AROUND_BELOW: f32 = 3.5;
 
@@ -522,8 +522,8 @@ mod tests {
         ];
         let quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
         let around = surroundings(&Pyramid::new(luma), &quad, 8, [0.0; 2]).unwrap();
-        // Six digit heights long, 3.5 before and behind; 2.5 above and 3.5 below.
-        assert_eq!(around.dimensions(), (496, 272));
+        // Six digit heights long, 5.5 before and behind; 2.5 above and 3.5 below.
+        assert_eq!(around.dimensions(), (648, 272));
         let at = |along: f32, down: f32| {
             let px = |heights: f32| (heights * AROUND_DIGIT_PX) as u32;
             around.get_pixel(px(AROUND_BESIDE + along), px(AROUND_ABOVE + down))[0]

@@ -71,6 +71,32 @@ fn a_clock_that_is_in_view_for_less_than_a_second_early_in_the_clip_is_found() {
     }
 }
 
+/// A slate far from both ends of a clip whose file does not say how long it is.
+#[test]
+fn the_middle_of_a_clip_of_unknown_length_is_looked_at() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("75")
+        .then(",drawbox=t=fill:c=gray:enable='not(between(t,34,38))'");
+    let clip = shelf.clip("live.mkv", &clock, &format!("{H264} -g 25 -live 1"));
+    assert_eq!(shelf.probe("live.mkv", "format=duration"), ["N/A"]);
+    read(&clip).must_be_sure_of(TEN);
+}
+
+/// The last seconds that are there, not those that the file claims.
+#[test]
+fn the_tail_of_a_file_that_is_cut_off_is_looked_at() {
+    let shelf = Shelf::new();
+    let clock = BurnedIn::new(TEN, "25")
+        .seconds("100")
+        .then(",drawbox=t=fill:c=gray:enable='not(between(t,60,63))'");
+    let clip = shelf.clip("cut.mkv", &clock, "-c:v mjpeg -q:v 5");
+    let whole = std::fs::read(&clip).unwrap();
+    std::fs::write(&clip, &whole[..whole.len() * 70 / 100]).unwrap();
+    let said = read_with(&["--look", "tail"], &clip);
+    said.must_start_at(TEN);
+}
+
 /// Half of a 0 reads like a 1, and of an 8 like a 3.
 #[test]
 fn a_clock_whose_first_digit_lies_outside_the_picture_in_part_does_not_tell_its_hours() {

@@ -71,6 +71,8 @@ fn am_and_pm_leave_the_half_of_the_day_open() {
             ("ROLL", 24, (90, 168), false),
             ("CAM", 24, (290, 230), false),
             ("SAMPLE", 24, (200, 110), false),
+            ("CAM1", 40, (60, 160), false),
+            ("TEAM", 40, (430, 160), false),
         ],
     );
 }
@@ -82,7 +84,7 @@ fn am_and_pm_beside_thousandths_leave_the_half_of_the_day_open_too() {
         (time, 100, "04:22:10.000"),
         &[
             ("PM", 24, (404, 168), true),
-            ("PM", 18, (404, 180), true),
+            ("PM", 18, (416, 180), true),
             ("SCENE", 24, (497, 168), false),
         ],
     );
@@ -91,8 +93,8 @@ fn am_and_pm_beside_thousandths_leave_the_half_of_the_day_open_too() {
 #[test]
 fn am_and_pm_beside_frames_leave_the_half_of_the_day_open_too() {
     let shelf = Shelf::new();
-    for (word, is_open) in [("PM", true), ("NDF", false)] {
-        let below = draw(&format!("text='{word}'"), 26, "white", (220, 240));
+    for (word, px, is_open) in [("PM", 32, true), ("AM", 26, true), ("NDF", 26, false)] {
+        let below = draw(&format!("text='{word}'"), px, "white", (220, 240));
         let clock = BurnedIn::new("10:04:22:07", "25").then(format!(",{below}").leak());
         let said = read(&shelf.clip("half.mp4", &clock, H264));
         said.must_start_at("10:04:22:07");

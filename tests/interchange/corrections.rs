@@ -84,6 +84,13 @@ fn a_start_is_set_at_frame_0_or_at_another_frame() {
         ("25/1", RateKnownBy::Assumed)
     );
 
+    // Hours may have one digit, as some clocks show them.
+    let set = corrected(
+        "[[clip]]\nname = \"A/1.mov\"\nstart = \"9:20:30:12\"\n",
+        nothing(),
+    );
+    assert_eq!(label(&set), "09:20:30:12");
+
     // 37 frames of a 25 fps clip before 10:00:01:12 lies 10:00:00:00.
     let set = corrected(
         "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:01:12\"\nframe = 37\n",
@@ -110,6 +117,8 @@ fn clocks_of_whole_and_broken_seconds_need_no_rate() {
     // The middles of these counts are 0.5, 0.55, 0.505 and 0.5005 s.
     for (start, form, based) in [
         ("10:00:00", "HH:MM:SS", "10:00:00:12"),
+        ("9:00:00", "HH:MM:SS", "09:00:00:12"),
+        ("9:00:00.5", "HH:MM:SS.d", "09:00:00:13"),
         ("10:00:00.5", "HH:MM:SS.d", "10:00:00:13"),
         ("10:00:00,50", "HH:MM:SS.dd", "10:00:00:12"),
         ("10:00:00.500", "HH:MM:SS.ddd", "10:00:00:12"),

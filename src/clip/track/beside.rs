@@ -4,14 +4,12 @@
 use super::Track;
 use crate::vision::Followed;
 
-/// Share of the readings with letters behind the digits from which on there are some: what blurs a
-/// letter until it is none blurs no edge into one.
-const LETTERED: (usize, usize) = (1, 4);
-/// AM or PM is written where the mean look is so sure of it, a look by no more than that.
-const HALF_DAY_LOGIT: f32 = 3.0;
+/// Mean logit of the looks above which AM or PM counts as written.
+const HALF_DAY_LOGIT: f32 = 2.4;
+/// A single look counts for at most this logit, either way.
 const MOST_OF_A_LOOK: f32 = 6.0;
-/// The first looks, as many as go round all shifts, come with so many readings each. After them no more
-/// are taken where their mean is so far below that.
+/// The first looks, one round of all shifts, are taken one with so many readings each. Later ones are
+/// taken only while the mean is no more than `FAR_FROM_IT` below `HALF_DAY_LOGIT`.
 const FIRST_LOOKS: usize = 4;
 const READINGS_A_LOOK: usize = 3;
 const FAR_FROM_IT: f32 = 3.0;
@@ -24,13 +22,7 @@ pub(super) struct Beside {
     /// Readings beside a whole clock, and those of them in which one of its own rows was that one's.
     with_whole: usize,
     borrowed: usize,
-    /// Readings in which letters stood right behind the last place.
-    lettered: usize,
-    /// Looks further behind the digits that saw more letters than two, less those that did not.
-    words: i32,
-    /// Looks that found two small letters by themselves, less those that did not.
-    small_letters: i32,
-    /// How surely AM or PM is written around the digits, above what tells that, summed over looks, in nats.
+    /// Sum over the looks for AM and PM of the logit less `HALF_DAY_LOGIT`, nats.
     half_day: f32,
     /// How many of them there were.
     looks_around: usize,
@@ -47,7 +39,6 @@ impl Beside {
 
     pub fn take(&mut self, seen: &Followed) {
         self.cut += usize::from(seen.beyond > 0.5);
-        self.lettered += usize::from(seen.is_lettered);
     }
 }
 
@@ -97,25 +88,6 @@ impl Track {
         self.sighting.shows_half_day = self.beside.half_day > 0.0;
     }
 
-    /// True if letters stand right behind the last place, two or more.
-    pub fn seems_lettered(&self) -> bool {
-        let (num, den) = LETTERED;
-        self.beside.lettered * den > self.sighting.readings.len() * num
-    }
-
-    /// Takes what a closer look found: more letters than two behind the last place, if any are
-    /// seen, and two small ones by themselves.
-    pub fn take_letters(&mut self, is_word: Option<bool>, are_small: bool) {
-        self.beside.words += is_word.map_or(0, vote);
-        self.beside.small_letters += vote(are_small);
-        self.weigh_letters();
-    }
-
-    pub(super) fn weigh_letters(&mut self) {
-        let is_behind = self.seems_lettered() && self.beside.words <= 0;
-        self.sighting.is_lettered = is_behind || self.beside.small_letters > 0;
-    }
-
     /// Takes what a closer look found: whether even ground lies behind the last digits.
     pub fn take_ground(&mut self, is_even: bool) {
         self.beside.free += vote(is_even);
@@ -138,43 +110,11 @@ mod tests {
     use super::super::tests::followed;
 
     #[test]
-    fn letters_in_a_quarter_of_the_readings_or_at_closer_looks_are_some() {
-        let lettered = |share: usize, words: &[Option<bool>], small: &[bool]| {
-            let mut track = followed(&[2, 2, 2], |n| format!("14221{}", n / 25));
-            track.beside.lettered = share;
-            for i in 0..words.len().max(small.len()) {
-                let word = words.get(i).copied().flatten();
-                track.take_letters(word, small.get(i) == Some(&true));
-            }
-            track.weigh_letters();
-            track.sighting.is_lettered
-        };
-        for (share, words, small, is_lettered) in [
-            (0, &[][..], &[][..], false),
-            (12, &[], &[], false),
-            (13, &[], &[], true),
-            (50, &[None, None], &[], true),
-            // A word.
-            (50, &[Some(true), Some(false), Some(true)], &[], false),
-            (50, &[Some(true), Some(false)], &[], true),
-            // Small ones, which following does not see.
-            (0, &[], &[true, true, false], true),
-            (0, &[], &[true, false], false),
-        ] {
-            assert_eq!(
-                lettered(share, words, small),
-                is_lettered,
-                "{share} {words:?} {small:?}"
-            );
-        }
-    }
-
-    #[test]
     fn am_or_pm_is_written_where_the_mean_look_is_sure_of_it() {
         for (looks, is_written) in [
             (&[][..], false),
-            (&[2.9][..], false),
-            (&[3.1], true),
+            (&[2.3][..], false),
+            (&[2.5], true),
             // One look may be smeared, or much surer than all others.
             (&[1.0, 5.0, 5.2], true),
             (&[19.0, 1.0, 0.5, 1.5], false),

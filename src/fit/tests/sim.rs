@@ -217,7 +217,6 @@ impl Scene {
             sighting: Sighting {
                 layout,
                 shows_half_day: false,
-                is_lettered: false,
                 has_a_number_above: false,
                 stands_free: true,
                 readings,

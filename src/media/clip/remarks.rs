@@ -9,8 +9,8 @@ use crate::timecode::Ratio;
 /// A claimed length may be longer than the frames by this much before the file
 /// counts as cut off: half a second, or, where the claim is that of the longest
 /// stream, two seconds, since sound often runs on.
-const LENGTH_SLACK_S: (i128, i128) = (1, 2);
-const SHARED_LENGTH_SLACK_S: (i128, i128) = (2, 1);
+const LENGTH_SLACK_S: Ratio = Ratio::new(1, 2);
+const SHARED_LENGTH_SLACK_S: Ratio = Ratio::new(2, 1);
 
 impl Clip {
     fn note(&mut self, code: &str, sentence: impl Into<String>) {
@@ -172,13 +172,13 @@ impl Clip {
         let Some(end_s) = read.map(|ticks| ticks * self.facts.tick_seconds) else {
             return;
         };
-        let (num, den) = if self.has_own_duration {
+        let slack_s = if self.has_own_duration {
             LENGTH_SLACK_S
         } else {
             SHARED_LENGTH_SLACK_S
         };
         match self.facts.duration_s {
-            Some(claimed_s) if claimed_s > end_s + Ratio::new(num, den) => {
+            Some(claimed_s) if claimed_s > end_s + slack_s => {
                 self.note_truncated(claimed_s, "", end_s);
             }
             // Estimated lengths, as of transport streams, fall short.

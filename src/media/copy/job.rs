@@ -24,7 +24,7 @@ const COPY_BYTES: u64 = 32 << 20;
 
 /// A file may claim to be longer than its last packet by this much, as writers
 /// round and guess.
-const LENGTH_SLACK_S: (i128, i128) = (1, 2);
+const LENGTH_SLACK_S: Ratio = Ratio::new(1, 2);
 
 /// One copy to be made.
 pub(super) struct Job<'a> {
@@ -198,7 +198,7 @@ impl Job<'_> {
         let is_transport = clip.facts().container == "mpegts";
         let is_lossy = survey.incomplete > 0 && !is_transport;
         let ends_early = clip.facts().duration_s.is_some_and(|length_s| {
-            let slack = Ratio::new(LENGTH_SLACK_S.0, LENGTH_SLACK_S.1);
+            let slack = LENGTH_SLACK_S;
             survey.end_s() - material.frame_0_s + slack < length_s
         });
         if is_noted || is_lossy || ends_early {

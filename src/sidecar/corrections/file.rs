@@ -141,7 +141,9 @@ fn start_of(label: &str, frame: i64, says: Says, line: usize) -> Result<What> {
              HH:MM:SS.d with up to three digits",
         )
     };
-    let part = label.trim().get(8..).unwrap_or_default();
+    let label = label.trim();
+    let third_mark = label.match_indices([':', ';', '.', ',']).nth(2);
+    let part = third_mark.map_or("", |(at, _)| &label[at..]);
     let shape = match (part.chars().next(), part.len()) {
         (Some(mark @ (':' | ';')), 2..=4) => Shape::Frames {
             has_semicolon: mark == ';',

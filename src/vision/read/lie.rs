@@ -96,7 +96,7 @@ impl Columns {
                 (height(c) - expected).powi(2)
             })
             .sum();
-        let some = FEWEST_OF_A_SIZE..columns.len().saturating_sub(FEWEST_OF_A_SIZE);
+        let some = FEWEST_OF_A_SIZE..=columns.len().saturating_sub(FEWEST_OF_A_SIZE);
         let at = some.min_by(|&a, &b| left_over(a).total_cmp(&left_over(b)))?;
         let sizes = [&columns[..at], &columns[at..]];
         let [first, second] = sizes.map(|size| mean(size, &height));
