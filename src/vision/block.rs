@@ -195,7 +195,8 @@ impl Eye {
                 other = self.other_row(frame, row, &SECOND_ROWS)?;
             }
             let may_go_on = match row.groups[..] {
-                [1 | 2, 2] => true,
+                // A mark tells hours and minutes from other numbers of a line.
+                [1 | 2, 2] => !row.marks.is_empty(),
                 [2, 2, 2] => !is_even_behind(frame, row),
                 _ => false,
             };

@@ -29,8 +29,9 @@ const STRETCH_GAP: f32 = 3.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
-/// Digits of the year in a date.
-const YEAR_DIGITS: usize = 4;
+/// A step so many times as wide as the others of three to five digits parts a number from the hours: a space
+/// is half a digit wide at least, and the 1 of seven segments widens the step before it by a quarter.
+const NUMBER_GAP: f32 = 1.35;
 
 /// A digit of a line.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -202,7 +203,7 @@ pub(super) fn is_time(groups: &[Group], digit: impl Fn(f32) -> u8) -> bool {
 /// trailing groups (a date before, a rate behind), or one block of bare digits. Where none has
 /// all of its digits, the stretch may be parted at other gaps, so that one has.
 pub(super) fn clocks_in(stretch: &Stretch) -> Vec<Vec<Group>> {
-    let usual = split_date(stretch.groups());
+    let usual = split_hours(stretch.groups());
     let mut found = clocks_among(&split_bare(&usual).unwrap_or_else(|| split_pairs(&usual)));
     let whole =
         |groups: &Vec<Group>| groups.iter().flat_map(|g| &g.places).count() == stretch.places.len();
@@ -232,9 +233,16 @@ fn clocks_among(groups: &[Group]) -> Vec<Vec<Group>> {
             }
             // Cut at a mark, or a piece of a fuller clock already found: not another clock.
             // Nothing but parts of a frame follows four pairs: texture looks like a digit, too.
-            let is_cut = layout.groups != [2, 2, 2, 2]
-                && ((start > 0 && part[0].after_mark)
-                    || groups.get(start + length).is_some_and(|g| g.after_mark));
+            // But for two digits before four pairs that marks hold together.
+            let goes_on = groups.get(start + length).is_some_and(|g| g.after_mark);
+            let is_held_further_on = || {
+                let next = groups.get(start + 1..=start + length);
+                next.is_some_and(|next| layout_of(next).groups == layout.groups && is_marked(next))
+            };
+            let is_cut = match layout.groups[..] {
+                [2, 2, 2, 2] => goes_on && !is_marked(part) && is_held_further_on(),
+                _ => goes_on || start > 0 && part[0].after_mark,
+            };
             // Where marks hold a clock together and only a gap parts it from more, that may be the
             // day before the time of day, or another number behind it.
             let is_piece = found
@@ -259,22 +267,24 @@ fn is_marked(groups: &[Group]) -> bool {
     groups.iter().skip(1).all(|group| group.after_mark)
 }
 
-/// The year of a date and the hours behind it, between marks, are two groups: a space of one digit
-/// or less parts them. Of six digits the step after the fourth is then the widest.
-fn split_date(usual: Vec<Group>) -> Vec<Group> {
-    let mut groups = Vec::new();
-    for group in usual {
-        let steps: Vec<f32> = group.places.windows(2).map(|w| w[1] - w[0]).collect();
-        let others = (steps.iter().enumerate()).filter(|(i, _)| *i != YEAR_DIGITS - 1);
-        let widest = others.map(|(_, step)| *step).fold(0.0, f32::max);
-        if group.places.len() == YEAR_DIGITS + 2
-            && group.after_mark
-            && steps[YEAR_DIGITS - 1] > PAIR_GAP * widest
-        {
-            let (year, hours) = group.places.split_at(YEAR_DIGITS);
+/// The year of a date, or another number before the clock, and the hours behind it are two groups, though a
+/// space of one digit or less parts them: the step before the last two of their digits is then the widest.
+fn split_hours(usual: Vec<Group>) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    let mut usual = usual.into_iter().peekable();
+    while let Some(group) = usual.next() {
+        let has_mark_behind = usual.peek().is_some_and(|next| next.after_mark);
+        let least = match (group.places.len(), group.after_mark) {
+            (6, true) => Some(PAIR_GAP),
+            (3..=5, false) if groups.is_empty() && has_mark_behind => Some(NUMBER_GAP),
+            _ => None,
+        };
+        let at = group.places.len().saturating_sub(2);
+        if least.is_some_and(|least| has_step_before(&group.places, at, least)) {
+            let (number, hours) = group.places.split_at(at);
             groups.push(Group {
-                places: year.to_vec(),
-                ..group
+                places: number.to_vec(),
+                after_mark: group.after_mark,
             });
             groups.push(Group {
                 places: hours.to_vec(),
@@ -285,6 +295,14 @@ fn split_date(usual: Vec<Group>) -> Vec<Group> {
         }
     }
     groups
+}
+
+/// True if the step before digit `at` is more than `least` times as wide as any other.
+fn has_step_before(places: &[f32], at: usize, least: f32) -> bool {
+    let steps: Vec<f32> = places.windows(2).map(|w| w[1] - w[0]).collect();
+    let others = (steps.iter().enumerate()).filter(|(i, _)| *i != at - 1);
+    let widest = others.map(|(_, step)| *step).fold(0.0, f32::max);
+    steps[at - 1] > least * widest
 }
 
 /// Four or five digits with a wider step after the second are two groups.
@@ -509,6 +527,32 @@ mod tests {
         };
         assert_eq!(layout_of(&clocks(16.0)[0]).groups, [2, 2, 2, 2]);
         assert!(clocks(12.0).is_empty(), "a day, a month and a year");
+    }
+
+    #[test]
+    fn a_number_before_a_clock_is_left_aside() {
+        let clock = [12.0, 18.0, 12.0, 18.0, 12.0, 18.0, 12.0];
+        // Two digits, that may pass for hours, and the space before the clock; or one, two, or three.
+        for (before, from) in [
+            (vec![12.0, 26.0], 2),
+            (vec![18.0], 1),
+            (vec![12.0, 18.0], 2),
+            (vec![12.0, 12.0, 18.0], 3),
+        ] {
+            let steps = [&before[..], &clock].concat();
+            let marked = [2, 4, 6].map(|digit| digit + before.len());
+            let found = clocks_in(&line_of(10.0, &steps, &marked));
+            let first_x = 10.0 + before.iter().sum::<f32>();
+            assert_eq!(found.len(), 1, "{from}: {found:?}");
+            assert_eq!(layout_of(&found[0]).groups, [2, 2, 2, 2], "{from}");
+            assert_eq!(found[0][0].places[0], first_x, "{from}");
+        }
+        // Evenly spaced digits, or with the 1 of seven segments at one side, are one number.
+        for first in [[12.0, 12.0], [15.0, 12.0]] {
+            let steps = [&first[..], &clock[1..]].concat();
+            let found = clocks_in(&line_of(10.0, &steps, &[3, 5, 7]));
+            assert!(found.is_empty(), "{first:?}: {found:?}");
+        }
     }
 
     #[test]

@@ -38,7 +38,7 @@ const HALF_A_MARK_PX: f32 = 3.0;
 const UPPER_DOT_SHARE: f32 = 0.3;
 /// Digit heights that a glyph takes in.
 const GLYPH_HEIGHTS: f32 = 1.4;
-/// A line longer than this is cut at its end; 50 digit heights.
+/// A line longer than this is cut at its end; 50 digit heights, or with its surroundings 27.
 const MOST_WIDTH_PX: u32 = 1024;
 /// What lies around a line is cut with digits of this height, px: a fifth more than those among which
 /// the network was trained that looks for AM and PM there (scripts/train/halves.py, DIGITS_PX), since

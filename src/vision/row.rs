@@ -66,6 +66,21 @@ impl Alignment {
     }
 }
 
+/// How a row is laid over a strip: stretched by so many steps either way. How near a digit or mark has to
+/// be to a place to count, in pitches: a seventh of it counts at twice that.
+const STRETCH_STEPS: i32 = 8;
+const STRETCH_STEP: f32 = 0.025;
+const DIGIT_SPREAD: f32 = 0.16;
+const MARK_SPREAD: f32 = 0.2;
+/// What tells one way to lay it from another, in digits that stand on its places: a mark that stands
+/// between them, a digit just outside, a stretch to twice the length, and a pitch moved, of two at most.
+/// Judged: together the last two weigh less than one digit, and break ties.
+const MARK_COUNTS: f32 = 0.6;
+const OUTSIDE_COUNTS: f32 = 0.7;
+const STRETCH_COUNTS: f32 = 2.0;
+const MOVE_COUNTS: f32 = 0.2;
+const MOST_MOVED: f32 = 2.0;
+
 /// A place beside a row, in its digits' heights: from and to how far along it from its right edge,
 /// and how far below its upper edge.
 pub(super) struct Beside {
@@ -181,8 +196,8 @@ impl Row {
     /// px): among ways that fit alike, as where most digits are dark, the nearest counts.
     pub fn align(&self, columns: &Columns, start: f32) -> Alignment {
         let pitch_px = self.pitch * DIGIT_PX;
-        let digits = columns.middles(Kind::Digit, 0.16 * pitch_px);
-        let marks = columns.middles(Kind::Mark, 0.2 * pitch_px);
+        let digits = columns.middles(Kind::Digit, DIGIT_SPREAD * pitch_px);
+        let marks = columns.middles(Kind::Mark, MARK_SPREAD * pitch_px);
         let on = |middles: &[f32], x: f32| {
             if x < 0.0 {
                 0.0
@@ -193,8 +208,8 @@ impl Row {
         let at = |x: f32| on(&digits, x);
         let last = self.places[self.places.len() - 1];
         let mut best = (f32::MIN, 0.0, 1.0);
-        for step in -8..=8 {
-            let scale = 1.0 + 0.025 * step as f32;
+        for step in -STRETCH_STEPS..=STRETCH_STEPS {
+            let scale = 1.0 + STRETCH_STEP * step as f32;
             let mut offset = -DIGIT_PX;
             while offset + self.length * DIGIT_PX * scale < digits.len() as f32 + DIGIT_PX {
                 let trial = Alignment::at_rest(offset, scale);
@@ -202,9 +217,11 @@ impl Row {
                 let outside =
                     at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
                 let between: f32 = self.marks.iter().map(|&p| on(&marks, trial.at(p))).sum();
-                let moved = ((offset - start).abs() / pitch_px).min(2.0);
-                let score =
-                    hit + 0.6 * between - 0.7 * outside - 2.0 * (scale - 1.0).abs() - 0.2 * moved;
+                let moved = ((offset - start).abs() / pitch_px).min(MOST_MOVED);
+                let score = hit + MARK_COUNTS * between
+                    - OUTSIDE_COUNTS * outside
+                    - STRETCH_COUNTS * (scale - 1.0).abs()
+                    - MOVE_COUNTS * moved;
                 if score > best.0 {
                     best = (score, offset, scale);
                 }

@@ -99,3 +99,36 @@ fn frames_of_two_thirds_of_the_size_are_no_perspective() {
         said.must_run_at("25/1");
     }
 }
+
+/// As desk clocks show them: at the foot of the minutes or at their top.
+#[test]
+fn small_seconds_beside_large_hours_and_minutes_are_read() {
+    let shelf = Shelf::new();
+    let part = |what: &str, px: u32, at: (i32, i32)| {
+        let text = format!(r"text='%{{pts\:gmtime\:15730\:{what}}}'");
+        draw(&text, px, "white", at)
+    };
+    for (px, at) in [(28, (335, 176)), (36, (330, 170)), (28, (340, 150))] {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=0x202428:s=640x360:r=25 -t 4 -vf {},{} {H264} desk.mp4",
+            part(r"%H\\\:%M", 72, (100, 140)),
+            part("%S", px, at),
+        ));
+        let said = read(&shelf.path("desk.mp4"));
+        said.must_be_sure_of("04:22:10");
+    }
+}
+
+/// One digit, or two that may pass for hours, and a space before the clock.
+#[test]
+fn a_number_before_the_clock_in_its_line_is_left_aside() {
+    let shelf = Shelf::new();
+    for (number, x) in [("7", 60), ("12", 26)] {
+        shelf.ffmpeg(&format!(
+            "-f lavfi -i color=c=black:s=640x360:r=25 -t 3 -vf {},{} {H264} numbered.mp4",
+            draw(r"timecode='10\:00\:00\:00':r=25", 56, "white", (120, 150)),
+            draw(&format!("text={number}"), 56, "white", (x, 150)),
+        ));
+        read(&shelf.path("numbered.mp4")).must_be_sure_of(TEN);
+    }
+}
