@@ -100,7 +100,7 @@ pub(super) fn prefixes(roots: &[PathBuf], files: &[(usize, PathBuf)]) -> Vec<Pat
     };
     for depth in 1..=most {
         let names: Vec<PathBuf> = parts.iter().map(|p| last(p, depth)).collect();
-        let distinct: BTreeSet<String> = names.iter().map(|n| folded(n)).collect();
+        let distinct: BTreeSet<String> = names.iter().map(folded).collect();
         let nests = names
             .iter()
             .any(|n| n.as_os_str().is_empty() || names.iter().any(|m| m != n && m.starts_with(n)));
