@@ -221,14 +221,26 @@ impl Watch<'_> {
                 }
             }
             if look == Look::Tail || (look != Look::Head && is_long) {
-                let tail_from = self.tail_from()?;
                 // What the head has shown already is not looked at twice.
-                let from = match look {
-                    Look::Tail => tail_from,
-                    _ => tail_from.max(end),
+                let least = match look {
+                    Look::Tail => Ratio::ZERO,
+                    _ => end,
                 };
-                self.must_see_from = (look == Look::Ends).then_some(from);
-                if self.search(Aim::At(from), None, ends)? != Found::GoOn {
+                let mut from = self.tail_from()?.max(least);
+                let found = loop {
+                    self.must_see_from = (look == Look::Ends).then_some(from);
+                    let found = self.search(Aim::At(from), None, ends)?;
+                    if found != Found::GoOn {
+                        break found;
+                    }
+                    // The way there may have shown that the clip is shorter than its file tells.
+                    let sooner = self.tail_from()?.max(least);
+                    if sooner >= from {
+                        break found;
+                    }
+                    from = sooner;
+                };
+                if found != Found::GoOn {
                     break;
                 }
                 // Lettering may tell a start, too; it does not run.
@@ -247,12 +259,13 @@ impl Watch<'_> {
         Ok(self.fit())
     }
 
-    /// Seconds from frame 0 to the tail. Only the way there shows how long a clip is whose file does
-    /// not tell, and whether another is as long as its file tells.
+    /// Seconds from frame 0 to the tail, as far as is known. Only the way there shows how long a clip
+    /// is whose file does not tell.
     fn tail_from(&mut self) -> Result<Ratio> {
-        self.footage.set_stride(Search::of_middle().stride);
-        let landing = self.footage.seek(Aim::Tail { seconds: END_S })?;
-        Ok(landing.asked_s)
+        match self.footage.facts().duration_s {
+            Some(duration_s) => Ok((duration_s - Ratio::from_integer(END_S)).max(Ratio::ZERO)),
+            None => Ok(self.footage.seek(Aim::Tail { seconds: END_S })?.asked_s),
+        }
     }
 
     fn tell(&mut self, event: Event) -> Wish {

@@ -39,7 +39,7 @@ const AFTERGLOW_FRAMES: usize = 6;
 /// How a stretch of the clip is searched.
 #[derive(Clone, Copy)]
 pub(super) struct Search {
-    pub(super) stride: Stride,
+    stride: Stride,
     /// How closely the frames of that stride are looked at.
     sharpness: Sharpness,
     /// How closely every frame around a find is.
