@@ -12,7 +12,7 @@ from PIL import Image
 
 from faces import any_face, any_font, FontFace, MatrixFace
 from filming import background, homography, soften, to_image, warp
-from screens import clock_text, levels, paste, WORDS
+from screens import clock_text, lay, levels, WORDS
 
 # Size of a picture, its grid, and the height of the clock's digits, px.
 WIDE_PX, HIGH_PX, HALVES_STRIDE, DIGITS_PX = 320, 192, 8, 32.0
@@ -30,7 +30,7 @@ RIM_PX = 8
 LEGIBLE_PX = 5.0
 
 MARKS = ["AM", "PM"] * 5 + ["am", "pm"] * 2 + ["A.M.", "P.M.", "a.m.", "p.m.", "a.m.", "p.m.", "Am", "Pm"]
-# Words that hold AM or PM. Crews write some of them before the digits.
+# Words that hold AM or PM, and their share of all other words. Crews write some of them before the digits.
 HOLDING = """CAM CAMERA Cam cam TEAM Team team SAM JAM EXAM RAMP LAMP STREAM Stream stream GAMMA PUMP AMBER AMP AMB FPM
 RPM BPM PPM rpm bpm ppm DAM HAM SPAM PMT AMS CLAMP STAMP SAMPLE Sample sample Camera camera Ampere""".split()
 HELD = 0.3
@@ -158,12 +158,12 @@ def half_day_picture(rng, assets):
             for part in (canvas[y0:y1, x0 : x0 + edge], canvas[y0:y1, max(0, x1 - edge) : x1],
                          canvas[y0 : y0 + edge, x0:x1], canvas[max(0, y1 - edge) : y1, x0:x1]):  # fmt: skip
                 part[:] = level
-    lay(canvas, line, box, clock, ink)
+    lay(canvas, line.mask[box[1] : box[3], box[0] : box[2]], *clock[:2], ink)
     target = np.zeros((HIGH_PX // HALVES_STRIDE, WIDE_PX // HALVES_STRIDE), np.float32)
     weight = np.ones_like(target)
     for drawn, of, its, _ in things:
         level = ink if rng.random() < 0.6 else ground + (ink - ground) * rng.uniform(0.35, 1.0)
-        lay(canvas, drawn, of, its, level)
+        lay(canvas, drawn.mask[of[1] : of[3], of[0] : of[2]], *its[:2], level)
     jitter = rng.normal(0, 1.5, (4, 2)) + rng.normal(0, 2, 2)
     corners = np.array([[0, 0], [WIDE_PX, 0], [WIDE_PX, HIGH_PX], [0, HIGH_PX]], np.float64)
     moved = corners + jitter
@@ -190,14 +190,3 @@ def half_day_picture(rng, assets):
     # Focus and hand spoil small letters sooner than the digits: no more than leaves both to be read.
     picture = soften(rng, small, 1.5 * smallest / finer).resize((WIDE_PX, HIGH_PX), Image.BILINEAR)
     return [(np.asarray(picture), target, weight)]
-
-
-def lay(canvas, line, of, its, level):
-    """Lays the inked part of a line on the canvas, with its upper left corner at that of `its`."""
-    mask = line.mask[of[1] : of[3], of[0] : of[2]]
-    x, y = its[:2]
-    left, top = max(0, -x), max(0, -y)
-    mask = mask[top:, left:]
-    part = canvas[max(0, y) : max(0, y) + mask.shape[0], max(0, x) : max(0, x) + mask.shape[1]]
-    alpha = mask[: part.shape[0], : part.shape[1]].astype(np.float32) / 255
-    part += (level - part) * alpha

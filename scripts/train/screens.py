@@ -90,10 +90,15 @@ def levels(rng):
 
 def paste(canvas, line, x, y, ink):
     """Lays a line's ink on the canvas with its top left mask corner at x, y."""
-    h, w = line.mask.shape
-    x, y = int(x), int(y)
-    part = canvas[y : y + h, x : x + w]
-    alpha = line.mask[: part.shape[0], : part.shape[1]].astype(np.float32) / 255
+    lay(canvas, line.mask, int(x), int(y), ink)
+
+
+def lay(canvas, mask, x, y, ink):
+    """Lays ink on the canvas with the mask's top left corner at x, y, as far as it lies on it."""
+    mask = mask[max(0, -y) :, max(0, -x) :]
+    x, y = max(0, x), max(0, y)
+    part = canvas[y : y + mask.shape[0], x : x + mask.shape[1]]
+    alpha = mask[: part.shape[0], : part.shape[1]].astype(np.float32) / 255
     part += (ink - part) * alpha
 
 

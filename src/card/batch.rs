@@ -28,6 +28,27 @@ pub const GAVE_UP: &str = "gave_up";
 /// because they are in a hurry get a few tries, too.
 const MOST_ATTEMPTS: u32 = 3;
 
+/// As [`in_parallel`], before the first clip is read: all results.
+///
+/// # Errors
+/// [`ErrorKind::BadRequest`] if the run was stopped meanwhile.
+fn all_in_parallel<T: Send>(
+    workers: NonZeroUsize,
+    count: usize,
+    stop: &Stop,
+    job: impl Fn(usize) -> T + Sync,
+) -> Result<Vec<T>> {
+    let results = in_parallel(workers, count, || stop.is_asked(), job);
+    let all: Option<Vec<T>> = results.into_iter().collect();
+    all.ok_or_else(|| {
+        Error::new(
+            ErrorKind::BadRequest,
+            "stopped before the first clip was read",
+        )
+        .next("run the same command again")
+    })
+}
+
 /// Calls `job` for `0..count` on `workers` threads, lowest first, until `is_over` says so.
 /// Results lie as the numbers do, whichever thread made them; `None` where none was begun.
 fn in_parallel<T: Send>(
@@ -73,26 +94,19 @@ pub(super) fn probe(
     let key = |index: usize| crate::path_text::text_of(&whole[index]);
     let kept = records.probes();
     let done = AtomicUsize::new(0);
-    let probed = in_parallel(
-        settings.workers,
-        files.len(),
-        || stop.is_asked(),
-        |index| {
-            let file = &files[index];
-            let probe = match kept.get(&key(index)) {
-                Some((stamp, probe)) if *stamp == file.stamp => probe.clone(),
-                _ => fault::catch(|| work.probe(&file.path))
-                    .map_or_else(|_| Probe::fault(), |result| Probe::of(&result)),
-            };
-            listener.hear(CardEvent::Probed {
-                done: done.fetch_add(1, Ordering::Relaxed) + 1,
-                of: files.len(),
-            });
-            probe
-        },
-    );
-    let probes: Option<Vec<Probe>> = probed.into_iter().collect();
-    let probes = probes.ok_or_else(stopped)?;
+    let probes = all_in_parallel(settings.workers, files.len(), stop, |index| {
+        let file = &files[index];
+        let probe = match kept.get(&key(index)) {
+            Some((stamp, probe)) if *stamp == file.stamp => probe.clone(),
+            _ => fault::catch(|| work.probe(&file.path))
+                .map_or_else(|_| Probe::fault(), |result| Probe::of(&result)),
+        };
+        listener.hear(CardEvent::Probed {
+            done: done.fetch_add(1, Ordering::Relaxed) + 1,
+            of: files.len(),
+        });
+        probe
+    })?;
     let lasting: BTreeMap<_, _> = (0..files.len())
         .filter(|&index| probes[index].is_lasting())
         .map(|index| (key(index), (files[index].stamp, probes[index].clone())))
@@ -101,14 +115,6 @@ pub(super) fn probe(
         records.keep_probes(lasting)?;
     }
     Ok(probes)
-}
-
-fn stopped() -> Error {
-    Error::new(
-        ErrorKind::BadRequest,
-        "stopped before the first clip was read",
-    )
-    .next("run the same command again")
 }
 
 /// Those of some files that show no picture: by the records of an earlier run, or by trying.
@@ -132,14 +138,8 @@ pub(super) fn unreadable(
             None => fault::catch(|| work.shows_a_picture(&file.path)).unwrap_or(false),
         }
     };
-    let tried = in_parallel(
-        settings.workers,
-        originals.len(),
-        || stop.is_asked(),
-        is_readable,
-    );
-    let readable: Option<Vec<bool>> = tried.into_iter().collect();
-    let pairs = originals.iter().zip(readable.ok_or_else(stopped)?);
+    let readable = all_in_parallel(settings.workers, originals.len(), stop, is_readable)?;
+    let pairs = originals.iter().zip(readable);
     Ok(pairs
         .filter(|(_, is_readable)| !is_readable)
         .map(|(&original, _)| original)

@@ -29,6 +29,8 @@ const STRETCH_GAP: f32 = 3.0;
 /// A middle step this much wider than the outer ones of four digits parts two pairs whose
 /// mark was not seen. Digits of a year stand evenly.
 const PAIR_GAP: f32 = 1.15;
+/// Digits of a year and of the hours behind it.
+const YEAR_AND_HOURS: usize = 6;
 /// A step so many times as wide as the others of three to five digits parts a number from the hours: a space
 /// is half a digit wide at least, and the 1 of seven segments widens the step before it by a quarter.
 const NUMBER_GAP: f32 = 1.35;
@@ -275,7 +277,7 @@ fn split_hours(usual: Vec<Group>) -> Vec<Group> {
     while let Some(group) = usual.next() {
         let has_mark_behind = usual.peek().is_some_and(|next| next.after_mark);
         let least = match (group.places.len(), group.after_mark) {
-            (6, true) => Some(PAIR_GAP),
+            (YEAR_AND_HOURS, true) => Some(PAIR_GAP),
             (3..=5, false) if groups.is_empty() && has_mark_behind => Some(NUMBER_GAP),
             _ => None,
         };

@@ -14,7 +14,6 @@
 //! * `display.rs`  what makes a display of rows, and when two are the same
 //! * `block.rs`    rows close together that the finder took from the side, saw askew or saw a part of
 //! * `half_day.rs` AM and PM around the digits of a clock of twelve hours
-//! * `letters.rs`  letters beside them, AM and PM or others, as the reader sees them
 //! * `ground.rs`   whether even ground lies behind the last digits, or perhaps more of them
 //! * `lettering.rs`  digits that were looked at in vain for longer than a slate is held
 //! * `eye.rs`      the first gear: discover displays in a frame

@@ -49,7 +49,7 @@ pub(super) fn reader() -> Result<Box<dyn Net>> {
 }
 
 /// Loads the network that finds AM and PM: input luma / 127.5 - 1 of a picture whose sides are
-/// multiples of 8, each block of 4 x 4 px as 16 planes, row by row; output one plane at an eighth
+/// multiples of 16, each block of 4 x 4 px as 16 planes, row by row; output one plane at an eighth
 /// of the picture's size.
 pub(super) fn half_day() -> Result<Box<dyn Net>> {
     Ok(Box::new(ModelNet::load("half_day", HALF_DAY_ONNX)?))

@@ -198,8 +198,7 @@ impl Job<'_> {
         let is_transport = clip.facts().container == "mpegts";
         let is_lossy = survey.incomplete > 0 && !is_transport;
         let ends_early = clip.facts().duration_s.is_some_and(|length_s| {
-            let slack = LENGTH_SLACK_S;
-            survey.end_s() - material.frame_0_s + slack < length_s
+            survey.end_s() - material.frame_0_s + LENGTH_SLACK_S < length_s
         });
         if is_noted || is_lossy || ends_early {
             return Err(Error::new(
