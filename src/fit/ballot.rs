@@ -116,14 +116,26 @@ pub(super) struct Lead {
     pub group: Group,
     /// Nats over the runner-up.
     pub nats: f64,
-    /// True if that is enough; of fewer looks than count as independent, less is
-    /// asked: that they are few is said elsewhere.
+    /// True if that is enough. Of a clock that is seen in fewer looks than count as independent less
+    /// is asked, since that they are few is said elsewhere; not of a group that few of its looks show.
     pub is_settled: bool,
     /// The value fitted at the first look, and what the runner-up has there.
     pub fitted: usize,
     pub rival: usize,
     /// True if the looks say nothing about the group.
     pub is_unread: bool,
+}
+
+impl Lead {
+    /// The same where the clock shows `value` for the group, as on frame 0.
+    pub fn seen_from(self, value: usize) -> Self {
+        let size = self.group.size();
+        Self {
+            fitted: value,
+            rival: (value + size + self.rival - self.fitted) % size,
+            ..self
+        }
+    }
 }
 
 /// Evidence for and against the values of the slow groups, from several sightings.
@@ -267,7 +279,8 @@ impl Ballot {
         self.digits_lead.iter().all(|&lead| lead >= PLAIN)
     }
 
-    pub fn lead(&self) -> Lead {
+    /// How it leads, of a clock seen in so many looks.
+    pub fn lead(&self, looks: usize) -> Lead {
         let is_among_plain = self.trust.moving_lead.is_some_and(|lead| lead >= PLAIN);
         let against_it = match is_among_plain {
             true => SPOILED_AMONG_PLAIN,
@@ -293,7 +306,7 @@ impl Ballot {
             group: self.group,
             nats,
             is_settled: self.looks > 0
-                && nats >= ENOUGH * (self.looks as f64 / self.trust.worth).min(1.0),
+                && nats >= ENOUGH * (looks as f64 / self.trust.worth).min(1.0),
             fitted: self.fitted,
             rival: (self.fitted + shift) % self.group.size(),
             is_unread: self.looks == 0 || self.spread < NOTHING * self.looks as f64,
@@ -359,7 +372,7 @@ mod tests {
                     moving_lead: None,
                 },
             )
-            .lead();
+            .lead(20);
             assert!(lead.is_unread && !lead.is_settled, "{group:?}");
         }
     }
@@ -375,7 +388,7 @@ mod tests {
             ballot.looks = 20;
             ballot.against.fill(10.0 * nats);
             ballot.if_spoiled.fill(SPOILED_WORTH * nats);
-            ballot.lead().is_settled
+            ballot.lead(20).is_settled
         };
         for (nats, moving_lead, expected) in [
             (2.2, None, false),

@@ -15,6 +15,8 @@ pub(super) struct Counted<'m> {
     pub blur: Blur,
     /// True if others look at the same digits and see them better.
     pub is_again: bool,
+    /// The share of its looks that are in a frame in which one of those looks, too.
+    pub share_again: f64,
     /// Of all its looks.
     pub tally: Tally,
     /// Of those that no better look tells otherwise; `odd` are places among all looks.
@@ -38,7 +40,9 @@ impl Table<'_> {
         let placed = &member.placed;
         let blur = Blur::of(member.start, self.frame_s());
         let tally = Tally::of(placed, blur);
-        let better: Vec<&Member> = self.seen_better(member.index, members).collect();
+        let is_better = |other: &&Member| self.is_seen_better(member.index, other.index);
+        let better: Vec<&Member> = members.iter().filter(is_better).collect();
+        let indices: Vec<usize> = better.iter().map(|other| other.index).collect();
         let heard = match better.is_empty() {
             true => tally.clone(),
             false => {
@@ -58,6 +62,7 @@ impl Table<'_> {
             seen: &self.seen[member.index],
             blur,
             is_again: !better.is_empty(),
+            share_again: self.share_seen_again(member.index, &indices),
             tally,
             heard,
             beyond: labels::beyond_the_last(placed),
@@ -82,14 +87,14 @@ impl Counted<'_> {
 }
 
 impl<'m> Census<'m> {
-    /// Looks in which some digit was told.
+    /// Looks in which some digit was told, but for those at what a better one tells.
     pub fn read(&self) -> usize {
-        self.all.iter().map(|one| one.tally.read).sum()
+        self.all.iter().map(|one| one.heard.read).sum()
     }
 
     /// Those of them in which no told digit is against the fit.
     pub fn agreeing(&self) -> usize {
-        self.all.iter().map(|one| one.tally.agreeing).sum()
+        self.all.iter().map(|one| one.heard.agreeing).sum()
     }
 
     /// Different counts that one of the members shows, the most.
@@ -98,9 +103,10 @@ impl<'m> Census<'m> {
         distinct.max().unwrap_or(0)
     }
 
-    /// Nats that a clock which runs gains over one that stands.
+    /// Nats that a clock which runs gains over one that stands, each frame heard once.
     pub fn running(&self) -> f64 {
-        self.all.iter().map(|one| one.seen.running).sum()
+        let once = |one: &Counted| one.seen.running * (1.0 - one.share_again);
+        self.all.iter().map(once).sum()
     }
 
     /// As [`Counted::uneven`], of the first member of which it holds.

@@ -129,7 +129,8 @@ impl Table<'_> {
         doubts.extend(is_cut.then(reasons::hours_cut));
         for (group, lead) in Group::ALL.into_iter().zip(doubted) {
             if let Some(lead) = lead {
-                doubts.push(reasons::group_in_doubt(&lead));
+                let told = lead.seen_from(group.value(form, on_frame_0));
+                doubts.push(reasons::group_in_doubt(&told));
             } else if group == Group::Hours && self.may_lack_an_hour_digit(members) {
                 doubts.push(reasons::hours_seen_either_way());
             } else if group == Group::Hours && self.takes_the_hours_from_above(members) {
@@ -437,12 +438,13 @@ fn doubted(
         .told()
         .filter(is_heard)
         .for_each(|placed| ballot.add(placed));
-    let mut lead = ballot.lead();
+    let looks = census.told().map(|placed| placed.looks.len()).sum();
+    let mut lead = ballot.lead(looks);
     if !(lead.is_unread || (lead.is_settled && ballot.is_plain())) {
         let shapes = shapes.get_or_init(|| census.told().map(Shapes::of).collect());
         let heard = census.told().zip(shapes).filter(|(p, _)| is_heard(p));
         heard.for_each(|(placed, shapes)| ballot.add_shapes(shapes, placed));
-        lead = ballot.lead();
+        lead = ballot.lead(looks);
     }
     if !lead.is_settled {
         return Some(lead);

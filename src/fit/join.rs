@@ -32,6 +32,8 @@ pub(super) struct Joint {
     pub score: f64,
     /// The sum of the lenient scores.
     pub lenient_score: f64,
+    /// What the marks before the last digits add to both scores, once they were heard.
+    pub mark_odds: f64,
     /// Clock against camera, in parts per million, where two sightings bound it
     /// better than the usual drift does.
     pub drift_ppm: Option<HalfOpen>,
@@ -91,15 +93,18 @@ pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> 
                 (line, chosen)
             });
             let count = |(_, chosen): &(Line, Vec<Option<Scored>>)| chosen.iter().flatten().count();
+            let drift_if_late = late.0.corridor().1;
             let (line, chosen) = if count(&late) > count(&strict) {
                 late
             } else {
                 strict
             };
             let (corridor, drift) = line.corridor();
-            let cost = match drift {
-                Drift::Unusual => UNUSUAL_DRIFT,
-                Drift::TakenForGranted | Drift::Measured => 0.0,
+            // What a lag that differs between sightings explains is no drift: a refresh of a panel over a
+            // minute is 300 ppm.
+            let cost = match (drift, drift_if_late) {
+                (Drift::Unusual, Drift::Unusual) => UNUSUAL_DRIFT,
+                _ => 0.0,
             };
             let is_measured = drift != Drift::TakenForGranted;
             let starts = || chosen.iter().flatten();
@@ -108,6 +113,7 @@ pub(super) fn joints(windows: &[&WindowFit], order: &[usize], times: &Times) -> 
                 start: corridor.phase,
                 score: starts().map(|s| s.score).sum::<f64>() - cost,
                 lenient_score: starts().map(|s| s.lenient_score).sum::<f64>() - cost,
+                mark_odds: 0.0,
                 drift_ppm: is_measured.then(|| line.drift_ppm(&corridor)),
                 chosen,
             }

@@ -307,12 +307,28 @@ impl Table<'_> {
                 .zip(self.seen)
                 .filter(|(c, _)| c.is_some());
             let marks = members.filter_map(|(_, s)| s.looks.as_ref());
-            let odds = mark_odds(marks, joint.pace.form.drop_frame());
-            joint.score += odds;
-            joint.lenient_score += odds;
+            joint.mark_odds = mark_odds(marks, joint.pace.form.drop_frame());
+            joint.score += joint.mark_odds;
+            joint.lenient_score += joint.mark_odds;
+            self.hear_once(joint, order);
         }
         joints.sort_by(|a, b| b.score.total_cmp(&a.score));
         joints
+    }
+
+    /// Takes out of the scores what another sighting in `order` looks at better in the same frames.
+    fn hear_once(&self, joint: &mut Joint, order: &[usize]) {
+        let has_joined = |i: &usize| joint.chosen[*i].is_some();
+        let joined: Vec<usize> = order.iter().copied().filter(has_joined).collect();
+        for &index in &joined {
+            let is_better = |other: &usize| self.is_seen_better(index, *other);
+            let better: Vec<usize> = joined.iter().copied().filter(is_better).collect();
+            let share = self.share_seen_again(index, &better);
+            if let Some(start) = &joint.chosen[index] {
+                joint.score -= share * start.score;
+                joint.lenient_score -= share * start.lenient_score;
+            }
+        }
     }
 
     /// The starts that cannot be told from the best, best first. A panel whose
@@ -354,9 +370,9 @@ impl Table<'_> {
         };
         let mut survivors: Vec<&Joint> = joints.iter().filter(survives).collect();
         let by_mark = survivors.iter().filter(|j| j.pace.form.drop_frame());
-        let by_mark = by_mark.map(|j| j.lenient_score).reduce(f64::max);
+        let by_mark = by_mark.map(|j| j.mark_odds).reduce(f64::max);
         if let Some(by_mark) = by_mark {
-            survivors.retain(|j| j.pace.form.drop_frame() || j.lenient_score >= by_mark - ENOUGH);
+            survivors.retain(|j| j.pace.form.drop_frame() || j.mark_odds >= by_mark - ENOUGH);
         }
         survivors
     }

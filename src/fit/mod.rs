@@ -258,7 +258,12 @@ pub fn fit<S: Borrow<Sighting>>(sightings: &[S], clip: &ClipFacts, known: &Known
         }
         let gained = without.gain - given.gain;
         let rate = without.fit.clock.as_ref().map(|clock| clock.form.rate());
+        // A clock without frames that cannot count at that rate was not held to it.
+        let is_held_to_it = given.fit.clock.as_ref().is_none_or(|clock| {
+            !ClockForm::WITHOUT_FRAMES.contains(&clock.form) || clock.form.rate() == given_rate
+        });
         if let Some(rate) = rate.filter(|&rate| rate != given_rate && gained >= least)
+            && is_held_to_it
             && (without.fit.verdict == Verdict::Sure || gained >= CONTRADICTED)
         {
             return contradicted(

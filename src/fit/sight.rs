@@ -446,7 +446,8 @@ pub(super) fn order(seen: &[Seen]) -> Vec<usize> {
             .collect();
         let rank = |i: &usize| {
             let window = &seen[*i].window;
-            let unsettled = window.ballots.iter().filter(|b| !b.lead().is_settled);
+            let looks = seen[*i].looks.as_ref().map_or(0, Looks::len);
+            let unsettled = (window.ballots.iter()).filter(|b| !b.lead(looks).is_settled);
             (
                 is_coarse(window.scored[0].pace.form),
                 unsettled.count(),

@@ -122,13 +122,9 @@ impl Table<'_> {
         a.0 <= b.1 && b.0 <= a.1
     }
 
-    /// Those of the `members` that look at the same digits, and tell more digits of the hours or are
+    /// True if another sighting looks at the same digits, and tells more digits of the hours or is
     /// seen in more frames: one display may be seen in several ways, which is no news about its digits.
-    pub fn seen_better<'m>(
-        &self,
-        index: usize,
-        members: &'m [Member<'m>],
-    ) -> impl Iterator<Item = &'m Member<'m>> {
+    pub fn is_seen_better(&self, index: usize, other: usize) -> bool {
         let fullness = |i: usize| {
             let seen = &self.seen[i];
             let looks = seen.looks.as_ref();
@@ -141,10 +137,24 @@ impl Table<'_> {
             };
             looks.map_or((0, 0, i), |l| (told(l), l.len(), i))
         };
-        members.iter().filter(move |other| {
-            fullness(other.index) > fullness(index)
-                && self.same_digits(index, other.index).is_some()
-        })
+        fullness(other) > fullness(index) && self.same_digits(index, other).is_some()
+    }
+
+    /// The share of a sighting's looks that are in frames in which one of the others, that are
+    /// `better` looks at the same digits, looks, too.
+    pub fn share_seen_again(&self, index: usize, better: &[usize]) -> f64 {
+        let ticks = |i: usize| {
+            self.seen[i]
+                .looks
+                .as_ref()
+                .map_or(&[][..], |l| &l.ticks[..])
+        };
+        let is_again = |tick: &&i64| {
+            let mut others = better.iter();
+            others.any(|&other| ticks(other).binary_search(tick).is_ok())
+        };
+        let again = ticks(index).iter().filter(is_again).count();
+        again as f64 / ticks(index).len().max(1) as f64
     }
 
     /// Looks of a member but those in frames in which one of the others, that are `better` looks

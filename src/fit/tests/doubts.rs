@@ -2,8 +2,7 @@
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run};
 use super::sim::{Filmed, Scene, frames};
-use crate::fit::RateKnownBy;
-use crate::fit::{Known, NextLook};
+use crate::fit::{Known, NextLook, RateKnownBy, fit};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
@@ -483,5 +482,44 @@ fn whole_seconds_behind_which_frames_may_stand_leave_the_label_of_an_ntsc_clip_o
         let known_by = fit.clock.as_ref().unwrap().rate_known_by;
         assert_eq!(is_noted, is_assumed, "{fit:#?}");
         assert_eq!(known_by == RateKnownBy::Assumed, is_assumed, "{fit:#?}");
+    }
+}
+
+/// Of 700 frames one shows the 7 of 17 alone; five others lean to a 0 before it. That the clock was
+/// seen in many frames says nothing of a digit that few of them show.
+#[test]
+fn hours_that_few_of_many_frames_tell_want_as_much_evidence_as_any() {
+    for (few, zero, one) in [(5, 0.8, 0.15), (5, 0.85, 0.12), (6, 0.8, 0.15)] {
+        let mut long = Scene::new(frames(Rate::F25), "07:23:05:07", Rate::F25);
+        long.one_hour_digit = true;
+        long.frames = (0..700).collect();
+        let mut short = Scene::new(frames(Rate::F25), "17:23:05:07", Rate::F25);
+        short.frames = (800..800 + few).collect();
+        short.seed = 7;
+        let (long, mut short) = (long.film(), short.film());
+        for reading in &mut short.sighting.readings {
+            let mut weights = [0.005; 10];
+            (weights[0], weights[1]) = (zero, one);
+            reading.places[0] = DigitOdds::from_weights(weights);
+        }
+        let fit = fit(
+            &[&long.sighting, &short.sighting],
+            &long.facts,
+            &Known::default(),
+        );
+        assert_unsure(&fit, "hours_doubtful");
+    }
+}
+
+/// The looks begin in another minute and another hour than the clip.
+#[test]
+fn what_is_in_doubt_is_told_as_the_start_has_it() {
+    for (dark, told) in [([2, 3], "the start has 59 "), ([0, 1], "the start has 23 ")] {
+        let mut scene = Scene::new(frames(Rate::F25), "23:59:58:07", Rate::F25);
+        scene.frames = (100..160).collect();
+        scene.dark = dark.to_vec();
+        let fit = run(&scene.film());
+        let sentence = &fit.reasons[0].sentence;
+        assert!(sentence.contains(told), "{} {sentence}", label(&fit));
     }
 }

@@ -5,7 +5,7 @@ use super::sim::{SEMICOLON, Scene, drop_frames, frames};
 use crate::fit::Known;
 use crate::outcome::Verdict;
 use crate::reading::MarkOdds;
-use crate::timecode::{Rate, Ratio};
+use crate::timecode::{ClockForm, Rate, Ratio};
 
 #[test]
 fn a_rate_given_wrongly_is_said_to_be_wrong() {
@@ -205,4 +205,19 @@ fn a_stated_lag_moves_the_start_on() {
         ..Known::default()
     };
     assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:09");
+}
+
+/// Frames may be too small to be read beside whole seconds, or there are none.
+#[test]
+fn a_frame_rate_given_for_a_clock_that_shows_no_frames_contradicts_nothing() {
+    for rate in ["15", "25", "26", "1000"] {
+        let mut scene = Scene::new(ClockForm::Seconds, "10:20:30", Rate::F25);
+        scene.frames = (0..100).collect();
+        let known = Known {
+            rate: Some(rate.parse().unwrap()),
+            ..Known::default()
+        };
+        let fit = run_knowing(&scene.film(), &known);
+        assert_sure(&fit, "10:20:30");
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::cases::{codes, label};
 use super::sim::{BARE, COLON, Filmed, Scene, flat_marks, frames};
-use crate::fit::{ClockFit, Known, NextLook, fit};
+use crate::fit::{ClockFit, Known, NextLook, RateKnownBy, fit};
 use crate::geometry::{Point, Quad};
 use crate::note::Note;
 use crate::outcome::Verdict;
@@ -645,4 +645,94 @@ fn a_clock_that_stood_before_it_ran_was_set_in_view() {
         }
         assert_eq!(run(&filmed).verdict, Verdict::Sure, "{held_at}");
     }
+}
+
+/// Each slate hides a lag of its own of up to one refresh. Between head and tail that looks like up to
+/// 300 ppm, and is no reason to believe in labels that a clock with a colon was never seen to skip.
+#[test]
+fn a_panel_that_is_late_in_another_way_at_the_tail_makes_no_other_clock() {
+    let (mut sure, mut measured) = (0, 0);
+    let cameras = [Rate::F23_976, Rate::F25, Rate::F29_97, Rate::F59_94];
+    let clocks = [Rate::F30, Rate::F60];
+    for (scenes, (clock, camera)) in clocks
+        .iter()
+        .flat_map(|c| cameras.map(|camera| (*c, camera)))
+        .enumerate()
+    {
+        for nth in 0..48 {
+            let mut head = Scene::new(frames(clock), "20:00:30:10", camera);
+            head.phi += 0.23 * nth as f64;
+            head.noise = 0.08;
+            head.refresh = Some((
+                [59.79, 59.94, 59.95, 60.01][nth % 4],
+                0.31 * nth as f64 % 1.0,
+            ));
+            head.seed = (100 * scenes + nth) as u64;
+            let fps = camera.ratio().to_f64();
+            let seconds = |s: f64| (s * fps) as u64;
+            head.frames = (0..seconds(1.5)).collect();
+            let mut tail = head.clone();
+            let from = [62.0, 75.0, 100.0, 150.0][nth / 12];
+            tail.frames = (seconds(from)..seconds(from + 1.5)).collect();
+            tail.seed += 50;
+            let filmed = [head.film(), tail.film()];
+            let fit = run(&filmed);
+            if fit.verdict != Verdict::Sure {
+                continue;
+            }
+            sure += 1;
+            let found = fit.clock.as_ref().unwrap();
+            if found.rate_known_by == RateKnownBy::Assumed {
+                continue; // as the note says, of two that start alike
+            }
+            measured += 1;
+            assert_eq!(found.form.rate(), clock, "{head:?} {fit:#?}");
+            assert_eq!(found.drop_frame, Some(false), "{head:?} {fit:#?}");
+            let start_s = fit.start.as_ref().unwrap().seconds.middle().to_f64();
+            let true_s = head.phi / clock.ratio().to_f64();
+            let grain_s = (1.0 / fps).max(1.0 / clock.ratio().to_f64());
+            let off_s = start_s - true_s;
+            assert!(
+                off_s.abs() < grain_s + 1.0 / 59.0,
+                "{off_s} s: {head:?} {fit:#?}"
+            );
+        }
+    }
+    assert!(sure > 350 && measured > 100, "{measured} of {sure}");
+}
+
+/// A display may be followed twice, as it is found again in the same frames.
+#[test]
+fn a_second_look_at_the_same_frames_is_no_news() {
+    let mut unsure = 0;
+    for (camera, clock) in [
+        (Rate::F25, Rate::F25),
+        (Rate::F30, Rate::F25),
+        (Rate::F24, Rate::F30),
+    ] {
+        for count in 3..=6 {
+            for noise in [0.12, 0.25, 0.3] {
+                let mut scene = Scene::new(frames(clock), "10:20:30:10", camera);
+                scene.noise = noise;
+                scene.frames = (0..count).collect();
+                let mut filmed = scene.film();
+                for reading in &mut filmed.sighting.readings {
+                    let corners = [(0.0, 0.0), (100.0, 0.0), (100.0, 20.0), (0.0, 20.0)];
+                    reading.quad = Quad::from_corners(corners.map(|(x, y)| Point::new(x, y)));
+                    reading.digit_px = 20.0;
+                }
+                let once = run(std::slice::from_ref(&filmed));
+                let twice = run(&[filmed.clone(), filmed]);
+                if once.verdict != Verdict::Sure {
+                    unsure += 1;
+                    assert_ne!(
+                        twice.verdict,
+                        Verdict::Sure,
+                        "{scene:?} {once:#?} {twice:#?}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(unsure >= 9, "{unsure}");
 }
