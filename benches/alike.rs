@@ -10,12 +10,14 @@ mod arguments;
 mod cores;
 mod hard;
 mod judged;
+mod material;
 
 use arguments::Arguments;
 use cores::on_all_cores;
 use hard::{ALL_HARD, ALL_WITHOUT_CLOCK, hard, without_clock};
 use image::imageops::crop_imm;
 use judged::{Judged, read_and_judge};
+use material::assert_material;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rollmark::media::{Quality, RecordCodec, RecordOptions, Recorder};
@@ -99,6 +101,7 @@ fn main() {
     let copies: usize = arguments.number(8);
     let keep_dir = arguments.folder();
     arguments.end();
+    assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let dir = tempfile::tempdir().expect("a temporary folder");
     let troubled = (0..ALL_HARD).step_by(share).map(|clip| {

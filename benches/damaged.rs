@@ -229,18 +229,24 @@ fn main() {
         };
         let (word, fault) = match end {
             End::Verdict(verdict, label) => {
-                let label = label.filter(|_| verdict == "sure");
-                match label.filter(|label| label != START) {
+                match label.filter(|_| verdict == "sure") {
                     None => (verdict, None),
                     Some(label) => {
                         let shown = shift_shown(frames, &file);
-                        let said = shift_of(&label);
-                        let is_near = said
-                            .zip(shown)
-                            .is_some_and(|(said, shown)| said.abs_diff(shown) <= 1);
+                        let is_near = match (shift_of(&label), shown) {
+                            (Some(said), Some(shown)) => said.abs_diff(shown) <= 1,
+                            // No picture is left as it was, to tell it by.
+                            (Some(said), None) => said == 0,
+                            (None, _) => false,
+                        };
                         let fault = (!is_near)
                             .then(|| format!("sure of {label}, where {shown:?} is shown"));
-                        ("sure of what is left".to_owned(), fault)
+                        let word = if label == START {
+                            verdict
+                        } else {
+                            "sure of what is left".to_owned()
+                        };
+                        (word, fault)
                     }
                 }
             }

@@ -8,10 +8,12 @@
 mod arguments;
 mod cores;
 mod judged;
+mod material;
 
 use arguments::Arguments;
 use cores::on_all_cores;
-use judged::{CAMERAS, Judged, clocks, read_and_judge};
+use judged::{CAMERAS, Judged, camera_of, clocks, read_and_judge};
+use material::assert_material;
 use rollmark::media::RecordCodec;
 use rollmark::rehearse::Shoot;
 use rollmark::vision::Eye;
@@ -22,12 +24,14 @@ fn main() {
     let first_seed: u64 = arguments.number(1000);
     let keep = arguments.folder();
     arguments.end();
+    assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
     let cases: Vec<_> = clocks()
         .into_iter()
-        .flat_map(|form| CAMERAS.map(|camera| (form, camera)))
+        .flat_map(|form| CAMERAS.map(|_| form))
         .enumerate()
+        .map(|(number, form)| (number, (form, camera_of(number))))
         .step_by(share)
         .collect();
     let judged = on_all_cores(cases.len(), |i| {

@@ -12,11 +12,13 @@
 //! `scripts/readers.py` shows the same frames to other readers.
 
 mod arguments;
+mod material;
 mod stills;
 
 use arguments::Arguments;
 use image::GrayImage;
 use image::codecs::jpeg::JpegEncoder;
+use material::assert_material;
 use rollmark::frame::Stamp;
 use rollmark::rehearse::{Film, Shoot, Stress};
 use rollmark::timecode::{ClockForm, Rate};
@@ -244,6 +246,7 @@ fn main() {
     if let Some(keep) = &keep {
         std::fs::create_dir_all(keep).expect("KEEP_DIR can be made");
     }
+    assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let mut kinds = vec![Kind::Ordinary];
     kinds.extend(SMALL_PX.map(Kind::DigitPx));

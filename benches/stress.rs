@@ -11,6 +11,7 @@ mod arguments;
 mod cores;
 mod hard;
 mod judged;
+mod material;
 
 use arguments::Arguments;
 use cores::on_all_cores;
@@ -18,6 +19,7 @@ use hard::{ALL_HARD, ALL_WITHOUT_CLOCK, Hard, hard, without_clock};
 use image::RgbImage;
 use image::imageops::{self, FilterType};
 use judged::{Judged, read_and_judge};
+use material::assert_material;
 use rollmark::media::RecordCodec;
 use rollmark::outcome::Verdict;
 use rollmark::rehearse::{Shoot, Stress};
@@ -145,6 +147,7 @@ fn main() {
     let first_seed: u64 = arguments.number(20_000);
     let keep_dir = arguments.folder();
     arguments.end();
+    assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
 

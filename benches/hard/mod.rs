@@ -1,7 +1,7 @@
 //! Clips that are hard to read, and clips without a clock, by number: what the benches that film
 //! them share.
 
-use crate::judged::{CAMERAS, clocks};
+use crate::judged::{CAMERAS, camera_of, clocks};
 use rollmark::rehearse::{Shoot, Stress};
 
 /// A clip under trouble.
@@ -37,5 +37,5 @@ pub fn hard(number: usize, seed: u64) -> Hard {
 /// Clips without a running clock, and the one of this number below.
 pub const ALL_WITHOUT_CLOCK: usize = 100;
 pub fn without_clock(number: usize, seed: u64) -> Shoot {
-    Shoot::without_clock(seed, CAMERAS[number % CAMERAS.len()])
+    Shoot::without_clock(seed, camera_of(number))
 }

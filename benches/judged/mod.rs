@@ -19,6 +19,12 @@ pub const CAMERAS: [Rate; 7] = [
     Rate::F59_94,
 ];
 
+/// The camera of the clip of a number: each in turn, and shifted by one from turn to turn, so that
+/// every share of the clips has most of them.
+pub fn camera_of(number: usize) -> Rate {
+    CAMERAS[(number + number / CAMERAS.len()) % CAMERAS.len()]
+}
+
 pub fn clocks() -> Vec<ClockForm> {
     let mut forms = Vec::new();
     for rate in Rate::TRADE {

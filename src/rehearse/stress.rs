@@ -399,7 +399,7 @@ fn stress_display(rng: &mut ChaCha8Rng, staged: &mut Staged, stress: Stress, str
             look.brightness = by(1.2, 16.0) as f32;
         }
         Stress::Moire => {
-            // Between one and two panel pixels per sensor pixel beat most.
+            // Between one and two sensor pixels per panel pixel.
             look.pixels_per_digit = pose.digit_px as f32 * rng.random_range(0.55..1.0);
         }
         _ => {}

@@ -360,8 +360,8 @@ fn reading_help() -> Markup {
         section aria-labelledby="help-title" {
             h2 #help-title { "How to read this page" }
             p { "A " strong { "start" } " is what the filmed clock showed, or would have shown, on the clip's first \
-                frame. The figure behind ± is half the width of what the frames have not ruled out; a start that is \
-                ready lies within it." }
+                frame. The figure behind ± is half the width of what the frames have not ruled out for the clock as \
+                it was shown; a panel shows a count up to one refresh late." }
             p { "In the drawing of a fit each dot is a frame in which the clock was read. In the lower panel a frame \
                 that agrees lies between 0 and 1, or a little above on a display that changes late; a cross is a \
                 reading that does not agree, an arrowhead one beyond the edge. Marked digits are those that the fit \
