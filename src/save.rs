@@ -111,6 +111,30 @@ pub fn record(bytes: &[u8], file: &Path) -> Result<()> {
     write(file, bytes, |_| Ok(()), || Ok(()))
 }
 
+/// Writes a manual page to `file`. Replaces an older one of the same command.
+///
+/// # Errors
+/// [`ErrorKind::WouldReplace`] if `file` holds anything else; [`ErrorKind::CannotWrite`] if writing
+/// fails.
+pub fn manual_page(page: &[u8], file: &Path) -> Result<()> {
+    // `.TH rollmark-read 1 "rollmark-read 0.1.0"`: the command and the section.
+    let title = |page: &[u8]| -> Option<Vec<u8>> {
+        let lines = page.split(|&byte| byte == b'\n');
+        let line = lines.into_iter().find(|line| line.starts_with(b".TH "))?;
+        let words = line.split(|&byte| byte == b' ').take(3);
+        Some(words.collect::<Vec<_>>().concat())
+    };
+    let own = title(page);
+    let may_replace = |old: &[u8]| match title(old) == own {
+        true => Ok(()),
+        false => Err(Error::new(
+            ErrorKind::WouldReplace,
+            "this file is no manual page of this command",
+        )),
+    };
+    write(file, page, may_replace, || Ok(()))
+}
+
 /// Removes from `folder` what a run that was killed left half-written. What another run is
 /// writing is kept: its temporary files are locked, as far as the drive has locks.
 pub fn remove_leftovers(folder: &Path) {

@@ -548,6 +548,30 @@ fn there_is_a_manual_page_for_every_command() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn manual_pages_take_the_place_of_older_ones_alone() {
+    let place = Place::new();
+    let manual = || place.rollmark().args(["manual", "man1"]).assert();
+    manual().success();
+    manual().success();
+    let page = place.path("man1/rollmark-read.1");
+    std::fs::write(&page, "Notes on reading clips").unwrap();
+    manual().code(2).stderr(predicate::str::contains(
+        "is no manual page of this command",
+    ));
+    assert_eq!(
+        std::fs::read_to_string(&page).unwrap(),
+        "Notes on reading clips"
+    );
+    std::fs::remove_file(&page).unwrap();
+    let precious = place.path("precious.txt");
+    std::fs::write(&precious, "precious").unwrap();
+    std::os::unix::fs::symlink(&precious, &page).unwrap();
+    manual().code(2);
+    assert_eq!(std::fs::read_to_string(&precious).unwrap(), "precious");
+}
+
 #[test]
 fn shells_learn_the_commands() {
     for shell in ["bash", "zsh", "fish"] {

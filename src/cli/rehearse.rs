@@ -5,6 +5,7 @@ use super::bars::FilmBar;
 use super::{Status, plain};
 use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::rehearse::scenario::{ANSWERS_FILE, Size, begin, finish, plan};
+use std::borrow::Cow;
 use std::path::Path;
 
 /// Films the card and says what to run next.
@@ -27,10 +28,20 @@ pub fn run(args: &RehearseArgs) -> Result<Status> {
     let folder = plain(&args.folder.to_string_lossy());
     let said = format!(
         "{} clips are in {folder}, and what should come out in {folder}/{ANSWERS_FILE}\n\
-         Now read them:  rollmark card {folder} --out RESULTS\n",
+         Now read them:  rollmark card {} --out RESULTS\n",
         answers.len(),
+        as_typed(&folder),
     );
     super::print(said.as_bytes()).map(|_| Status::Fine)
+}
+
+/// A name as a shell takes it for one word.
+fn as_typed(name: &str) -> Cow<'_, str> {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "_-./,:@%+=".contains(c);
+    match !name.is_empty() && name.chars().all(is_plain) {
+        true => Cow::Borrowed(name),
+        false => Cow::Owned(format!("'{}'", name.replace('\'', r"'\''"))),
+    }
 }
 
 /// A card in a folder of its own can be thrown away without a second look.
@@ -46,4 +57,23 @@ fn refuse_if_used(folder: &Path) -> Result<()> {
             .in_file(folder)
             .next("name an empty or a new folder for the practice card"),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::as_typed;
+
+    /// By the rules of POSIX shells (IEEE 1003.1, 2.2): nothing is special between single quotes.
+    #[test]
+    fn a_name_is_one_word_for_the_shell() {
+        for (name, typed) in [
+            ("/media/card_2", "/media/card_2"),
+            ("my card", "'my card'"),
+            ("take $5", "'take $5'"),
+            ("Hugo's", r"'Hugo'\''s'"),
+            ("", "''"),
+        ] {
+            assert_eq!(as_typed(name), typed);
+        }
+    }
 }
