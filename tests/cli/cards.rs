@@ -193,6 +193,10 @@ fn what_a_killed_run_left_is_removed_where_clips_are_read_one_by_one_too() {
         .code(1);
     assert_eq!(
         place.files_in("out"),
-        [".rollmark-aB3xYz.txt", "A001.mov.rollmark.json"]
+        [
+            ".rollmark-aB3xYz.txt",
+            ".rollmark/written",
+            "A001.mov.rollmark.json"
+        ]
     );
 }
