@@ -34,7 +34,8 @@ use std::time::{Duration, Instant};
 /// standard output does not take the results, which are on disk by then.
 pub fn run(settings: &CardSettings) -> Result<Status> {
     let begun = Instant::now();
-    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
+    let file = settings.handing.corrections.as_deref();
+    let by_hand = ByHand::open(file, settings.options.known.speed)?;
     let stop = Arc::new(Stop::new());
     listen_for_ctrl_c(&stop)?;
     let eye = Eye::open()?;

@@ -30,7 +30,8 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     for folder in [&settings.out, &settings.pictures].into_iter().flatten() {
         save::prepare_folder(folder)?;
     }
-    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
+    let file = settings.handing.corrections.as_deref();
+    let by_hand = ByHand::open(file, settings.options.known.speed)?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
     remove_leftovers(settings, &names);
