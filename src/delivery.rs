@@ -128,9 +128,8 @@ impl Delivery<'_> {
             ..Delivered::default()
         };
         if self.products.contains(&Product::Xmp) {
-            for (index, name) in self.xmp_names() {
-                let clip = &self.card.clips[index];
-                let source = &self.sources[index];
+            let clips = self.card.clips.iter().zip(self.sources);
+            for ((clip, source), name) in clips.zip(self.xmp_names()) {
                 let bytes = xmp::to_bytes(&clip.outcome, self.admit);
                 if let (Some(bytes), Some(told)) = (bytes, told_of(clip)) {
                     let written = put_of_one(ledger, &name, &bytes, &told, source);
@@ -248,26 +247,23 @@ impl Delivery<'_> {
         done.take(written, name);
     }
 
-    /// All clips, with the name of their XMP sidecar: the clip's without its
+    /// What the XMP sidecar of each clip is called: as the clip without its
     /// ending, as readers look for it (XMP specification, part 3); the whole name where two
     /// clips differ in nothing else.
-    fn xmp_names(&self) -> Vec<(usize, PathBuf)> {
+    fn xmp_names(&self) -> Vec<PathBuf> {
         let short = |path: &Path| with_suffix(&path.with_extension(""), xmp::SUFFIX);
         let mut users: BTreeMap<String, usize> = BTreeMap::new();
         for path in self.below_out {
             *users.entry(folded(short(path))).or_default() += 1;
         }
-        (0..)
-            .zip(self.below_out)
-            .map(|(index, path)| {
+        let paths = self.below_out.iter();
+        paths
+            .map(|path| {
                 let short = short(path);
-                let is_shared = users[&folded(&short)] > 1;
-                let name = if is_shared {
-                    with_suffix(path, xmp::SUFFIX)
-                } else {
-                    short
-                };
-                (index, name)
+                match users[&folded(&short)] {
+                    1 => short,
+                    _ => with_suffix(path, xmp::SUFFIX),
+                }
             })
             .collect()
     }

@@ -198,6 +198,10 @@ pub struct ByHand {
     pub read_verdict: Verdict,
     pub read_start: Option<Start>,
     pub read_clock: Option<Clock>,
+    /// [`ClipPart::speed`] by the clock that was read, where that was rejected and nothing else tells
+    /// it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub read_speed: Option<f64>,
 }
 
 impl ByHand {
@@ -241,7 +245,7 @@ pub struct ClipPart {
     /// Clockwise degrees applied to show the picture upright.
     pub rotation: u16,
     /// Real seconds that pass in one clip second: 1, or 0.25 for 120 fps footage
-    /// conformed to 30.
+    /// conformed to 30. Of a clip without a clock, what the user gave.
     pub speed: f64,
     /// Length without rounding, seconds as an integer ratio.
     pub exact_duration_seconds: Option<String>,
@@ -484,9 +488,13 @@ impl ClipOutcome {
         reasons.filter(move |reason| codes.contains(&reason.code.as_str()))
     }
 
-    /// True if a person has to look at the clip.
+    /// True if a person has to look at the clip, or at what was said of it.
     pub const fn needs_a_look(&self) -> bool {
-        matches!(self.verdict, Verdict::Unsure | Verdict::Failed)
+        let is_misunderstood = match &self.by_hand {
+            Some(said) => matches!(said.what, Corrected::Unusable),
+            None => false,
+        };
+        matches!(self.verdict, Verdict::Unsure | Verdict::Failed) || is_misunderstood
     }
 
     /// How far the start may be off; `None` without a start.

@@ -288,7 +288,11 @@ fn sidecars_are_written_for_failed_clips_too() {
         .stdout(contains("Sidecars: results/today\n"));
     assert_eq!(
         place.files_in("results/today"),
-        ["a.mov.rollmark.json", "b.mov.rollmark.json"]
+        [
+            ".rollmark/written",
+            "a.mov.rollmark.json",
+            "b.mov.rollmark.json"
+        ]
     );
     let bytes = fs::read(place.path("results/today/a.mov.rollmark.json")).unwrap();
     assert_eq!(json::from_bytes(&bytes).unwrap().clip.path, "a.mov");
@@ -337,7 +341,11 @@ fn clips_of_the_same_name_get_a_sidecar_each() {
         .stdout(contains("one/a.mov").and(contains("two/a.mov")));
     assert_eq!(
         place.files_in("results"),
-        ["one/a.mov.rollmark.json", "two/a.mov.rollmark.json"]
+        [
+            ".rollmark/written",
+            "one/a.mov.rollmark.json",
+            "two/a.mov.rollmark.json"
+        ]
     );
 }
 
@@ -357,9 +365,32 @@ fn a_later_run_does_not_replace_the_sidecar_of_another_clip() {
     read("two/a.mov")
         .code(2)
         .stdout(contains("a.mov  failed"))
-        .stderr(contains("another clip, one/a.mov").and(contains("choose another folder")));
+        .stderr(
+            contains("another clip, /")
+                .and(contains("/one/a.mov; "))
+                .and(contains("choose another folder")),
+        );
     let after = fs::read(place.path("results/a.mov.rollmark.json")).unwrap();
     assert_eq!(before, after);
+}
+
+/// Each card has a clip of this name, and one goes to its folder to name it.
+#[test]
+fn nor_one_that_was_named_alike_in_another_folder() {
+    let place = Place::new();
+    place.file("one/a.mov", b"");
+    place.file("two/a.mov", TEXT);
+    let read = |folder: &str| {
+        let mut run = place.rollmark();
+        run.current_dir(place.path(folder));
+        run.args(["read", "a.mov", "--out", "../results"]).assert()
+    };
+    read("one").code(1);
+    let sidecar = place.path("results/a.mov.rollmark.json");
+    let before = fs::read(&sidecar).unwrap();
+    read("two").code(2).stderr(contains("/one/a.mov; "));
+    assert_eq!(fs::read(&sidecar).unwrap(), before);
+    read("one").code(1);
 }
 
 #[test]
@@ -378,7 +409,11 @@ fn a_file_of_other_origin_is_kept_and_the_clips_after_it_are_saved() {
     assert_eq!(fs::read(foreign).unwrap(), TEXT);
     assert_eq!(
         place.files_in("results"),
-        ["a.mov.rollmark.json", "b.mov.rollmark.json"]
+        [
+            ".rollmark/written",
+            "a.mov.rollmark.json",
+            "b.mov.rollmark.json"
+        ]
     );
 }
 
@@ -409,7 +444,10 @@ fn clips_are_never_changed_even_where_results_go_into_their_folder() {
         .assert()
         .code(1);
     assert_eq!(fs::read(place.path("card/a.mov")).unwrap(), TEXT);
-    assert_eq!(place.files_in("card"), ["a.mov", "a.mov.rollmark.json"]);
+    assert_eq!(
+        place.files_in("card"),
+        [".rollmark/written", "a.mov", "a.mov.rollmark.json"]
+    );
 }
 
 #[cfg(unix)]

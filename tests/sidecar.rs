@@ -167,6 +167,7 @@ fn by_hand() -> ClipOutcome {
             read_verdict: read.verdict,
             read_start: read.start,
             read_clock: read.clock,
+            read_speed: None,
         }),
         windows: Vec::new(),
         ..sure()

@@ -8,8 +8,8 @@ use self::clocks::{Measured, one_or_two, split_note};
 use super::cameras::{self, Group};
 use super::chapters::{self, Recording};
 use super::given::doubt_given_rate;
-use super::joints::{self, Link};
-use super::moment::Moment;
+use super::joints::{self, Chains, Link};
+use super::moment::{MICROSECONDS, Moment};
 use super::names;
 use super::own_clock::SAME_MOMENT_S;
 use super::settle;
@@ -62,9 +62,16 @@ pub(super) fn agree(folder_names: &[String], members: Vec<Member>) -> Agreed {
     doubt_given_rate(&mut card.outcomes, &names);
     doubt_lone_seconds(&mut card.outcomes, &card.camera_of, &names);
     let open = card.settle_drop_frame();
-    card.join_chapters();
+    let recordings = card.recordings();
+    for recording in &recordings {
+        card.chain(recording);
+    }
     card.pool_cameras();
     let clocks = card.compare_with_own_clocks();
+    // Last, since what is doubted by now is doubted in what is taken over from it.
+    for recording in &recordings {
+        card.join(recording);
+    }
     card.estimate(&clocks);
     card.find_overlaps();
     let mut notes = card.compare_cards(&clocks);
@@ -152,11 +159,20 @@ impl<'a> Card<'a> {
         (self.groups, self.camera_of) = (groups, camera_of);
     }
 
-    fn join_chapters(&mut self) {
+    fn recordings(&self) -> Vec<Recording> {
         let files: Vec<(usize, &str)> = self.members.iter().map(|m| (m.card, &*m.path)).collect();
-        for recording in chapters::recordings(&files) {
-            self.join(&recording);
-        }
+        chapters::recordings(&files)
+    }
+
+    fn links(&self, recording: &Recording) -> Vec<Link<'_>> {
+        let chapters = recording.chapters.iter();
+        chapters
+            .map(|&(number, index)| Link {
+                number,
+                name: &self.members[index].name,
+                outcome: &self.outcomes[index],
+            })
+            .collect()
     }
 
     /// True if a chapter behind a missing one, by its header, may have begun when the recording did.
@@ -171,25 +187,12 @@ impl<'a> Card<'a> {
         number > recording.first_number && !is_own
     }
 
-    fn join(&mut self, recording: &Recording) {
-        let links: Vec<Link<'_>> = recording
-            .chapters
-            .iter()
-            .map(|&(number, index)| Link {
-                number,
-                name: &self.members[index].name,
-                outcome: &self.outcomes[index],
-            })
-            .collect();
-        let all = joints::join(
-            &recording.name,
-            recording.pattern,
-            recording.first_number,
-            &links,
-        );
+    /// Notes which clips of a recording follow each other.
+    fn chain(&mut self, recording: &Recording) {
+        let chains = Chains::of(recording.pattern, &self.links(recording));
         let index_of = |at: usize| recording.chapters[at].1;
-        for (at, joined) in all.into_iter().enumerate() {
-            let (index, head) = (index_of(at), joined.chain_head);
+        for (at, head) in chains.heads.into_iter().enumerate() {
+            let index = index_of(at);
             if head != at {
                 self.places[index] = Some(Place {
                     head: index_of(head),
@@ -203,6 +206,17 @@ impl<'a> Card<'a> {
                     after_s: None,
                 });
             }
+        }
+    }
+
+    fn join(&mut self, recording: &Recording) {
+        let all = joints::join(
+            &recording.name,
+            recording.pattern,
+            recording.first_number,
+            &self.links(recording),
+        );
+        for (joined, &(_, index)) in all.into_iter().zip(&recording.chapters) {
             let outcome = &mut self.outcomes[index];
             outcome.chapter = joined.chapter;
             outcome.notes.extend(joined.notes);
@@ -226,8 +240,14 @@ impl<'a> Card<'a> {
     }
 
     fn real_length_s(&self, clip: usize) -> Option<Ratio> {
-        let outcome = &self.outcomes[clip];
-        Some(duration_s(outcome)? * exact_speed(outcome.clip.speed))
+        Some(self.real_s(clip, duration_s(&self.outcomes[clip])?))
+    }
+
+    /// Real seconds that pass in `clip_s` seconds of the clip, in whole microseconds.
+    fn real_s(&self, clip: usize, clip_s: Ratio) -> Ratio {
+        let real_s = clip_s * exact_speed(self.outcomes[clip].clip.speed);
+        let parts = real_s * Ratio::from_integer(MICROSECONDS);
+        Ratio::new(parts.round(), MICROSECONDS.into())
     }
 
     /// One camera cannot film two takes at once.
@@ -239,7 +259,8 @@ impl<'a> Card<'a> {
                     let outcome = &self.outcomes[clip];
                     let form = clip_base::clock_form(outcome.clock.as_ref()?)?;
                     let counts = clip_base::phi_bounds(outcome.start.as_ref()?)?;
-                    let start = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high));
+                    let start = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high))
+                        .outward(MICROSECONDS);
                     // What runs past midnight may meet what began behind it.
                     let tomorrow = start.shift(form.day_seconds());
                     let length_s = self.real_length_s(clip)?;

@@ -7,7 +7,8 @@ use super::moment::Moment;
 use super::own_clock::SAME_MOMENT_S;
 use crate::clip_base::{self, duration_s, exact_speed};
 use crate::note::Note;
-use crate::outcome::{Chapter, ClipOutcome, Clock, GapKnownBy, Start, Verdict};
+use crate::outcome::{Chapter, ClipOutcome, Clock, Corrected, GapKnownBy, Start, Verdict};
+use crate::sidecar::corrections::UNUSABLE;
 use crate::timecode::{HalfOpen, Ratio};
 use std::ops::Range;
 
@@ -25,9 +26,6 @@ pub(super) struct Link<'a> {
 pub(super) struct Joined {
     /// `None` if the file turned out to be a take of its own.
     pub chapter: Option<Chapter>,
-    /// Index, within the recording, of the first chapter that this one surely or
-    /// presumably follows without a break in the chain.
-    pub chain_head: usize,
     pub inherited: Option<Inherited>,
     pub notes: Vec<Note>,
 }
@@ -149,6 +147,43 @@ fn by_header(a: &ClipOutcome, b: &ClipOutcome) -> Seen {
     }
 }
 
+/// Which clips of a recording follow each other.
+pub(super) struct Chains {
+    joints: Vec<Joint>,
+    /// For each clip the index, within the recording, of the first chapter that this one surely or
+    /// presumably follows without a break in the chain.
+    pub heads: Vec<usize>,
+    /// The files turned out to be takes of their own.
+    are_takes: bool,
+}
+
+impl Chains {
+    /// `links` lie in the camera's order.
+    pub fn of(pattern: Pattern, links: &[Link<'_>]) -> Self {
+        let joints: Vec<Joint> = links
+            .windows(2)
+            .map(|pair| joint(&pair[0], &pair[1], pattern))
+            .collect();
+        // Names alone do not make a recording of clips that are plainly something else.
+        let contradicts = |joint: &Joint| joint.seen == Seen::Apart && joint.missing == 0;
+        let are_takes = match pattern {
+            Pattern::Numbered => !joints.is_empty() && joints.iter().all(contradicts),
+            Pattern::Tail => joints.iter().all(|joint| joint.is_broken(pattern)),
+        };
+        let mut heads: Vec<usize> = (0..links.len()).collect();
+        for at in 1..links.len() {
+            if !are_takes && !joints[at - 1].is_broken(pattern) {
+                heads[at] = heads[at - 1];
+            }
+        }
+        Self {
+            joints,
+            heads,
+            are_takes,
+        }
+    }
+}
+
 /// Works out one recording. `links` lie in the camera's order.
 pub(super) fn join(
     recording: &str,
@@ -156,35 +191,16 @@ pub(super) fn join(
     first_number: u32,
     links: &[Link<'_>],
 ) -> Vec<Joined> {
-    let joints: Vec<Joint> = links
-        .windows(2)
-        .map(|pair| joint(&pair[0], &pair[1], pattern))
-        .collect();
+    let chains = Chains::of(pattern, links);
+    let (joints, heads) = (&chains.joints, &chains.heads);
     let mut all = vec![Joined::default(); links.len()];
-    // Names alone do not make a recording of clips that are plainly something else.
-    let contradicts = |joint: &Joint| joint.seen == Seen::Apart && joint.missing == 0;
-    let are_takes = match pattern {
-        Pattern::Numbered => !joints.is_empty() && joints.iter().all(contradicts),
-        Pattern::Tail => joints.iter().all(|joint| joint.is_broken(pattern)),
-    };
-    for (at, joined) in all.iter_mut().enumerate() {
-        joined.chain_head = at;
-    }
-    if are_takes {
+    if chains.are_takes {
         return all;
-    }
-    for at in 1..links.len() {
-        if !joints[at - 1].is_broken(pattern) {
-            all[at].chain_head = all[at - 1].chain_head;
-        }
     }
     for at in 0..links.len() {
         let chapters = match pattern {
             Pattern::Numbered => links.len(),
-            Pattern::Tail => {
-                let head = all[at].chain_head;
-                all.iter().filter(|j| j.chain_head == head).count()
-            }
+            Pattern::Tail => heads.iter().filter(|&&head| head == heads[at]).count(),
         };
         if pattern == Pattern::Tail && chapters == 1 {
             continue;
@@ -210,12 +226,23 @@ pub(super) fn join(
             gap_frames,
             gap_known_by: known_by,
         });
-        all[at].notes = notes(recording, first_number, &links[at], before);
+        let number = links[at].number;
+        // As the camera counts, whatever lies between.
+        let next = at
+            .checked_sub(1)
+            .map_or(first_number, |i| links[i].number + 1);
+        if next < number {
+            all[at].notes.push(missing(recording, next, number - 1));
+        }
+        let of_the_joint = before.map(|(earlier, joint)| notes(&links[at], earlier, joint));
+        all[at].notes.extend(of_the_joint.into_iter().flatten());
         let outcome = links[at].outcome;
-        // Who said something about the clip meant that.
-        let is_open = outcome.start.is_none() && outcome.by_hand.is_none();
+        // Who said something about the clip meant that, if it was of any use.
+        let said = outcome.by_hand.as_ref();
+        let is_open =
+            outcome.start.is_none() && said.is_none_or(|said| said.what == Corrected::Unusable);
         if is_open && outcome.verdict != Verdict::Failed {
-            all[at].inherited = inherit(links, &all, at);
+            all[at].inherited = inherit(links, heads, at);
         }
     }
     fill_proven_gaps(links, &mut all);
@@ -248,33 +275,23 @@ pub(super) const CHAPTER_MISSING: &str = "chapter_missing";
 /// Code of a start that slates on both sides hold in place.
 const BETWEEN_SLATES: &str = "between_slates";
 
-fn notes(
-    recording: &str,
-    first_number: u32,
-    link: &Link<'_>,
-    before: Option<(&Link<'_>, &Joint)>,
-) -> Vec<Note> {
-    let missing = |from: u32, to: u32| {
-        let which = if from == to {
-            format!("chapter {from}")
-        } else {
-            format!("chapters {from} to {to}")
-        };
-        Note::new(
-            CHAPTER_MISSING,
-            format!("{which} of recording {recording} is not here; look for it on the card"),
-        )
+/// That chapters of these numbers are not on the card.
+fn missing(recording: &str, from: u32, to: u32) -> Note {
+    let which = if from == to {
+        format!("chapter {from}")
+    } else {
+        format!("chapters {from} to {to}")
     };
+    Note::new(
+        CHAPTER_MISSING,
+        format!("{which} of recording {recording} is not here; look for it on the card"),
+    )
+}
+
+/// What there is to say of the joint to the chapter before.
+fn notes(link: &Link<'_>, earlier: &Link<'_>, joint: &Joint) -> Vec<Note> {
     let mut notes = Vec::new();
-    let Some((earlier, joint)) = before else {
-        if link.number > first_number {
-            notes.push(missing(first_number, link.number - 1));
-        }
-        return notes;
-    };
-    if joint.missing > 0 {
-        notes.push(missing(earlier.number + 1, link.number - 1));
-    } else if joint.seen == Seen::Apart {
+    if joint.missing == 0 && joint.seen == Seen::Apart {
         notes.push(Note::new(
             "chapters_apart",
             format!(
@@ -323,8 +340,8 @@ fn notes(
 }
 
 /// The start of the chapter at `at` from the nearest slates of its chain.
-fn inherit(links: &[Link<'_>], all: &[Joined], at: usize) -> Option<Inherited> {
-    let chain = |i: usize| all[i].chain_head == all[at].chain_head;
+fn inherit(links: &[Link<'_>], heads: &[usize], at: usize) -> Option<Inherited> {
+    let chain = |i: usize| heads[i] == heads[at];
     let earlier = (0..at)
         .rev()
         .take_while(|&i| chain(i))
@@ -370,7 +387,7 @@ fn inherit(links: &[Link<'_>], all: &[Joined], at: usize) -> Option<Inherited> {
 }
 
 /// A start by way of chapters, the one at `at` among them, whose files may have something against
-/// their frame 0 or their times.
+/// their frame 0 or their times. What a person meant to say of the chapter itself was something else.
 fn with_doubts(
     links: &[Link<'_>],
     at: usize,
@@ -388,6 +405,11 @@ fn with_doubts(
                 ),
             });
         }
+    }
+    let mut own = links[at].outcome.reasons.iter();
+    if let Some(unusable) = own.find(|reason| reason.code == UNUSABLE) {
+        inherited.verdict = Verdict::Unsure;
+        inherited.reasons.insert(0, unusable.clone());
     }
     inherited
 }
@@ -445,9 +467,9 @@ fn between(
                 names.0, names.1
             ),
         );
-        let is_sure = [a, b]
-            .iter()
-            .all(|&i| links[i].outcome.verdict == Verdict::Sure);
+        // That of the nearer one is told with what is taken over from it.
+        let doubt = source_unsure(&links[if nearest.0 == a { b } else { a }]);
+        let is_sure = doubt.is_none() && links[nearest.0].outcome.verdict == Verdict::Sure;
         let verdict = if is_sure {
             Verdict::Sure
         } else {
@@ -455,7 +477,8 @@ fn between(
         };
         let both = from_a.intersect(aligned);
         let counts = if both.is_empty() { nearest.2 } else { both };
-        return inherited(links, nearest.0, nearest.1, counts, verdict, vec![reason]);
+        let reasons = [reason].into_iter().chain(doubt).collect();
+        return inherited(links, nearest.0, nearest.1, counts, verdict, reasons);
     }
     let (least, most) = match gap {
         Gap::Measured { frames, is_certain } if frames != 0 || is_certain => (frames, frames),
@@ -512,6 +535,22 @@ fn frames_are(least: i64, most: i64) -> String {
     }
 }
 
+/// The doubt about a start that rests on that of this chapter.
+fn source_unsure(source: &Link<'_>) -> Option<Note> {
+    let of_it = source.outcome;
+    let why = of_it.reasons.first().map_or("", |reason| &reason.sentence);
+    let is_unsure = of_it.verdict != Verdict::Sure;
+    is_unsure.then(|| {
+        Note::new(
+            "source_unsure",
+            format!(
+                "the start of {}, which this rests on, is unsure itself: {why}",
+                source.name
+            ),
+        )
+    })
+}
+
 fn inherited(
     links: &[Link<'_>],
     source: usize,
@@ -521,16 +560,7 @@ fn inherited(
     mut reasons: Vec<Note>,
 ) -> Inherited {
     let from = links[source].outcome;
-    if from.verdict != Verdict::Sure {
-        let why = from.reasons.first().map_or("", |reason| &reason.sentence);
-        reasons.push(Note::new(
-            "source_unsure",
-            format!(
-                "the start of {}, which this rests on, is unsure itself: {why}",
-                links[source].name
-            ),
-        ));
-    }
+    reasons.extend(source_unsure(&links[source]));
     let day = Ratio::from_integer(slate.form.counts_per_day());
     let midnight = Ratio::from_integer((counts.middle() / day).floor()) * day;
     let counts = counts.shift(-midnight);

@@ -5,6 +5,11 @@ use crate::timecode::Ratio;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 
+/// Parts of a second in which headers and lengths are reckoned. Exact ones have terms of many digits
+/// where a clip plays at an odd speed, and those of a whole card multiply; a part is nothing beside
+/// the second that a header is good to.
+pub(super) const MICROSECONDS: i64 = 1_000_000;
+
 /// A moment of the camera's own clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Moment {
@@ -28,8 +33,9 @@ impl Moment {
         })
     }
 
+    /// Seconds since 1970, down to whole microseconds: no container writes finer ones.
     pub fn seconds(self) -> Ratio {
-        Ratio::new(self.nanoseconds, 1_000_000_000)
+        Ratio::new(self.nanoseconds.div_euclid(1000), MICROSECONDS.into())
     }
 
     /// Seconds since 1970, rounded down.

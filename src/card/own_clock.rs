@@ -2,6 +2,7 @@
 //! it tells roughly where the others lie. In intervals throughout: what is given is wrong
 //! only if the camera's clock was set meanwhile or runs worse than [`MOST_DRIFT_PPM`].
 
+use super::moment::MICROSECONDS;
 use crate::timecode::{HalfOpen, Ratio};
 
 /// Headers hold whole seconds, rounded either way.
@@ -28,9 +29,9 @@ pub(super) enum Written {
 pub(super) struct Point {
     /// Whatever the caller knows the clip by.
     pub clip: usize,
-    /// The camera's own clock, seconds since 1970, as the container tells it.
+    /// The camera's own clock, seconds since 1970, as the container tells it, in whole microseconds.
     pub header_s: Ratio,
-    /// Length in real seconds.
+    /// Length in real seconds, in whole microseconds.
     pub length_s: Ratio,
     /// Start in real seconds since midnight of the filmed clock.
     pub start_s: HalfOpen,
@@ -52,6 +53,9 @@ pub(super) struct OwnClock {
 impl OwnClock {
     /// `None` unless more than half of the points fit together.
     pub fn fit(mut points: Vec<Point>, day_s: Ratio) -> Option<Self> {
+        for point in &mut points {
+            point.start_s = point.start_s.outward(MICROSECONDS);
+        }
         points.sort_by(|a, b| {
             (a.header_s, a.start_s.low, a.clip).cmp(&(b.header_s, b.start_s.low, b.clip))
         });
@@ -221,7 +225,7 @@ fn offset(point: &Point, written: Written) -> HalfOpen {
 /// An offset `apart_s` seconds later, with a slope within `drift`.
 fn carry(offset: HalfOpen, apart_s: Ratio, drift: HalfOpen) -> HalfOpen {
     let (a, b) = (drift.low * apart_s, drift.high * apart_s);
-    HalfOpen::new(offset.low + a.min(b), offset.high + a.max(b))
+    HalfOpen::new(offset.low + a.min(b), offset.high + a.max(b)).outward(MICROSECONDS)
 }
 
 /// The largest set of points that one clock explains.
@@ -379,6 +383,31 @@ mod tests {
         assert!((30.0..=90.0).contains(&ppm), "{ppm}");
         let short = fit(&[point(0, T, 60, 0), point(1, T + 3600, 60, 3600)]).unwrap();
         assert_eq!(short.gain_ppm(), None);
+    }
+
+    /// Starts and headers whose terms have nothing in common, as odd speeds make them.
+    #[test]
+    fn the_most_uneven_numbers_leave_the_clock_in_bounds() {
+        let odd = |seconds: i64, den: i128| s(seconds) + Ratio::new(1, den);
+        let points = (0..40).map(|n| {
+            let at = i64::from(n) * 977;
+            let start = odd(36_000 + at, 999_999_999_989 + 2 * i128::from(n));
+            Point {
+                header_s: s(T + at) + Ratio::new(i128::from(n) * 7919, MICROSECONDS.into()),
+                length_s: Ratio::new(7_000_003 + i128::from(n), MICROSECONDS.into()),
+                start_s: HalfOpen::new(start, start + Ratio::new(1, 999_983)),
+                ..point(n as usize, 0, 0, 0)
+            }
+        });
+        let clock = fit(&points.collect::<Vec<_>>()).unwrap();
+        assert!(clock.outliers().is_empty());
+        let header_s = s(T + 50_000) + Ratio::new(999_983, MICROSECONDS.into());
+        let start = clock.start_s(header_s, Some(s(7))).unwrap();
+        assert!(
+            start.contains(s(86_000)) && start.width() < s(30),
+            "{start}"
+        );
+        assert!(clock.gain_ppm().is_none_or(|ppm| ppm.abs() < s(100)));
     }
 
     #[test]

@@ -7,6 +7,7 @@
 //! filmed both within half a day, and by that camera's own clock as much time passed between
 //! them as by the filmed one.
 
+use super::moment::MICROSECONDS;
 use super::own_clock::{MOST_DRIFT_PPM, SAME_MOMENT_S};
 use crate::clip_base;
 use crate::note::Note;
@@ -88,7 +89,7 @@ fn carry(takes: &[Take<'_>], clip: usize, skips: bool) -> Option<ClipOutcome> {
     let rate = clip_base::exact_rate(&clock(take)?.rate)?;
     let form = ClockForm::frames(rate, skips).ok()?;
     let counts = counted_as(counts, ClockForm::frames(rate, false).ok()?, form)?;
-    let seconds = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high));
+    let seconds = seconds(form, counts);
     let header_s = take.header_s?;
     let mut nearest: Option<(Ratio, &Take<'_>)> = None;
     for witness in takes {
@@ -124,19 +125,25 @@ fn passes_alike(
     form: ClockForm,
 ) -> Option<bool> {
     let counts = clip_base::phi_bounds(witness.outcome.start.as_ref()?)?;
-    let filmed_s = start_s.middle() - form.seconds(counts.middle());
+    let witness_s = seconds(form, counts);
+    let filmed_s = start_s.middle() - witness_s.middle();
     let own_s = take.header_s? - witness.header_s?;
     let apart_s = (filmed_s - own_s).wrapped(form.day_seconds());
     let allowed_s = Ratio::from_integer(SAME_MOMENT_S)
         + own_s.abs() * Ratio::new(MOST_DRIFT_PPM.into(), 1_000_000)
         + start_s.width()
-        + form.seconds(counts.width());
+        + witness_s.width();
     let later_by = take.length_s? - witness.length_s?;
     Some(
         [apart_s, apart_s + later_by]
             .iter()
             .any(|s| s.abs() <= allowed_s),
     )
+}
+
+/// Real seconds since midnight, as finely as a camera's clock is compared with.
+fn seconds(form: ClockForm, counts: HalfOpen) -> HalfOpen {
+    HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)).outward(MICROSECONDS)
 }
 
 /// The same digits on a clock that counts as `to` does; `None` if there they could not be,

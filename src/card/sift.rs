@@ -10,6 +10,7 @@ use crate::path_text::{folded, text_of};
 use crate::timecode::Ratio;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Bound;
 use std::path::Path;
 
 /// What probing said about a file, as far as a card needs it; kept between runs.
@@ -140,30 +141,57 @@ fn proxies(
     fates: &[Fate],
     unreadable: &BTreeSet<usize>,
 ) -> Vec<(usize, usize)> {
-    // By folded stem, so that a card of thousands of clips is not compared pairwise.
-    let mut kin: BTreeMap<(usize, String), Vec<usize>> = BTreeMap::new();
+    // By folded stem and by folder, so that a card of thousands of clips is not compared pairwise.
+    let mut kin: BTreeMap<(usize, String), BTreeMap<&Path, Vec<usize>>> = BTreeMap::new();
     for (index, file) in files.iter().enumerate() {
-        if fates[index] == Fate::Clip {
+        if let (Fate::Clip, Some(folder)) = (&fates[index], file.relative.parent()) {
             let key = (file.card, kin_stem(&file.relative));
-            kin.entry(key).or_default().push(index);
+            let folders = kin.entry(key).or_default();
+            folders.entry(folder).or_default().push(index);
         }
     }
     let mut found = Vec::new();
-    for group in kin.values() {
-        for &small in group {
-            let clips = group.iter().filter(|large| {
-                !unreadable.contains(large)
-                    && is_proxy(
-                        (&files[small], &probes[small]),
-                        (&files[**large], &probes[**large]),
-                    )
-            });
-            // Of a proxy of the proxy too, the clip is the one that is read.
-            let large = clips.max_by_key(|large| files[**large].stamp.size_byte);
-            found.extend(large.map(|&large| (small, large)));
+    for folders in kin.values() {
+        for (folder, proxies) in folders {
+            let near: Vec<usize> = near(folder, folders).collect();
+            for &small in proxies {
+                let clips = near.iter().filter(|large| {
+                    !unreadable.contains(large)
+                        && is_proxy(
+                            (&files[small], &probes[small]),
+                            (&files[**large], &probes[**large]),
+                        )
+                });
+                // Of a proxy of the proxy too, the clip is the one that is read.
+                let large = clips.max_by_key(|large| files[**large].stamp.size_byte);
+                found.extend(large.map(|&large| (small, large)));
+            }
         }
     }
     found
+}
+
+/// Files that a proxy in `folder` may be of: in the same folder, one within the other's, or in one
+/// beside a folder for proxies.
+fn near<'f>(
+    folder: &'f Path,
+    folders: &'f BTreeMap<&Path, Vec<usize>>,
+) -> impl Iterator<Item = usize> {
+    let within = |top: &'f Path| {
+        let from_there = folders.range::<Path, _>((Bound::Excluded(top), Bound::Unbounded));
+        from_there.take_while(move |(below, _)| below.starts_with(top))
+    };
+    let above = folder.ancestors().filter_map(|above| folders.get(above));
+    let below = within(folder).map(|(_, files)| files);
+    let name = folder.file_name().map(folded);
+    let around = folder
+        .parent()
+        .filter(|_| name.is_some_and(|name| PROXY_FOLDERS.contains(&&*name)));
+    let beside = around.into_iter().flat_map(move |around| {
+        let beside = within(around).filter(move |(other, _)| other.parent() == Some(around));
+        beside.map(|(_, files)| files)
+    });
+    above.chain(below).chain(beside).flatten().copied()
 }
 
 fn alone(relative: &Path, probe: &Probe) -> Fate {
@@ -251,8 +279,8 @@ const PROXY_FOLDERS: &[&str] = &[
 /// Lengths of a clip and its proxy differ by less: their frame rates may differ.
 const SAME_LENGTH_S: f64 = 0.2;
 
-/// True if `small` is a copy of `large` with fewer pixels and bytes. A clip that is
-/// wrongly taken for a proxy is never read, so everything must fit.
+/// True if `small`, which lies near `large`, is a copy of it with fewer pixels and bytes. A clip that
+/// is wrongly taken for a proxy is never read, so everything must fit.
 fn is_proxy(small: (&Found, &Probe), large: (&Found, &Probe)) -> bool {
     let ((file, probe), (other, of)) = (small, large);
     let (
@@ -273,7 +301,9 @@ fn is_proxy(small: (&Found, &Probe), large: (&Found, &Probe)) -> bool {
         return false;
     };
     let area = |w: &u32, h: &u32| u64::from(*w) * u64::from(*h);
-    let is_smaller = area(w, h) < area(of_w, of_h) && file.stamp.size_byte < other.stamp.size_byte;
+    if area(w, h) >= area(of_w, of_h) || file.stamp.size_byte >= other.stamp.size_byte {
+        return false;
+    }
     let is_as_long = match (probe.duration_s(), of.duration_s()) {
         (Some(a), Some(b)) => (a - b).abs() <= SAME_LENGTH_S,
         _ => false,
@@ -287,24 +317,7 @@ fn is_proxy(small: (&Found, &Probe), large: (&Found, &Probe)) -> bool {
         (Some(a), Some(b)) => (a - b).abs() > SAME_MOMENT_S,
         _ => false,
     };
-    is_smaller
-        && is_as_long
-        && !is_of_another_time
-        && are_neighbours(&file.relative, &other.relative)
-}
-
-/// The same folder, one within the other's, or a folder for proxies beside it.
-fn are_neighbours(proxy: &Path, clip: &Path) -> bool {
-    let (Some(a), Some(b)) = (proxy.parent(), clip.parent()) else {
-        return false;
-    };
-    let is_for_proxies = || {
-        a.parent() == b.parent()
-            && a.file_name()
-                .map(folded)
-                .is_some_and(|f| PROXY_FOLDERS.contains(&&*f))
-    };
-    a.starts_with(b) || b.starts_with(a) || is_for_proxies()
+    is_as_long && !is_of_another_time
 }
 
 #[cfg(test)]
@@ -408,6 +421,36 @@ mod tests {
                 "{proxy}"
             );
         }
+    }
+
+    /// Some recorders give each clip a folder, and all clips one name.
+    #[test]
+    fn a_card_of_many_folders_with_one_name_is_sifted_at_once() {
+        let clips = (0..10_000).flat_map(|n| {
+            let clip = (
+                format!("clip{n:05}/video.mp4"),
+                900,
+                opened(3840, 2160, "60/1"),
+            );
+            let proxy = (
+                format!("clip{n:05}/proxy/video.mp4"),
+                90,
+                opened(960, 540, "60/1"),
+            );
+            [clip, proxy]
+        });
+        let (names, probes): (Vec<_>, Vec<_>) = clips.map(|(n, s, p)| (found(&n, s), p)).unzip();
+        let begun = std::time::Instant::now();
+        let fates = sift(&names, &probes, &BTreeSet::new());
+        assert!(begun.elapsed() < std::time::Duration::from_secs(5));
+        let is_proxy = |fate: &Fate| matches!(fate, Fate::Skip(note) if note.code == "proxy");
+        let proxies = fates.iter().map(is_proxy);
+        assert!(proxies.eq([false, true].into_iter().cycle().take(20_000)));
+        // One that names the clip beside it, and not one of another folder.
+        let Fate::Skip(note) = &fates[3] else {
+            unreachable!()
+        };
+        assert!(note.sentence.contains("clip00001/video.mp4"), "{note:?}");
     }
 
     #[test]

@@ -11,8 +11,9 @@ use std::path::PathBuf;
 #[command(
     name = "rollmark",
     after_help = "Exit status: 0 if no clip needs a look; 1 if one is unsure or failed, if there \
-                  was none, if one lacks a file or a place in a list that was asked for, or if \
-                  files of an earlier run do not hold any more; 2 if something could not be done."
+                  was none, if a correction of one is of no use, if one lacks a file or a place in \
+                  a list that was asked for, or if files of an earlier run do not hold any more; 2 \
+                  if something could not be done."
 )]
 pub struct Args {
     /// Print the version, the model and FFmpeg's version

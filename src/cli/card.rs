@@ -7,7 +7,8 @@ use super::settings::{CardSettings, CardShow};
 use super::table::{Closing, Look, Row, Table};
 use super::{Status, complaint, memory, plain, remark};
 use rollmark::card::{
-    self, CardEvent, CardRun, Ended, FOLDER_UNREAD, REPORT_FILE, STATE_FOLDER, Stop, Work,
+    self, CardEvent, CardRun, Ended, FOLDER_UNREAD, NOT_WRITTEN, REPORT_FILE, STATE_FOLDER, Stop,
+    Work,
 };
 use rollmark::clip::{ReadOptions, read_clip, tool};
 use rollmark::error::{Error, ErrorKind, Result};
@@ -33,7 +34,8 @@ use std::time::{Duration, Instant};
 /// standard output does not take the results, which are on disk by then.
 pub fn run(settings: &CardSettings) -> Result<Status> {
     let begun = Instant::now();
-    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
+    let file = settings.handing.corrections.as_deref();
+    let by_hand = ByHand::open(file, settings.options.known.speed)?;
     let stop = Arc::new(Stop::new());
     listen_for_ctrl_c(&stop)?;
     let eye = Eye::open()?;
@@ -66,7 +68,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     let mut faults: Vec<Error> = by_hand.unused(names);
     let mut ledger = Ledger::open(&settings.out, STATE_FOLDER)?;
     let mut is_complete = run.ended == Ended::Complete;
-    let (mut has_report, mut missing) = (false, 0);
+    let mut has_report = false;
     if !stop.is_now() && matches!(run.ended, Ended::Complete | Ended::Stopped) {
         // What a stopped run did not come to may still give a later chapter its start.
         if is_complete {
@@ -91,8 +93,7 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         status = status.max(handed.status);
         remarks.extend(handed.remarks);
         is_complete &= handed.is_complete;
-        missing = handed.missing.len();
-        if missing > 0 {
+        if !handed.missing.is_empty() {
             faults.extend(run.add_notes(handed.missing, &settings.out).err());
             faults.extend(write_report(&run, &mut ledger).err());
         }
@@ -104,11 +105,13 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
     match settings.show {
         CardShow::Json => {
             remarks.iter().for_each(|line| remark(line));
+            let notes = run.outcome.notes.iter();
+            let not_written = notes.filter(|note| note.code == NOT_WRITTEN).count();
             teller.tell(&json!({
                 "event": "done",
                 "clips": run.outcome.clips.len(),
                 "complete": is_complete,
-                "not_written": missing,
+                "not_written": not_written,
             }));
             teller.has_told()?;
         }

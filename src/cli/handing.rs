@@ -12,6 +12,7 @@ use rollmark::outcome::{CardOutcome, ClipOutcome};
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, apply};
+use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
 use std::{fs, io};
 
@@ -19,6 +20,8 @@ use std::{fs, io};
 pub struct ByHand {
     corrections: Corrections,
     file: Option<PathBuf>,
+    /// That of all clips, if it was given.
+    speed: Option<Ratio>,
 }
 
 impl ByHand {
@@ -27,7 +30,7 @@ impl ByHand {
     /// # Errors
     /// [`ErrorKind::BadRequest`] if it cannot be read or says something impossible, with the
     /// line.
-    pub fn open(file: Option<&Path>) -> Result<Self> {
+    pub fn open(file: Option<&Path>, speed: Option<Ratio>) -> Result<Self> {
         let corrections = match file {
             None => Corrections::default(),
             Some(file) => fs::read_to_string(file)
@@ -47,11 +50,12 @@ impl ByHand {
         Ok(Self {
             corrections,
             file: file.map(Path::to_path_buf),
+            speed,
         })
     }
 
     pub fn apply(&self, name: &str, outcome: ClipOutcome) -> ClipOutcome {
-        apply(&self.corrections, name, outcome)
+        apply(&self.corrections, name, outcome, self.speed)
     }
 
     /// Corrections that met no clip: slips of the pen.

@@ -37,8 +37,8 @@ use std::process::ExitCode;
 enum Status {
     /// Everything was done, and no clip needs a look.
     Fine = 0,
-    /// A clip is unsure or failed, there was none, one lacks a file or a place that was asked for,
-    /// or files of an earlier run do not hold any more.
+    /// A clip is unsure or failed, there was none, a correction of one is of no use, one lacks a file
+    /// or a place that was asked for, or files of an earlier run do not hold any more.
     NeedsALook = 1,
     /// Something asked for could not be done: bad arguments, no place to write.
     CouldNotRun = 2,

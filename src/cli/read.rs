@@ -30,7 +30,8 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     for folder in [&settings.out, &settings.pictures].into_iter().flatten() {
         save::prepare_folder(folder)?;
     }
-    let by_hand = ByHand::open(settings.handing.corrections.as_deref())?;
+    let file = settings.handing.corrections.as_deref();
+    let by_hand = ByHand::open(file, settings.options.known.speed)?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
     remove_leftovers(settings, &names);
@@ -147,12 +148,8 @@ fn save_clip(
         let name = names.sidecar();
         let holder = ledger.holder(&name, clip);
         let written = save::sidecar(&read.outcome, &folder.join(&name), &holder, None);
-        // Sidecars alone need no list beside them.
-        let is_listed = !settings.handing.products.is_empty();
-        saved.push(written.and_then(|()| match is_listed {
-            true => ledger.note_source(&name, clip),
-            false => Ok(()),
-        }));
+        // Its own path, as it was typed, means another clip to a run in another folder.
+        saved.push(written.and_then(|()| ledger.note_source(&name, clip)));
     }
     if let Some(folder) = &settings.pictures {
         let folder = folder.join(names.pictures());

@@ -21,8 +21,16 @@ const LONGEST_LAG_MS: i32 = 2000;
 /// four times the pixels (430 MiB in H.264, docs/unbreakable.md).
 const CLIP_BYTES: u64 = 1 << 30;
 
+/// Parts of a millisecond in which a lag is told. Nobody measures a display more finely, and what is
+/// reckoned from longer terms could get out of hand.
+const LAG_PARTS_OF_MS: i32 = 1000;
+
 /// Clips play at most this many times slower or faster than life.
 const WIDEST_SPEED: i32 = 1000;
+
+/// The largest denominator of a speed: that of 23.976 against 119.88, or of any two rates of the trade,
+/// is below ten thousand, and that of a decimal of six places is this.
+const LARGEST_OF_SPEED: i128 = 1_000_000;
 
 /// How `read` shows its results.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -224,6 +232,13 @@ fn lag_s(lag_ms: Ratio) -> Result<Ratio> {
             "give it in milliseconds, from 0 to {LONGEST_LAG_MS}"
         )));
     }
+    if lag_ms.den() > i128::from(LAG_PARTS_OF_MS) {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("a lag of {lag_ms} ms has too many digits"),
+        )
+        .next("give it in milliseconds, with at most three digits behind the point"));
+    }
     Ok(lag_ms / Ratio::from_integer(1000))
 }
 
@@ -235,6 +250,16 @@ fn speed(speed: Ratio) -> Result<Ratio> {
             format!("a speed of {} is not believed", speed.to_f64()),
         )
         .next("give playing speed against real life, for example 0.25 or 30/120"));
+    }
+    if speed.den() > LARGEST_OF_SPEED {
+        return Err(Error::new(
+            ErrorKind::BadRequest,
+            format!("a speed of {speed} has too many digits"),
+        )
+        .next(
+            "give the rates at which the clip plays and was shot, for example 30/120, or at most six \
+             digits behind the point",
+        ));
     }
     Ok(speed)
 }
@@ -321,6 +346,18 @@ mod tests {
         assert!(refusal(&["--lag", "2000.5", "a.mov"]).contains("from 0 to 2000"));
         assert!(refusal(&["--speed", "0", "a.mov"]).starts_with("a speed of 0 is not"));
         assert!(refusal(&["--speed=-1/4", "a.mov"]).contains("0.25 or 30/120"));
+        // A third is a third, and not what a pocket calculator shows of it.
+        assert_eq!(
+            refusal(&["--speed", "0.333333333", "a.mov"]),
+            "a speed of 333333333/1000000000 has too many digits; give the rates at which the clip plays \
+             and was shot, for example 30/120, or at most six digits behind the point"
+        );
+        assert!(resolve(&["--speed", "1/3", "a.mov"]).is_ok());
+        assert!(resolve(&["--speed", "0.333333", "a.mov"]).is_ok());
+        assert!(resolve(&["--speed", "23.976/119.88", "a.mov"]).is_ok());
+        assert!(refusal(&["--lag", "16.68333", "a.mov"]).contains("at most three digits"));
+        assert!(resolve(&["--lag", "16.683", "a.mov"]).is_ok());
+        assert!(resolve(&["--lag", "1001/60", "a.mov"]).is_ok());
         assert!(resolve(&["--lag", "0", "a.mov"]).is_ok());
         assert!(resolve(&["--lag", "2000", "a.mov"]).is_ok());
     }

@@ -9,7 +9,7 @@ use crate::digest::hex;
 use crate::error::Error;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Verdict};
 use crate::path_text::{path_of, text_of, with_suffix};
-use crate::save::{Ledger, Told};
+use crate::save::{Holder, Ledger, Told};
 use crate::sidecar::edl;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -31,20 +31,29 @@ pub struct Withdrawn {
 
 impl Delivery<'_> {
     /// Finds such files, and removes those that this run was asked to write, if they are as
-    /// they were written. Files of clips that are gone from the card, or could not be read
-    /// this time, are left as they are. What could not be removed is told besides. To be asked
-    /// before [`Delivery::write`].
+    /// they were written. Files of clips that are gone from the card, that could not be read
+    /// this time, or that share no more than their name with one of it, are left as they are. What
+    /// could not be removed is told besides. To be asked before [`Delivery::write`].
     pub fn withdraw(&self, ledger: &Ledger) -> (Vec<Withdrawn>, Vec<Error>) {
-        let clips = self.card.clips.iter();
-        let outcomes: BTreeMap<&str, &ClipOutcome> =
-            clips.map(|clip| (&*clip.name, &clip.outcome)).collect();
+        let names = self.card.clips.iter().map(|clip| &*clip.name);
+        let places: BTreeMap<&str, usize> = names.zip(0..).collect();
+        let xmp_names = self.xmp_names();
         let (mut withdrawn, mut faults) = (Vec::new(), Vec::new());
         for (file, told) in ledger.all_told() {
             let product = Product::of(&file);
             let now = match &told.clip {
                 None => self.now_of_all(&file, product, told),
-                Some(clip) => (outcomes.get(&**clip))
-                    .and_then(|outcome| self.now_of_one(&file, outcome, product, told)),
+                Some(clip) => places.get(&**clip).and_then(|&index| {
+                    if let Holder::Another(_) = ledger.holder(&file, &self.sources[index]) {
+                        return None;
+                    }
+                    let has_its_name = match product {
+                        Product::Xmp => file == xmp_names[index],
+                        Product::Copy => begins_with_clip(&file, told),
+                        _ => true,
+                    };
+                    self.now_of_one(&self.card.clips[index].outcome, product, told, has_its_name)
+                }),
             };
             let Some(now) = now.filter(|_| self.out.join(&file).symlink_metadata().is_ok()) else {
                 continue;
@@ -65,24 +74,24 @@ impl Delivery<'_> {
     }
 
     /// What a file of one clip would have to say; `None` if it says so, or will before the run
-    /// ends, or if nothing is known.
+    /// ends, or if nothing is known. `has_its_name` is true of one called as this run would call it.
     fn now_of_one(
         &self,
-        file: &Path,
         outcome: &ClipOutcome,
         product: Product,
         told: &Told,
+        has_its_name: bool,
     ) -> Option<Now> {
         let is_asked = self.products.contains(&product);
         if outcome.verdict == Verdict::Failed {
             return None;
         }
         if is_asked && self.hands_over(product, outcome) {
-            let is_elsewhere = product == Product::Copy && !begins_with_clip(file, told);
-            return is_elsewhere.then_some(Now::OtherName);
+            return (!has_its_name).then_some(Now::OtherName);
         }
         match start(outcome) {
             None => Some(Now::NoStart),
+            Some(_) if lacks_label(product, outcome) => Some(Now::NoLabel),
             // Sure by now of what it was not sure of is no reason to take it back.
             Some(start) if told.start.trim_end_matches(UNSURE) == start => None,
             Some(start) if told.start == start => is_asked.then_some(Now::NotLetIn),
@@ -112,20 +121,29 @@ impl Delivery<'_> {
     fn hands_over(&self, product: Product, outcome: &ClipOutcome) -> bool {
         match product {
             Product::Preview => Self::has_preview(outcome),
-            _ => self.admit.lets_in(outcome),
+            _ => self.admit.lets_in(outcome) && !lacks_label(product, outcome),
         }
     }
+}
+
+/// True if that file of the clip holds a label of the clip's own, and the clip has none.
+fn lacks_label(product: Product, outcome: &ClipOutcome) -> bool {
+    let start = outcome.start.as_ref();
+    matches!(product, Product::Xmp | Product::Copy)
+        && start.is_some_and(|start| start.in_clip_base.is_none())
 }
 
 /// What has become of a start that an earlier run handed over.
 enum Now {
     NoStart,
+    /// It has no label in the clip's base any more.
+    NoLabel,
     Start(String),
     /// It is unsure, and unsure clips are not asked for.
     NotLetIn,
     /// Of files that speak of all clips.
     Otherwise,
-    /// Of a copy that this run gives another name.
+    /// Of a copy or a sidecar that this run gives another name.
     OtherName,
 }
 
@@ -158,16 +176,23 @@ fn sentence(
     let was = &told.start;
     let why = match now {
         Now::NoStart => format!("with {was}; the clip has no start any more"),
+        Now::NoLabel => format!("with {was}; the clip has no label of its own any more"),
         Now::Start(start) => format!("with {was}; the clip's start is {start} now"),
         Now::NotLetIn => format!("with {was}; unsure clips are not asked for now"),
         Now::Otherwise => "with other clips or starts than now".to_owned(),
-        Now::OtherName => format!("with {was}; the clip's copy has another name now"),
+        Now::OtherName => {
+            let what = match product {
+                Product::Copy => "copy",
+                _ => "sidecar",
+            };
+            format!("with {was}; the clip's {what} has another name now")
+        }
     };
     if is_removed {
         return format!("was of an earlier run, {why}: it was removed");
     }
     let renew = match now {
-        Now::NoStart | Now::NotLetIn | Now::OtherName => String::new(),
+        Now::NoStart | Now::NoLabel | Now::NotLetIn | Now::OtherName => String::new(),
         // It was asked for: the clip is unsure.
         Now::Start(_) if is_asked => ", or let unsure clips in with --with-unsure".to_owned(),
         Now::Start(_) | Now::Otherwise => {

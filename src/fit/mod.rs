@@ -176,6 +176,8 @@ pub struct ClockFit {
     pub notes: Vec<Note>,
     pub start: Option<FittedStart>,
     pub clock: Option<FittedClock>,
+    /// Of a clip without a clock: what was given, else that of real time.
+    pub expected_speed: Ratio,
     /// True if there is a start, by a clock whose frames show that it runs.
     pub was_seen_running: bool,
     /// One for each sighting, in order.
@@ -213,9 +215,10 @@ impl ClockFit {
         })
     }
 
-    /// Real seconds per clip second; 1 if nothing else is known.
+    /// Real seconds per clip second.
     pub fn speed(&self) -> Ratio {
-        self.clock.as_ref().map_or(Ratio::ONE, |clock| clock.speed)
+        let clock = self.clock.as_ref();
+        clock.map_or(self.expected_speed, |clock| clock.speed)
     }
 }
 

@@ -69,9 +69,9 @@ pub fn mark(outcome: &ClipOutcome) -> &'static str {
         (Pile::Ready, _) => "Ready",
         (Pile::Eye, _) if is_inherited => "Needs an eye, by another chapter",
         (Pile::Eye, _) => "Needs an eye",
-        (Pile::NoStart, _) if said == Some(Corrected::Rejected) => "Rejected by hand",
         (Pile::NoStart, _) if outcome.was_left_out() => "Not read yet",
         (Pile::NoStart, Verdict::Failed) => "Could not be read",
+        (Pile::NoStart, _) if said == Some(Corrected::Rejected) => "Rejected by hand",
         (Pile::NoStart, _) if outcome.estimate.is_some() => "No running clock, estimate only",
         (Pile::NoStart, _) => "No running clock",
     }

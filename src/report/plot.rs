@@ -451,6 +451,7 @@ mod tests {
             read_verdict: Verdict::Unsure,
             read_start,
             read_clock: outcome.clock.clone(),
+            read_speed: None,
         });
         let plot = Plot::of(&outcome, &evidence, 400).unwrap();
         assert_eq!(plot.label_at(0.0), "23:59:59:12");

@@ -5,22 +5,37 @@
 mod file;
 
 use crate::clip_base;
-use crate::note::{Note, is_obeyed};
+use crate::note::{Note, TIMES_WRONG, is_obeyed};
 use crate::outcome::{
     ByHand, ClipOutcome, Clock, Corrected, DropFrameKnownBy, RateKnownBy, Start, Verdict,
 };
-use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Label, Rate, Ratio};
 
 /// Codes that a correction writes.
 const SET: &str = "set_by_hand";
 const REJECTED: &str = "rejected_by_hand";
-const UNUSABLE: &str = "correction_unusable";
+pub const UNUSABLE: &str = "correction_unusable";
 
-/// Stands before the codes of reasons that a correction moved to the notes, and of [`OPEN`].
+/// Stands before the codes of reasons that a correction moved to the notes, and of notes that it set
+/// aside.
 const READ: &str = "read_";
 
 /// The note that the clock may or may not count drop-frame.
 const OPEN: &str = "drop_frame_open";
+
+/// Notes on the speed at which the clip plays, by the clock that was read.
+const ON_SPEED: [&str; 2] = ["conformed", "odd_pace"];
+
+/// Doubts about how much time passes from frame 0 to another frame.
+const OF_TIME: [&str; 4] = [
+    "speed_doubtful",
+    "speed_unknown",
+    "given_speed_contradicted",
+    TIMES_WRONG,
+];
+
+/// Doubts about how many counts the clock makes in that time.
+const OF_RATE: [&str; 3] = ["rate_unknown", "clock_unclear", "given_rate_contradicted"];
 
 /// Doubts that are settled once a person says how the clock counts.
 const SETTLED: [&str; 5] = [
@@ -112,11 +127,17 @@ impl Corrections {
 /// The outcome with what `corrections` say about the clip of this name. Without such a word,
 /// what was read: an earlier correction is taken back. A correction that cannot be used (its
 /// label does not exist on the clock, say) leaves what was read, lets no start be `sure`, and
-/// says why in the reasons.
+/// says why in the reasons. `given_speed` is that of all clips, if the user gave one: it holds where
+/// the clock is rejected that told another.
 ///
 /// An `estimate` does not survive a start set by hand, nor do those of other clips that rest on
 /// this one stay right: work out a card's agreement after this.
-pub fn apply(corrections: &Corrections, name: &str, outcome: ClipOutcome) -> ClipOutcome {
+pub fn apply(
+    corrections: &Corrections,
+    name: &str,
+    outcome: ClipOutcome,
+    given_speed: Option<Ratio>,
+) -> ClipOutcome {
     let mut outcome = withdraw(outcome);
     let Some(entry) = corrections.entries.iter().find(|entry| entry.name == name) else {
         return outcome;
@@ -128,10 +149,11 @@ pub fn apply(corrections: &Corrections, name: &str, outcome: ClipOutcome) -> Cli
         read_verdict: outcome.verdict,
         read_start: outcome.start.clone(),
         read_clock: outcome.clock.clone(),
+        read_speed: None,
     };
     let said = match &entry.what {
         What::Reject => {
-            reject(&mut outcome, by_hand, &entry.remark);
+            reject(&mut outcome, by_hand, &entry.remark, given_speed);
             return outcome;
         }
         What::Start { .. } | What::Clock(_) if outcome.verdict == Verdict::Failed => {
@@ -161,9 +183,11 @@ pub fn withdraw(mut outcome: ClipOutcome) -> ClipOutcome {
     outcome.verdict = by_hand.read_verdict;
     outcome.start = by_hand.read_start;
     outcome.clock = by_hand.read_clock;
+    outcome.clip.speed = by_hand.read_speed.unwrap_or(outcome.clip.speed);
     for note in &mut outcome.notes {
-        if note.code.strip_prefix(READ) == Some(OPEN) {
-            note.code = OPEN.into();
+        let aside = note.code.strip_prefix(READ);
+        if let Some(code) = aside.filter(|&code| code == OPEN || ON_SPEED.contains(&code)) {
+            note.code = code.to_owned();
         }
     }
     let (moved, notes) = outcome
@@ -190,20 +214,42 @@ struct Said {
     sentence: String,
 }
 
-fn reject(outcome: &mut ClipOutcome, by_hand: ByHand, remark: &str) {
+fn reject(outcome: &mut ClipOutcome, by_hand: ByHand, remark: &str, given_speed: Option<Ratio>) {
+    outcome.start = None;
+    let mut read_speed = None;
+    // What the clock said of the clip's speed goes with it.
+    let speed = given_speed.unwrap_or(Ratio::ONE);
+    if outcome.clock.take().is_some() && clip_base::exact_speed(outcome.clip.speed) != speed {
+        read_speed = Some(std::mem::replace(&mut outcome.clip.speed, speed.to_f64()));
+        set_aside(outcome, &ON_SPEED);
+    }
     outcome.by_hand = Some(ByHand {
         what: Corrected::Rejected,
+        read_speed,
         ..by_hand
     });
-    outcome.verdict = Verdict::None;
-    outcome.start = None;
-    outcome.clock = None;
     let reason = Note::new(
         REJECTED,
         with_remark("the start was rejected by hand", remark),
     );
-    keep_reasons(outcome, vec![reason]);
+    let mut reasons = vec![reason];
+    // A clip that could not be looked at is not looked at by that.
+    if outcome.verdict == Verdict::Failed {
+        reasons.splice(0..0, outcome.reasons.iter().cloned());
+    } else {
+        outcome.verdict = Verdict::None;
+    }
+    keep_reasons(outcome, reasons);
     clip_base::fill(outcome);
+}
+
+/// Marks notes that do not hold any more as what was read.
+fn set_aside(outcome: &mut ClipOutcome, codes: &[&str]) {
+    for note in &mut outcome.notes {
+        if codes.contains(&note.code.as_str()) {
+            note.code.insert_str(0, READ);
+        }
+    }
 }
 
 /// Leaves what was read, but nobody may use it unseen.
@@ -237,9 +283,7 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
     outcome.estimate = None;
     let is_frames = matches!(said.form, ClockForm::Frames(_));
     if said.drop_frame.is_some() || !is_frames {
-        for note in outcome.notes.iter_mut().filter(|note| note.code == OPEN) {
-            note.code.insert_str(0, READ);
-        }
+        set_aside(outcome, &[OPEN]);
     }
     outcome.verdict = match said.doubts.is_empty() {
         true => Verdict::Sure,
@@ -281,7 +325,13 @@ fn start_said(
     };
     let label = form.parse(label).map_err(|error| error.to_string())?;
     let count = form.count(&label).map_err(|error| error.to_string())?;
-    let low = Ratio::from_integer(count) - passed(outcome, form, frame)?;
+    let passed = passed(outcome, form, frame)?;
+    let low = Ratio::from_integer(count) - passed;
+    let is_rate_said = says.rate.is_some() || matches!(shape, Shape::Fraction(_));
+    let mut doubts = doubts_on_the_way(outcome, frame, is_rate_said);
+    if drop_frame.is_none() {
+        doubts.extend(skipped_on_the_way(form, &label, count, passed));
+    }
     let at = match frame {
         0 => String::new(),
         _ => format!(" at frame {frame}"),
@@ -292,8 +342,40 @@ fn start_said(
         drop_frame_known_by,
         rate_known_by,
         counts: HalfOpen::new(low, low + Ratio::ONE),
-        doubts: Vec::new(),
+        doubts,
         sentence: format!("the start was set by hand, to {}{at}", form.format(&label)),
+    })
+}
+
+/// What was in doubt and still is where the start follows from the label of another frame than frame 0.
+fn doubts_on_the_way(outcome: &ClipOutcome, frame: i64, is_rate_said: bool) -> Vec<Note> {
+    let stands = |reason: &&Note| {
+        let code = reason.code.as_str();
+        OF_TIME.contains(&code) || (!is_rate_said && OF_RATE.contains(&code))
+    };
+    let reasons = outcome.reasons.iter().filter(|_| frame != 0);
+    reasons.filter(stands).cloned().collect()
+}
+
+/// The doubt whether the clock, of which that is not known, skips labels between frame 0 and the frame
+/// that shows `label`, `passed` counts later.
+fn skipped_on_the_way(form: ClockForm, label: &Label, count: i64, passed: Ratio) -> Option<Note> {
+    let skips = ClockForm::frames(form.rate(), true).ok()?;
+    // A label that drop-frame has not tells that it is none.
+    let other = skips.count(label).ok()?;
+    let start = |form: ClockForm, count: i64| {
+        let middle = Ratio::from_integer(count) - passed + Ratio::new(1, 2);
+        i64::try_from(middle.floor()).map(|whole| form.text(whole))
+    };
+    let (plain, skipping) = (start(form, count).ok()?, start(skips, other).ok()?);
+    (skipping.replace(';', ":") != plain).then(|| {
+        Note::new(
+            "drop_frame_unknown",
+            format!(
+                "nothing tells whether the clock counts drop-frame, and skips labels between frame 0 and that \
+                 frame: the start is {plain}, or {skipping} if it does; add `drop_frame`"
+            ),
+        )
     })
 }
 

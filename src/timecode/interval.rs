@@ -53,6 +53,18 @@ impl HalfOpen {
         self.shift(apart.wrapped(day) - apart)
     }
 
+    /// The interval with its ends on whole parts, of which `parts` make one: it holds all that it
+    /// held, and its terms are small.
+    #[must_use]
+    pub fn outward(self, parts: i64) -> Self {
+        let whole = |end: Ratio| end * Ratio::from_integer(parts);
+        let part = |count: i128| Ratio::new(count, parts.into());
+        Self {
+            low: part(whole(self.low).floor()),
+            high: part(whole(self.high).ceil()),
+        }
+    }
+
     /// Halfway between the ends.
     pub fn middle(self) -> Ratio {
         (self.low + self.high) / Ratio::from_integer(2)

@@ -146,6 +146,40 @@ fn clips_of_one_name_read_one_by_one_replace_nothing_either() {
     assert_eq!(start(&now), "17:30:00:00");
 }
 
+/// It would not be asked whose they are if it had a start to write.
+#[test]
+fn a_clip_without_a_start_takes_back_no_file_of_another_with_its_name() {
+    let shelf = Shelf::new();
+    two_cards(&shelf);
+    let all = ["--out", "../out", "--write", "xmp,preview,copy"];
+    for (words, name) in [
+        (vec!["read", "DCIM/A001.mov"], "A001.mov"),
+        (vec!["card", "."], "DCIM/A001.mov"),
+    ] {
+        let first = run_in(&shelf, "one", &[&words[..], &all].concat());
+        assert_eq!(first.status.code(), Some(0), "{}", said(&first));
+        let before = files_of_the_clip(&shelf);
+        assert_eq!(before.len(), 4, "{before:?}");
+        let file = shelf.path("corrections.toml");
+        fs::write(
+            &file,
+            format!("[[clip]]\nname = \"{name}\"\nreject = true\n"),
+        )
+        .unwrap();
+        let reject = ["--corrections", "../corrections.toml"];
+        let second = run_in(&shelf, "two", &[&words[..], &all, &reject].concat());
+        let second = said(&second);
+        assert!(
+            second.contains("holds the start of another clip"),
+            "{second}"
+        );
+        let of_the_clip = |line: &&str| line.contains("A001") && line.contains("of an earlier run");
+        assert_eq!(second.lines().find(of_the_clip), None);
+        assert_eq!(files_of_the_clip(&shelf), before);
+        fs::remove_dir_all(shelf.path("out")).unwrap();
+    }
+}
+
 #[test]
 fn a_card_in_another_place_is_the_same_card() {
     let shelf = Shelf::new();

@@ -1,6 +1,112 @@
 //! Files of earlier runs that say what no longer holds.
 
 use super::*;
+use rollmark::card::{STATE_FOLDER, of_single_clips};
+use rollmark::delivery::{Delivery, Product, Withdrawn};
+use rollmark::note::Note;
+use rollmark::outcome::ClipOutcome;
+use rollmark::progress::Wish;
+use rollmark::save::Ledger;
+use rollmark::sidecar::{Admit, json as object};
+
+/// A later run with these clips, by their names on the card: what it takes back, and that it writes
+/// XMP sidecars and copies if it `is_asked`.
+fn later_run(shelf: &Shelf, clips: &[(&str, ClipOutcome)], is_asked: bool) -> Vec<Withdrawn> {
+    let named = clips.iter().map(|(name, outcome)| {
+        let name = (*name).to_owned();
+        (name.clone(), name, outcome.clone())
+    });
+    let card = of_single_clips(named.collect(), clips[0].1.tool.clone());
+    let names = clips.iter().map(|(name, _)| PathBuf::from(name));
+    let below_out: Vec<PathBuf> = names.collect();
+    let sources: Vec<PathBuf> = below_out
+        .iter()
+        .map(|name| shelf.path("card").join(name))
+        .collect();
+    let products = match is_asked {
+        true => [Product::Xmp, Product::Copy].into(),
+        false => [].into(),
+    };
+    let out = shelf.path("out");
+    let delivery = Delivery {
+        card: &card,
+        sources: &sources,
+        below_out: &below_out,
+        out: &out,
+        products: &products,
+        admit: Admit::default(),
+    };
+    let mut ledger = Ledger::open(&out, STATE_FOLDER).unwrap();
+    let (withdrawn, faults) = delivery.withdraw(&ledger);
+    assert!(faults.is_empty(), "{faults:?}");
+    let done = delivery.write(&mut ledger, &mut |_, _| Wish::GoOn);
+    assert!(done.faults.is_empty(), "{:?}", done.faults);
+    withdrawn
+}
+
+/// A card with one clip, and what was read of it.
+fn one_clip(shelf: &Shelf) -> ClipOutcome {
+    clip(shelf, "A001.mov", "10:00:00:00", H264);
+    run(shelf, &["--write", "xmp,copy"], 0);
+    let bytes = fs::read(shelf.path("out/A001.mov.rollmark.json")).unwrap();
+    object::from_bytes(&bytes).unwrap()
+}
+
+#[test]
+fn a_clip_that_lost_its_label_keeps_no_sidecar_and_its_copy_is_told() {
+    let shelf = Shelf::new();
+    let mut outcome = one_clip(&shelf);
+    outcome.start.as_mut().unwrap().in_clip_base = None;
+    let note = Note::new("base_open", "nothing tells how the clock counts");
+    outcome.notes.push(note);
+    for is_asked in [false, true] {
+        let withdrawn = later_run(&shelf, &[("A001.mov", outcome.clone())], is_asked);
+        let of = |name: &str| {
+            let is_it = |one: &&Withdrawn| one.file == Path::new(name);
+            withdrawn.iter().find(is_it).unwrap()
+        };
+        let why =
+            "of an earlier run, with 10:00:00:00 at 25; the clip has no label of its own any more";
+        let kept = format!("is {why}: delete it");
+        assert_eq!(of("A001.mov").sentence, kept);
+        assert_eq!(of("A001.xmp").is_removed, is_asked);
+        let told = match is_asked {
+            true => format!("was {why}: it was removed"),
+            false => kept,
+        };
+        assert_eq!(of("A001.xmp").sentence, told);
+    }
+    assert!(shelf.path("out/A001.mov").exists() && !shelf.path("out/A001.xmp").exists());
+}
+
+/// Readers would take the first one's for the second one's, too.
+#[test]
+fn a_sidecar_whose_name_two_clips_would_share_by_now_gives_way_to_their_whole_names() {
+    let shelf = Shelf::new();
+    let outcome = one_clip(&shelf);
+    clip(&shelf, "A001.mkv", "11:00:00:00", H264);
+    let clips = [("A001.mov", outcome.clone()), ("A001.mkv", outcome)];
+    let withdrawn = later_run(&shelf, &clips, true);
+    let told: Vec<_> = withdrawn
+        .iter()
+        .map(|one| (one.file.to_str().unwrap(), &*one.sentence))
+        .collect();
+    assert_eq!(
+        told,
+        [(
+            "A001.xmp",
+            "was of an earlier run, with 10:00:00:00 at 25; the clip's sidecar has another name \
+             now: it was removed"
+        )]
+    );
+    for (name, is_there) in [
+        ("A001.xmp", false),
+        ("A001.mov.xmp", true),
+        ("A001.mkv.xmp", true),
+    ] {
+        assert_eq!(shelf.path("out").join(name).exists(), is_there, "{name}");
+    }
+}
 
 /// Lines of the corrections file of one clip.
 fn correct(shelf: &Shelf, name: &str, what: &str) -> String {

@@ -43,6 +43,28 @@ fn a_card_whose_results_cannot_be_written_could_not_be_run() {
 }
 
 #[test]
+fn the_last_line_for_scripts_counts_each_file_that_is_not_written() {
+    let place = Place::new();
+    place.file("card/a.mov", b"");
+    place.file("out/a.mov.rollmark.json", b"mine");
+    place.file("out/clips.csv", b"mine");
+    let run = place
+        .card()
+        .args(["--json", "--write", "csv"])
+        .assert()
+        .code(2);
+    let lines = objects(&run.get_output().stdout);
+    let done = lines.last().unwrap();
+    assert_eq!(done["event"], "done");
+    assert_eq!(done["not_written"], 2);
+    let card: Value =
+        serde_json::from_slice(&fs::read(place.path("out/card.json")).unwrap()).unwrap();
+    let notes = card["notes"].as_array().unwrap();
+    let refused = |note: &&Value| note["code"] == "not_written";
+    assert_eq!(notes.iter().filter(refused).count(), 2);
+}
+
+#[test]
 fn a_report_of_somebody_else_is_kept() {
     let place = Place::new();
     place.file("card/a.mov", b"");
@@ -193,6 +215,10 @@ fn what_a_killed_run_left_is_removed_where_clips_are_read_one_by_one_too() {
         .code(1);
     assert_eq!(
         place.files_in("out"),
-        [".rollmark-aB3xYz.txt", "A001.mov.rollmark.json"]
+        [
+            ".rollmark-aB3xYz.txt",
+            ".rollmark/written",
+            "A001.mov.rollmark.json"
+        ]
     );
 }

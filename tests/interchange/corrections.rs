@@ -8,11 +8,11 @@ use rollmark::note::Note;
 use rollmark::outcome::{ClipOutcome, Corrected, DropFrameKnownBy, RateKnownBy, Verdict};
 use rollmark::sidecar::corrections::{Corrections, apply, withdraw};
 use rollmark::sidecar::{Admit, json, xmp};
-use rollmark::timecode::{ClockForm, Rate};
+use rollmark::timecode::{ClockForm, Rate, Ratio};
 
 fn corrected(text: &str, outcome: ClipOutcome) -> ClipOutcome {
     let corrections = Corrections::from_text(text).unwrap_or_else(|error| panic!("{error}"));
-    apply(&corrections, "A/1.mov", outcome)
+    apply(&corrections, "A/1.mov", outcome, None)
 }
 
 fn nothing() -> ClipOutcome {
@@ -143,6 +143,109 @@ fn a_start_is_rejected_and_kept_as_evidence() {
         (Corrected::Rejected, read.start.as_ref())
     );
     assert_eq!(withdraw(rejected), read);
+}
+
+/// As a counter of something else would read, which runs at the clip's own pace.
+fn doubted(codes: &[&str]) -> ClipOutcome {
+    let mut read = pal("10:00:00:00");
+    read.clip.speed = 0.25;
+    read.verdict = Verdict::Unsure;
+    read.reasons = codes.iter().map(|&code| Note::new(code, "why")).collect();
+    read
+}
+
+#[test]
+fn a_start_by_another_frame_is_as_doubtful_as_the_time_between() {
+    let start = "[[clip]]\nname = \"A/1.mov\"\nstart = \"10:00:10:00\"\n";
+    for (code, and_with_rate) in [
+        ("speed_doubtful", true),
+        ("speed_unknown", true),
+        ("given_speed_contradicted", true),
+        ("times_wrong", true),
+        ("rate_unknown", false),
+        ("clock_unclear", false),
+        ("given_rate_contradicted", false),
+    ] {
+        let read = doubted(&["few_frames", code]);
+        let set = corrected(&format!("{start}frame = 40\n"), read.clone());
+        assert_eq!(set.verdict, Verdict::Unsure, "{code}");
+        assert_eq!(codes(&set), ["set_by_hand", code]);
+        assert_eq!(withdraw(set), read);
+        let set = corrected(&format!("{start}frame = 40\nrate = 25\n"), read.clone());
+        assert_eq!(set.verdict == Verdict::Unsure, and_with_rate, "{code}");
+        // Frame 0 is where it was seen.
+        assert_eq!(corrected(start, read).verdict, Verdict::Sure);
+    }
+}
+
+/// One second before 10:01:00:05 lies 10:00:59:05, or 10:00:59;07 where :00 and :01 are skipped.
+#[test]
+fn a_start_behind_labels_that_may_be_skipped_is_unsure() {
+    let mut read = outcome(frames(Rate::F29_97, false), "10:00:59:05", Rate::F29_97, 50);
+    let clock = read.clock.as_mut().unwrap();
+    clock.drop_frame = None;
+    clock.drop_frame_known_by = DropFrameKnownBy::Unknown;
+    let at = |start: &str, more: &str| {
+        let text = format!("[[clip]]\nname = \"A/1.mov\"\nstart = \"{start}\"\nframe = 30\n{more}");
+        corrected(&text, read.clone())
+    };
+    let open = at("10:01:00:05", "");
+    assert_eq!(codes(&open), ["set_by_hand", "drop_frame_unknown"]);
+    let why = &open.reasons[1].sentence;
+    assert!(
+        why.contains("the start is 10:00:59:05, or 10:00:59;07 if"),
+        "{why}"
+    );
+    assert_eq!(open.verdict, Verdict::Unsure);
+    for (set, label_of_it) in [
+        (at("10:01:00:05", "drop_frame = false\n"), "10:00:59:05"),
+        (at("10:01:00:05", "drop_frame = true\n"), "10:00:59;07"),
+        (at("10:01:00;05", ""), "10:00:59;07"),
+        // No minute begins, or one with a label that is never skipped where labels are.
+        (at("10:00:58:05", ""), "10:00:57:05"),
+        (at("10:01:00:00", ""), "10:00:59:00"),
+    ] {
+        assert_eq!((set.verdict, label(&set)), (Verdict::Sure, label_of_it));
+    }
+}
+
+#[test]
+fn a_rejected_clock_says_nothing_of_the_speed_either() {
+    let mut read = doubted(&["speed_doubtful"]);
+    read.notes.push(Note::new("conformed", "it plays at 0.25"));
+    let text = "[[clip]]\nname = \"A/1.mov\"\nreject = true\n";
+    let corrections = Corrections::from_text(text).unwrap();
+    for (given, speed, kept) in [
+        (None, 1.0, "read_conformed"),
+        (Some(Ratio::new(1, 2)), 0.5, "read_conformed"),
+        (Some(Ratio::new(1, 4)), 0.25, "conformed"),
+    ] {
+        let rejected = apply(&corrections, "A/1.mov", read.clone(), given);
+        assert_eq!(rejected.clip.speed, speed);
+        assert!(rejected.notes.iter().any(|note| note.code == kept));
+        let again = json::from_bytes(&json::to_bytes(&rejected)).unwrap();
+        assert_eq!(withdraw(again), read);
+    }
+}
+
+#[test]
+fn a_clip_that_could_not_be_looked_at_stays_failed_when_it_is_rejected() {
+    let read = without_start(Verdict::Failed, "no_index", "the file has no index");
+    let rejected = corrected(
+        "[[clip]]\nname = \"A/1.mov\"\nreject = true\n",
+        read.clone(),
+    );
+    assert_eq!(rejected.verdict, Verdict::Failed);
+    assert_eq!(codes(&rejected), ["no_index", "rejected_by_hand"]);
+    assert_eq!(withdraw(rejected), read);
+}
+
+#[test]
+fn a_correction_of_no_use_needs_a_look_whatever_was_read() {
+    let text = "[[clip]]\nname = \"A/1.mov\"\nrate = 24\n";
+    let told = corrected(text, nothing());
+    assert_eq!(told.verdict, Verdict::None);
+    assert!(told.needs_a_look() && !nothing().needs_a_look());
 }
 
 /// The digits stay where they were first seen; what follows from them changes.
@@ -478,8 +581,8 @@ proptest! {
         let Ok(corrections) = Corrections::from_text(&text) else {
             return Ok(());
         };
-        let once = apply(&corrections, "A/1.mov", read.clone());
-        prop_assert_eq!(apply(&corrections, "A/1.mov", once.clone()), once.clone());
+        let once = apply(&corrections, "A/1.mov", read.clone(), None);
+        prop_assert_eq!(apply(&corrections, "A/1.mov", once.clone(), None), once.clone());
         prop_assert_eq!(withdraw(once), read);
     }
 
@@ -504,8 +607,8 @@ proptest! {
         let Ok(corrections) = Corrections::from_text(&text) else {
             return Ok(());
         };
-        let set = apply(&corrections, "A/1.mov", read.clone());
-        prop_assert_eq!(apply(&corrections, "A/1.mov", set.clone()), set.clone());
+        let set = apply(&corrections, "A/1.mov", read.clone(), None);
+        prop_assert_eq!(apply(&corrections, "A/1.mov", set.clone(), None), set.clone());
         if set.verdict == Verdict::Sure && frame == 0 {
             prop_assert_eq!(label(&set).replace(';', ":"), format!("{h:02}:{m:02}:{s:02}:{f:0w$}", w = label(&set).len() - 9));
         }

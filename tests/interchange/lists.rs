@@ -268,6 +268,7 @@ fn marks_of_doubt_and_of_hands_stand_in_comments() {
         read_verdict: Verdict::None,
         read_start: None,
         read_clock: None,
+        read_speed: None,
     };
     by_hand.by_hand = Some(hand.clone());
     let marks = |what, says_start| {

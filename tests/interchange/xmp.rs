@@ -89,6 +89,7 @@ fn any_remark_gives_a_well_formed_packet() {
         read_verdict: Verdict::None,
         read_start: None,
         read_clock: None,
+        read_speed: None,
     });
     let open = "nothing seen tells whether the clock counts drop-frame";
     clip.notes.push(Note::new("drop_frame_open", open));

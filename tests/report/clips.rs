@@ -259,6 +259,7 @@ impl Desk {
             read_verdict: Verdict::Unsure,
             read_start: read,
             read_clock: outcome.clock.clone(),
+            read_speed: None,
         });
         outcome.reasons = vec![Note::new("by_hand", "the start was said by hand")];
     }
@@ -271,6 +272,7 @@ impl Desk {
             read_verdict: Verdict::None,
             read_start: None,
             read_clock: None,
+            read_speed: None,
         });
     }
 }

@@ -3,11 +3,12 @@
 
 use super::Card;
 use crate::card::gaps::Slate;
+use crate::card::moment::MICROSECONDS;
 use crate::card::own_clock::{CALENDAR_DAY_S, MOST_DRIFT_PPM, OwnClock, Point, Written};
 use crate::card::words::{offset_in_words, span, time_of_day};
 use crate::clip_base;
 use crate::note::Note;
-use crate::outcome::{Estimate, Verdict};
+use crate::outcome::{ClipOutcome, Estimate, Verdict};
 use crate::timecode::{ClockForm, HalfOpen, Ratio};
 use std::collections::BTreeMap;
 
@@ -87,28 +88,70 @@ impl Card<'_> {
                 let is_doubtful = is_alone
                     && agreeing >= ENOUGH_TO_DOUBT
                     && agreeing >= 2 * outliers.len()
-                    && !outcome.by_hand.as_ref().is_some_and(|said| said.says_start)
-                    && outcome.verdict == Verdict::Sure;
-                if is_doubtful {
+                    && !is_said(outcome);
+                if is_doubtful && outcome.verdict == Verdict::Sure {
                     outcome.verdict = Verdict::Unsure;
                     outcome.reasons.insert(0, note);
                 } else {
                     outcome.notes.push(note);
+                }
+                if is_doubtful {
+                    self.doubt_chapters_of(clip, off_s, measured);
                 }
             }
         }
         clocks
     }
 
+    /// Doubts the chapters behind a doubted one whose slates lie nearer to where its start puts them
+    /// than to where the camera's clock does: they were misread alike, or none was.
+    fn doubt_chapters_of(&mut self, head: usize, off_of_head_s: Ratio, measured: &Measured) {
+        let name = &self.members[head].name;
+        for clip in 0..self.members.len() {
+            let is_of_it = self.places[clip].is_some_and(|place| place.head == head);
+            let outcome = &self.outcomes[clip];
+            if !is_of_it || outcome.verdict != Verdict::Sure || is_said(outcome) {
+                continue;
+            }
+            let Some(off_s) = self.off_s(clip, measured) else {
+                continue;
+            };
+            let apart_s = (off_s - off_of_head_s).wrapped(measured.form.day_seconds());
+            if apart_s.abs() < off_s.abs() {
+                let note = Note::new(
+                    "against_camera_clock",
+                    format!(
+                        "the camera's own clock puts this recording elsewhere than the filmed one, by its chapter \
+                         {name}: was a clock set anew, or is the start misread?"
+                    ),
+                );
+                let outcome = &mut self.outcomes[clip];
+                outcome.verdict = Verdict::Unsure;
+                outcome.reasons.insert(0, note);
+            }
+        }
+    }
+
     /// Seconds by which a clip's start lies after where the camera's clock puts it; within
     /// half a day of zero.
     fn off_s(&self, clip: usize, measured: &Measured) -> Option<Ratio> {
         let slate = Slate::of(&self.outcomes[clip])?;
-        let expected = measured
-            .own
-            .start_s(self.header_s(clip)?, self.real_length_s(clip))?;
-        let off_s = slate.seconds().middle() - expected.middle();
+        let expected = self.expected_s(clip, measured)?;
+        let off_s = slate.seconds().outward(MICROSECONDS).middle() - expected.middle();
         Some(off_s.wrapped(measured.form.day_seconds()))
+    }
+
+    /// Where the camera's clock puts a clip, in real seconds since midnight of the filmed one.
+    fn expected_s(&self, clip: usize, measured: &Measured) -> Option<HalfOpen> {
+        // A chapter lies as far after the first one as those between are long: headers of later ones
+        // often tell when the first one began.
+        let (head, after_s) = match self.places[clip] {
+            None => (clip, Ratio::ZERO),
+            Some(place) => (place.head, place.after_s?),
+        };
+        let (own, length_s) = (&measured.own, self.real_length_s(head));
+        let start = own.start_s(self.header_s(head)?, length_s)?;
+        Some(start.shift(self.real_s(head, after_s)))
     }
 
     pub(super) fn measure(&self, camera: usize) -> Option<Measured> {
@@ -159,19 +202,10 @@ impl Card<'_> {
             else {
                 continue;
             };
-            // A chapter lies as far after the first one as those between are long.
-            let (head, after_s) = match self.places[clip] {
-                None => (clip, Some(Ratio::ZERO)),
-                Some(place) => (place.head, place.after_s),
-            };
-            let (Some(header_s), Some(after_s)) = (self.header_s(head), after_s) else {
-                continue;
-            };
-            let Some(start) = measured.own.start_s(header_s, self.real_length_s(head)) else {
-                continue;
-            };
-            self.outcomes[clip].estimate =
-                Some(self.estimate_from(start.shift(after_s), measured, head));
+            let head = self.places[clip].map_or(clip, |place| place.head);
+            if let Some(start) = self.expected_s(clip, measured) {
+                self.outcomes[clip].estimate = Some(self.estimate_from(start, measured, head));
+            }
         }
     }
 
@@ -249,6 +283,11 @@ impl Card<'_> {
             ),
         ))
     }
+}
+
+/// True if a person said the start.
+fn is_said(outcome: &ClipOutcome) -> bool {
+    outcome.by_hand.as_ref().is_some_and(|said| said.says_start)
 }
 
 /// One camera, or two of a kind? `which` says who shot clips on two cards.

@@ -103,6 +103,7 @@ fn seconds_alone_are_not_sure_where_the_camera_shows_another_clock_beside_a_slat
             read_verdict: Verdict::Unsure,
             read_start: read,
             read_clock: outcome.clock.clone(),
+            read_speed: None,
         });
     };
     for change in [disagrees, set_by_hand] {
@@ -186,6 +187,140 @@ fn a_clip_without_a_slate_gets_an_estimate_and_never_a_start() {
          start tell to be 3 h 0 min 0 s behind it; no time zone was applied"
     );
     assert!(agreed.clips[..2].iter().all(|(o, _)| o.estimate.is_none()));
+}
+
+/// Four clip seconds are one of the clock's, in chapters too.
+#[test]
+fn estimates_of_chapters_count_real_seconds() {
+    let slowed = |path: &str, words: &str| {
+        let mut member = clip(0, path, &format!("frames=1000 camera=X {words}"));
+        member.outcome.clip.speed = 0.25;
+        member
+    };
+    let header = "made=2021-05-28T12:10:00Z";
+    let agreed = agreed(vec![
+        slowed("A0001.MP4", "made=2021-05-28T12:00:00Z start=15:00:00:00"),
+        slowed("A0002.MP4", "made=2021-05-28T12:05:00Z start=15:05:00:00"),
+        slowed("GX010042.MP4", header),
+        slowed("GX020042.MP4", header),
+        slowed("GX030042.MP4", header),
+    ]);
+    for (chapter, truth_s) in [(2, 0.0), (3, 10.0), (4, 20.0)] {
+        let estimate = agreed.clips[chapter].0.estimate.as_ref().unwrap();
+        // Written at the start or at the end of a take: both are ten seconds long.
+        let [low, high] = estimate.seconds_bounds;
+        let truth_s = 15.0 * 3600.0 + 600.0 + truth_s;
+        assert!(
+            low < truth_s && truth_s < high && high - low < 5.0,
+            "{low} {high}"
+        );
+    }
+}
+
+/// Speeds and bounds as a fit may give them, whose terms have nothing in common.
+#[test]
+fn clips_at_odd_speeds_are_compared_and_lose_no_card() {
+    let speeds = [333_333_333, 999_999_937, 999_000_999, 1_414_213_562];
+    let mut clips: Vec<Member> = speeds
+        .into_iter()
+        .enumerate()
+        .map(|(n, billionths)| {
+            let words = format!("camera=X frames=977 rate=30000/1001 made=2021-05-28T12:0{n}:00Z");
+            let mut member = clip(0, &format!("C{n}.mov"), &words);
+            let rate = [Rate::F25, Rate::F29_97, Rate::F24, Rate::F23_976][n];
+            let form = frames(rate, false);
+            let at_s = Ratio::from_integer(36_000 + 60 * i64::try_from(n).unwrap());
+            let low = form.count_at(at_s) + Ratio::new(1, 512_000_000_000 + billionths);
+            let counts = HalfOpen::new(low, low + Ratio::new(billionths, 1_000_000_000));
+            set_start(&mut member.outcome, form, counts);
+            member.outcome.clip.speed = billionths as f64 / 1e9;
+            member
+        })
+        .collect();
+    clips.push(clip(0, "C9.mov", "camera=X made=2021-05-28T12:09:00Z"));
+    let agreed = agreed(clips);
+    assert!(agreed.clips[4].0.estimate.is_some());
+}
+
+/// Chapters 1 and 3 show an hour too much, as a digit that is hard to read does.
+#[test]
+fn a_recording_whose_first_chapter_contradicts_the_camera_is_doubted_as_a_whole() {
+    let verdicts = |third: &str, is_said: bool| {
+        let mut clips = vec![
+            clip(
+                0,
+                "C1.MP4",
+                "camera=X made=2021-05-28T12:40:00Z start=15:40:00:00",
+            ),
+            clip(
+                0,
+                "C2.MP4",
+                "camera=X made=2021-05-28T12:50:00Z start=15:50:00:00",
+            ),
+            clip(
+                0,
+                "C3.MP4",
+                "camera=X made=2021-05-28T13:00:00Z start=16:00:00:00",
+            ),
+        ];
+        let header = "camera=X made=2021-05-28T13:10:00Z";
+        for (path, words) in [
+            ("GX010042.MP4", "start=17:10:00:00"),
+            ("GX020042.MP4", ""),
+            ("GX030042.MP4", third),
+            ("GX040042.MP4", ""),
+        ] {
+            clips.push(clip(0, path, &format!("{header} {words}")));
+        }
+        if is_said {
+            clips[5].outcome.by_hand = Some(ByHand {
+                what: Corrected::Set,
+                says_start: true,
+                remark: String::new(),
+                read_verdict: Verdict::Unsure,
+                read_start: None,
+                read_clock: None,
+                read_speed: None,
+            });
+        }
+        let clips = agreed(clips).clips.into_iter().skip(3);
+        clips
+            .map(|(o, _)| {
+                let mut reasons = o.reasons.into_iter().map(|reason| reason.code);
+                (o.verdict, reasons.next().unwrap(), reasons.next_back())
+            })
+            .collect::<Vec<_>>()
+    };
+    let against = (
+        Verdict::Unsure,
+        "against_camera_clock".to_owned(),
+        Some("agreed".to_owned()),
+    );
+    let unsure = |code: &str| {
+        (
+            Verdict::Unsure,
+            code.to_owned(),
+            Some("source_unsure".to_owned()),
+        )
+    };
+    assert_eq!(
+        verdicts("start=17:10:04:00", false),
+        [
+            against.clone(),
+            unsure("between_slates"),
+            against.clone(),
+            unsure("assumed_gapless"),
+        ]
+    );
+    // What a person said is not doubted, nor is a slate that goes with the camera's clock.
+    let sure = (Verdict::Sure, "agreed".to_owned(), None);
+    let said = verdicts("start=17:10:04:00", true);
+    assert_eq!(
+        said[..3],
+        [against.clone(), unsure("between_slates"), sure.clone()]
+    );
+    let right = verdicts("start=16:10:04:00", false);
+    assert_eq!((&right[0], &right[2]), (&against, &sure));
 }
 
 #[test]
@@ -279,7 +414,7 @@ fn a_start_against_the_cameras_clock_is_not_called_sure() {
         let mut said_of = clips.clone();
         let read = said_of[4].outcome.clone();
         let corrections = Corrections::from_text(&text).unwrap();
-        said_of[4].outcome = corrections::apply(&corrections, "C5.mov", read);
+        said_of[4].outcome = corrections::apply(&corrections, "C5.mov", read, None);
         assert_eq!(said_of[4].outcome.verdict, Verdict::Sure, "{text}");
         assert_eq!(self::agreed(said_of).clips[4].0.verdict, verdict, "{text}");
     }

@@ -4,6 +4,7 @@
 use super::super::agree::{Agreed, Member, agree};
 use super::*;
 use crate::outcome::{ByHand, CardClip, Corrected, GapKnownBy};
+use crate::sidecar::corrections::{self, Corrections};
 use proptest::prelude::*;
 
 fn member(name: &str, outcome: ClipOutcome) -> Member {
@@ -191,6 +192,7 @@ fn a_chapter_about_which_a_person_spoke_inherits_nothing() {
         read_verdict: Verdict::Sure,
         read_start: None,
         read_clock: None,
+        read_speed: None,
     });
     let all = outcomes(&[
         clip("GX010042.MP4", "start=10:00:00:00"),
@@ -237,6 +239,49 @@ fn between_an_unsure_slate_and_a_sure_one_nothing_is_sure() {
     ]);
     assert_eq!(all[1].verdict, Verdict::Unsure);
     assert!(all[1].reasons.iter().any(|r| r.code == "source_unsure"));
+}
+
+#[test]
+fn whichever_of_the_slates_is_unsure_is_told() {
+    for unsure in ["GX010042.MP4", "GX040042.MP4"] {
+        let mut clips = [
+            clip("GX010042.MP4", "start=10:00:00:00"),
+            clip("GX020042.MP4", ""),
+            clip("GX030042.MP4", ""),
+            clip("GX040042.MP4", "start=10:00:06:00"),
+        ];
+        for member in clips.iter_mut().filter(|member| member.name == unsure) {
+            member.outcome.verdict = Verdict::Unsure;
+        }
+        let all = outcomes(&clips);
+        for chapter in &all[1..3] {
+            assert_eq!(chapter.verdict, Verdict::Unsure);
+            let doubts = chapter.reasons.iter();
+            let doubts: Vec<_> = doubts.filter(|r| r.code == "source_unsure").collect();
+            assert_eq!(doubts.len(), 1, "{doubts:?}");
+            assert!(doubts[0].sentence.contains(unsure), "{doubts:?}");
+        }
+    }
+}
+
+#[test]
+fn a_chapter_of_which_nothing_of_use_was_said_inherits_and_is_not_sure() {
+    let mut clips = [
+        clip("GX010042.MP4", "start=10:00:00:00"),
+        clip("GX020042.MP4", ""),
+        clip("GX030042.MP4", "start=10:00:04:00"),
+    ];
+    let text = "[[clip]]\nname = \"GX020042.MP4\"\ndrop_frame = false\n";
+    let corrections = Corrections::from_text(text).unwrap();
+    let read = clips[1].outcome.clone();
+    clips[1].outcome = corrections::apply(&corrections, "GX020042.MP4", read, None);
+    let all = outcomes(&clips);
+    assert_eq!(
+        (all[1].verdict, label(&all[1])),
+        (Verdict::Unsure, "10:00:02:00")
+    );
+    let reasons: Vec<_> = all[1].reasons.iter().map(|reason| &*reason.code).collect();
+    assert_eq!(reasons, ["correction_unusable", "between_slates"]);
 }
 
 #[test]
@@ -404,6 +449,41 @@ fn a_common_stem_needs_more_than_the_name() {
     assert_eq!(
         (&two_and_one[2].chapter, &*two_and_one[2].notes),
         (&None, &[][..])
+    );
+}
+
+/// Takes of their own have such names, too.
+#[test]
+fn of_clips_with_a_common_stem_only_those_are_missing_that_are_not_here() {
+    let clip_at = |number: u32, made: &str| {
+        let words = format!("frames=75 made=2021-05-28T{made}Z");
+        clip(&format!("talk_{number:03}.mov"), &words)
+    };
+    let missing = |clips: &[Member]| -> Vec<Option<String>> {
+        let said = |o: ClipOutcome| {
+            let mut notes = o.notes.into_iter();
+            notes
+                .find(|note| note.code == "chapter_missing")
+                .map(|note| note.sentence)
+        };
+        outcomes(clips).into_iter().map(said).collect()
+    };
+    let take_and_chapters = [
+        clip_at(1, "12:00:00"),
+        clip_at(2, "13:00:00"),
+        clip_at(3, "13:00:03"),
+    ];
+    assert_eq!(missing(&take_and_chapters), [None, None, None]);
+    let two_recordings = [
+        clip_at(1, "12:00:00"),
+        clip_at(2, "12:00:03"),
+        clip_at(4, "13:00:00"),
+        clip_at(5, "13:00:03"),
+    ];
+    let said = "chapter 3 of recording talk is not here; look for it on the card";
+    assert_eq!(
+        missing(&two_recordings),
+        [None, None, Some(said.to_owned()), None]
     );
 }
 

@@ -4,7 +4,7 @@ use super::cases::{assert_sure, codes, run};
 use super::sim::{Scene, frames};
 use crate::fit::{Known, NextLook};
 use crate::outcome::Verdict;
-use crate::reading::DigitOdds;
+use crate::reading::{DigitOdds, Sighting};
 use crate::timecode::{ClockForm, Rate, Ratio};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -180,6 +180,20 @@ fn digits_that_were_not_seen_to_run_and_are_not_clear_are_no_start() {
     assert_eq!(codes(&fit), ["no_running_clock"]);
     assert_eq!((&fit.start, &fit.clock), (&None, &None));
     assert!(!fit.sightings[0].is_the_clock() && fit.sightings[0].frames_read == 2);
+}
+
+#[test]
+fn a_clip_without_a_clock_plays_as_was_given() {
+    let filmed = Scene::new(frames(Rate::F25), "10:20:30:07", Rate::F25).film();
+    for speed in [None, Some(Ratio::new(1, 4))] {
+        let known = Known {
+            speed,
+            ..Known::default()
+        };
+        let fit = crate::fit::fit::<Sighting>(&[], &filmed.facts, &known);
+        assert_eq!(fit.verdict, Verdict::None);
+        assert_eq!(fit.speed(), speed.unwrap_or(Ratio::ONE));
+    }
 }
 
 /// A piece of a number on a wall, in the two frames that show it as a time.

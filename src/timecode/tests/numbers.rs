@@ -248,6 +248,10 @@ fn half_open_intervals_hold_their_low_end_only() {
         Ratio::ZERO
     );
     assert_eq!(a.shift(at(7)), HalfOpen::new(at(7), at(17)));
+    // -1/3 lies in the tenth that begins at -0.4, 2/3 in the one that ends at 0.7.
+    let thirds = HalfOpen::new(Ratio::new(-1, 3), Ratio::new(2, 3));
+    let tenths = HalfOpen::new(Ratio::new(-4, 10), Ratio::new(7, 10));
+    assert_eq!((thirds.outward(10), tenths.outward(10)), (tenths, tenths));
 }
 
 proptest! {
