@@ -497,6 +497,15 @@ impl ClipOutcome {
         matches!(self.verdict, Verdict::Unsure | Verdict::Failed) || is_misunderstood
     }
 
+    /// True if nothing is told of the clip because a person rejected what was read.
+    pub const fn was_rejected(&self) -> bool {
+        let is_rejected = match &self.by_hand {
+            Some(said) => matches!(said.what, Corrected::Rejected),
+            None => false,
+        };
+        is_rejected && matches!(self.verdict, Verdict::None)
+    }
+
     /// How far the start may be off; `None` without a start.
     pub fn either_way(&self) -> Option<EitherWay> {
         let [low, high] = self.start.as_ref()?.seconds_bounds;

@@ -118,7 +118,12 @@ pub struct ClockArgs {
     pub clock_rate: Option<Rate>,
 
     /// Whether the clock counts drop-frame, if you know it
-    #[arg(long, value_name = "YES|NO", hide_possible_values = true)]
+    #[arg(
+        long,
+        value_name = "YES|NO",
+        hide_possible_values = true,
+        ignore_case = true
+    )]
     pub drop_frame: Option<YesNo>,
 
     /// How late the display shows its time, in milliseconds: 0, 12.5

@@ -32,6 +32,10 @@ const WIDEST_SPEED: i32 = 1000;
 /// is below ten thousand, and that of a decimal of six places is this.
 const LARGEST_OF_SPEED: i128 = 1_000_000;
 
+/// The largest denominator of a clock's rate: those of the trade have 1001, decimals of three places
+/// 1000.
+const LARGEST_OF_RATE: i64 = 1_000_000;
+
 /// How `read` shows its results.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Show {
@@ -98,7 +102,8 @@ impl ReadSettings {
                     .next("add --out DIR"),
             );
         }
-        let show = match (args.json, args.clips.len()) {
+        let clips = each_once(args.clips);
+        let show = match (args.json, clips.len()) {
             (false, _) => Show::Table {
                 in_colour: is_in_colour(),
             },
@@ -111,7 +116,7 @@ impl ReadSettings {
                 pictures: args.pictures.is_some(),
                 ..read_options(args.clock)?
             },
-            clips: args.clips,
+            clips,
             out: args.out,
             pictures: args.pictures,
             handing: handing(args.handing),
@@ -143,6 +148,14 @@ impl CardSettings {
     }
 }
 
+/// Clips as they are named first, each once: patterns that overlap name some again.
+fn each_once(mut clips: Vec<PathBuf>) -> Vec<PathBuf> {
+    let mut seen = BTreeSet::new();
+    // What is not there is complained of as often as it is named.
+    clips.retain(|clip| clip.canonicalize().is_err() || seen.insert(clip.canonicalize().ok()));
+    clips
+}
+
 fn read_options(args: ClockArgs) -> Result<ReadOptions> {
     let known = Known {
         rate: args.clock_rate,
@@ -151,7 +164,7 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
         speed: args.speed.map(speed).transpose()?,
     };
     if let Some(rate) = known.rate
-        && ClockForm::frames(rate, false).is_err()
+        && (ClockForm::frames(rate, false).is_err() || rate.ratio().den() > LARGEST_OF_RATE.into())
     {
         return Err(Error::new(
             ErrorKind::BadRequest,
@@ -322,9 +335,32 @@ mod tests {
     }
 
     #[test]
+    fn a_clip_that_is_named_twice_is_read_once() {
+        let place = tempfile::tempdir().unwrap();
+        std::fs::create_dir(place.path().join("A")).unwrap();
+        let paths = ["a.mov", "b.mov", "A/../a.mov", "a.mov"].map(|name| place.path().join(name));
+        paths[..2]
+            .iter()
+            .for_each(|clip| std::fs::write(clip, "").unwrap());
+        let words = paths.each_ref().map(|clip| clip.to_str().unwrap());
+        let settings = resolve(&words).unwrap();
+        assert_eq!(settings.clips, paths[..2]);
+        // What is missing is told as often as it is asked for.
+        assert_eq!(resolve(&["no.mov", "no.mov"]).unwrap().clips.len(), 2);
+    }
+
+    #[test]
+    fn a_rate_of_no_clock_is_refused() {
+        for text in ["0.5", "1634249166/129227251"] {
+            assert!(refusal(&["--clock-rate", text, "a.mov"]).starts_with("no clock counts"));
+        }
+    }
+
+    #[test]
     fn rates_may_be_written_as_people_write_them() {
-        for text in ["29.97", "30000/1001", "29.97p"] {
-            let settings = resolve(&["--clock-rate", text, "--drop-frame=yes", "a.mov"]).unwrap();
+        for (text, yes) in [("29.97", "yes"), ("30000/1001", "YES"), ("29.97p", "Yes")] {
+            let drop_frame = format!("--drop-frame={yes}");
+            let settings = resolve(&["--clock-rate", text, &drop_frame, "a.mov"]).unwrap();
             assert_eq!(settings.options.known.rate, Some(Rate::F29_97));
             assert_eq!(settings.options.known.drop_frame, Some(true));
         }

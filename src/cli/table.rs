@@ -184,10 +184,14 @@ impl Table<'_> {
             1 => "1 clip".to_owned(),
             n => format!("{n} clips"),
         };
+        let rejected = self.rows.iter().filter(|row| row.outcome.was_rejected());
+        let rejected = rejected.count();
+        let without_clock = count(Verdict::None) - rejected;
         let parts: Vec<_> = [
             (count(Verdict::Sure), "sure"),
             (count(Verdict::Unsure), "unsure"),
-            (count(Verdict::None), "without a running clock"),
+            (without_clock, "without a running clock"),
+            (rejected, "rejected by hand"),
             (count(Verdict::Failed), "failed"),
             (not_read, "not read"),
         ]
@@ -204,9 +208,10 @@ impl Table<'_> {
         let mut last = None;
         match self.closing {
             Closing::Read { sidecars } => {
-                let advice = ADVICE
-                    .into_iter()
-                    .filter(|(verdict, _)| count(*verdict) > 0);
+                let advice = ADVICE.into_iter().filter(|(verdict, _)| match verdict {
+                    Verdict::None => without_clock > 0,
+                    verdict => count(*verdict) > 0,
+                });
                 lines.extend(advice.map(|(_, words)| words.to_owned()));
                 last = sidecars.map(|folder| format!("Sidecars: {}", shown(folder)));
             }

@@ -1,6 +1,6 @@
 use super::*;
 use rollmark::error::{Error, ErrorKind};
-use rollmark::outcome::{DropFrameKnownBy, RateKnownBy, Start, Tool, Window};
+use rollmark::outcome::{ByHand, Corrected, DropFrameKnownBy, RateKnownBy, Start, Tool, Window};
 
 fn failed(name: &str) -> Row<'static> {
     let tool = Tool {
@@ -128,6 +128,25 @@ fn the_reason_stands_below_its_clip_and_the_advice_at_the_end() {
         .collect();
     let of: Vec<_> = advice.iter().map(|(verdict, _)| *verdict).collect();
     assert_eq!(of, ["Unsure", "No running clock", "Failed"]);
+}
+
+#[test]
+fn a_clip_that_was_rejected_by_hand_is_told_as_such_and_needs_no_advice() {
+    let mut rejected = none("A003.mov");
+    rejected.outcome.to_mut().by_hand = Some(ByHand {
+        what: Corrected::Rejected,
+        says_start: false,
+        remark: String::new(),
+        read_verdict: Verdict::Sure,
+        read_start: None,
+        read_clock: None,
+        read_speed: None,
+    });
+    let text = shown(&[sure("A002.mov"), rejected], Some(80));
+    assert!(
+        text.ends_with("2 clips: 1 sure, 1 rejected by hand.\n"),
+        "{text}"
+    );
 }
 
 #[test]
