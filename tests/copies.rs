@@ -14,6 +14,9 @@ mod labels;
 #[allow(dead_code, reason = "other tests use the rest")]
 #[path = "common/movie.rs"]
 mod movie;
+#[allow(dead_code, reason = "the tests of the media layer use the rest")]
+#[path = "common/mxf.rs"]
+mod mxf;
 #[path = "copies/playable.rs"]
 mod playable;
 #[path = "copies/rewrapped.rs"]

@@ -294,3 +294,21 @@ fn mxf_keeps_every_byte_but_its_start() {
         );
     }
 }
+
+#[test]
+fn mxf_with_filling_behind_its_end_is_whole() {
+    let shop = Workshop::new();
+    let encode = "-c:v mpeg2video -b:v 4M -bf 2 -g 12";
+    for behind in [&[0; 5][..], &[0; 100_000], b"words of the maker"] {
+        let clip = shop.make("a.mxf", "testsrc=s=320x240:r=25:d=1", encode);
+        let whole = [&std::fs::read(&clip).unwrap()[..], behind].concat();
+        std::fs::write(&clip, whole).unwrap();
+        let (file, _) = copy(&shop, &clip, &ten_hours());
+        assert_eq!(
+            second::values(&file, "format_tags=timecode"),
+            ["10:00:00:00"]
+        );
+        assert!(std::fs::read(&file).unwrap().ends_with(behind));
+        std::fs::remove_file(file).unwrap();
+    }
+}

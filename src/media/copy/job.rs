@@ -288,7 +288,10 @@ impl Job<'_> {
             )));
         }
         if self.route == Route::Mxf {
-            return Ok(());
+            return match mxf::says(temporary.as_file_mut(), self.start)? {
+                true => Ok(()),
+                false => Err(differs("its timecode tracks say another thing")),
+            };
         }
         let found = graft::read_back(temporary.as_file_mut())
             .ok_or_else(|| differs("it has not exactly one timecode track"))?;
