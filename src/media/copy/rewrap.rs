@@ -104,14 +104,42 @@ fn refusal(stream: &ffmpeg::Stream, container: &str) -> Error {
         media::Type::Video => ("pictures", "convert the clip to ProRes or H.264 first"),
         _ => ("sound", "convert the clip's sound to PCM or AAC first"),
     };
+    let name = format!("{what} ({})", stream.parameters().id().name());
+    if is_untold(stream) {
+        return comes_late(&name);
+    }
+    Error::new(
+        ErrorKind::BadRequest,
+        format!("its {name} cannot go into {container} without being converted"),
+    )
+    .next(format!("{instead}, or use another output than the copy"))
+}
+
+/// True of pictures and sound of which FFmpeg knows no more than the codec.
+fn is_untold(stream: &ffmpeg::Stream) -> bool {
+    let parameters = stream.parameters();
+    // SAFETY: the parameters belong to the open demuxer.
+    let (width, sample_rate) = unsafe {
+        let raw = &*parameters.as_ptr();
+        (raw.width, raw.sample_rate)
+    };
+    match parameters.medium() {
+        media::Type::Video => width == 0,
+        media::Type::Audio => sample_rate == 0,
+        _ => false,
+    }
+}
+
+/// A new container is told of its streams before the first packet.
+fn comes_late(name: &str) -> Error {
     Error::new(
         ErrorKind::BadRequest,
         format!(
-            "its {what} ({}) cannot go into {container} without being converted",
-            stream.parameters().id().name(),
+            "its {name} begins so late in the file that a new container cannot be told of it in \
+             time"
         ),
     )
-    .next(format!("{instead}, or use another output than the copy"))
+    .next("convert the clip to MOV first, or use another output than the copy")
 }
 
 /// Pictures and sound; a cover is neither.
@@ -177,6 +205,15 @@ pub(super) fn rewrap(order: &Order, target: &Path, heard: &mut Heard) -> Result<
                 .map_or_else(|| described.name(), |file| format!("attachment {file}"));
             rewrapped.not_carried.push(name);
         }
+    }
+    // Those that are announced behind the head, as by transport streams, are not there yet.
+    let known = input.nb_streams() as usize;
+    let late = order.survey.streams.iter().skip(known);
+    for stream in late.filter(|stream| stream.packets > 0 && !stream.is_timecode()) {
+        if matches!(stream.medium, media::Type::Video | media::Type::Audio) {
+            return Err(comes_late(&stream.name()));
+        }
+        rewrapped.not_carried.push(stream.name());
     }
     let chapters = input.nb_chapters();
     if chapters > 0 {
