@@ -43,7 +43,8 @@ struct Material {
     /// When frame 0 is shown, in that stream's ticks and in seconds.
     frame_0: i64,
     frame_0_s: Ratio,
-    has_field_pairs: bool,
+    /// For each packet of the pictures whether a sample of a moved stream begins with it.
+    starts: Vec<bool>,
 }
 
 /// Streams of the source that a copy holds.
@@ -103,11 +104,12 @@ impl Job<'_> {
             })?,
             _ => clip.zero_ticks(),
         };
+        let facts = clip.facts();
         Ok(Material {
             picture,
             frame_0,
             frame_0_s: Ratio::from_integer(frame_0) * pictures.tick_seconds,
-            has_field_pairs: rewrap::has_field_pairs(pictures, clip.facts().rate),
+            starts: rewrap::sample_starts(pictures, facts.rate.filter(|_| facts.is_interlaced)),
             survey,
         })
     }
@@ -138,7 +140,7 @@ impl Job<'_> {
             survey: &material.survey,
             family,
             frame_0: (material.picture, material.frame_0),
-            has_field_pairs: material.has_field_pairs,
+            starts: &material.starts,
         };
         let Some(rewrapped) = rewrap::rewrap(&order, temporary.path(), heard)? else {
             return Ok(None);
@@ -169,7 +171,7 @@ impl Job<'_> {
             Taken::All => Law::Identical,
             Taken::Some(from) => Law::Rewrapped {
                 from,
-                field_pairs: material.has_field_pairs.then_some(material.picture),
+                starts: (material.picture, &material.starts),
                 frame_0_s: [material.frame_0_s, Ratio::ZERO],
             },
         };
