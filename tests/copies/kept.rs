@@ -189,6 +189,21 @@ fn the_count_begins_with_frame_0() {
     }
 }
 
+/// The pictures begin 66.73 ms late, in a movie that counts milliseconds: counted from 67, the
+/// label at the time of every picture would be that of the one before.
+#[test]
+fn the_count_never_begins_behind_frame_0() {
+    let shop = Workshop::new();
+    let clip = shop.make(
+        "a.mp4",
+        "testsrc=s=64x64:r=30000/1001:d=2",
+        &format!("{H264} -use_editlist 0"),
+    );
+    let (file, _) = copy(&shop, &clip, &timecode(Rate::F29_97, "10:00:00:00"));
+    let edits = Movie::read(&file).timecode().edits;
+    assert_eq!(edits[0], (66, -1));
+}
+
 /// A data track that FFmpeg knows nothing of, and whose stream copy it refuses.
 #[test]
 fn unknown_tracks_are_kept() {
