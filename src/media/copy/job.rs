@@ -95,13 +95,7 @@ impl Job<'_> {
         let picture = clip.picture_stream();
         let pictures = &survey.streams[picture];
         let frame_0 = match self.route {
-            Route::Rewrap(_) => pictures.frame_0(clip.zero_ticks()).ok_or_else(|| {
-                Error::new(
-                    ErrorKind::BadRequest,
-                    "its pictures have no times of presentation",
-                )
-                .next("convert it to MOV first, and look whether its frames are in order")
-            })?,
+            Route::Rewrap(_) => pictures.frame_0(clip.zero_ticks())?,
             _ => clip.zero_ticks(),
         };
         let facts = clip.facts();
