@@ -2,7 +2,7 @@
 
 use super::boxes::{Movie, nth};
 use super::clips::{Workshop, read_all};
-use super::{H264, SOURCE, copy, movie, second, ten_hours, timecode};
+use super::{H264, SOURCE, copy, is_equal, movie, second, ten_hours, timecode};
 use rollmark::frame::Footage;
 use rollmark::media::{self, CopyWay};
 use rollmark::timecode::Rate;
@@ -64,7 +64,7 @@ fn all_that_is_in_a_movie_is_in_its_copy() {
         let (file, report) = copy(&shop, &clip, &ten_hours());
         assert_eq!(report.way, CopyWay::AsItIs);
         assert_eq!(report.not_carried, Vec::<String>::new());
-        assert!(report.streams.iter().all(media::CopiedStream::is_equal));
+        assert!(report.streams.iter().all(is_equal));
         assert_kept(&clip, &file);
         assert_eq!(Movie::read(&file).timecode().count, 900_000);
         assert_eq!(

@@ -2,7 +2,7 @@
 
 use super::boxes::Movie;
 use super::clips::Workshop;
-use super::{H264, SOURCE, copy, second, ten_hours};
+use super::{H264, SOURCE, copy, is_equal, second, ten_hours};
 use rollmark::media::{self, CopyWay};
 use rollmark::progress::Deaf;
 use std::path::Path;
@@ -63,7 +63,7 @@ fn pictures_sound_and_times_are_the_same_in_the_new_container() {
         let (file, report) = copy(&shop, &clip, &ten_hours());
         assert_eq!(report.way, CopyWay::Rewrapped);
         assert_eq!(file.extension().unwrap(), kind);
-        assert!(report.streams.iter().all(media::CopiedStream::is_equal));
+        assert!(report.streams.iter().all(is_equal));
         assert_eq!(report.streams.len(), 2, "{name}");
         second::assert_same(&second::pictures(&file), &second::pictures(&clip), &clip);
         // Transport streams and Matroska have coarser or finer ticks than the
