@@ -14,6 +14,9 @@ mod labels;
 #[allow(dead_code, reason = "other tests use the rest")]
 #[path = "common/movie.rs"]
 mod movie;
+#[allow(dead_code, reason = "the tests of the media layer use the rest")]
+#[path = "common/mxf.rs"]
+mod mxf;
 #[path = "copies/playable.rs"]
 mod playable;
 #[path = "copies/rewrapped.rs"]
@@ -24,7 +27,7 @@ mod safety;
 mod second;
 
 use clips::Workshop;
-use rollmark::media::{self, CopyReport, CopyTimecode};
+use rollmark::media::{self, CopiedStream, CopyReport, CopyTimecode};
 use rollmark::progress::Deaf;
 use rollmark::timecode::Rate;
 use std::path::{Path, PathBuf};
@@ -47,6 +50,10 @@ fn copied(source: &Path, target: &Path, start: &CopyTimecode) -> CopyReport {
     report
         .unwrap_or_else(|e| panic!("{e}"))
         .expect("nobody said stop")
+}
+
+fn is_equal(stream: &CopiedStream) -> bool {
+    stream.source.sha256 == stream.copy.sha256
 }
 
 /// Copies within the workshop under the name that the copy is to have.

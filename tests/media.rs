@@ -8,14 +8,17 @@ mod broken;
 mod clips;
 #[path = "media/jumps.rs"]
 mod jumps;
+#[allow(dead_code, reason = "the tests of copies use the rest")]
+#[path = "common/mxf.rs"]
+mod mxf;
 #[path = "media/pictures.rs"]
 mod pictures;
 #[path = "media/recorder.rs"]
 mod recorder;
 
-use clips::{Workshop, notes, open, read_all};
+use clips::{Workshop, ffprobe, notes, open, read_all};
 use rollmark::facts::{ClipFacts, HeaderFacts};
-use rollmark::frame::Footage;
+use rollmark::frame::{Aim, Footage, Light};
 use rollmark::media;
 use rollmark::timecode::{Rate, Ratio};
 use std::path::Path;
@@ -172,6 +175,64 @@ fn hidden_pre_roll_is_never_given_out() {
     let clip = open(&cut);
     assert_eq!(clip.facts().frames, Some(35));
     assert_eq!(clip.facts().duration_s, Some(Ratio::new(7, 5)));
+}
+
+fn doubts(clip: &media::Clip) -> Vec<&str> {
+    let doubts = clip.facts().doubts.iter();
+    doubts.map(|doubt| doubt.code.as_str()).collect()
+}
+
+/// MXF may store pictures that lie before the first one shown: to begin within a group of
+/// pictures, or to show a part of a recording.
+#[test]
+fn what_an_mxf_file_leaves_out_at_its_head_is_never_given_out() {
+    let shop = Workshop::new();
+    let source = "testsrc2=s=160x90:r=25:d=4";
+    let whole = shop.make("film.mxf", source, "-c:v mpeg2video -bf 2 -g 12 -q:v 3");
+    let all = read_all(&whole);
+    for position in [3u8, 12, 70] {
+        mxf::begin_at(&whole, position.into(), 100);
+        let position_text = position.to_string();
+        assert_eq!(ffprobe(&whole, "", "stream=start_pts"), [position_text]);
+        let kept = read_all(&whole);
+        let left = &all[position.into()..];
+        assert_eq!(kept.len(), left.len(), "from {position}");
+        for (frame, original) in kept.iter().zip(left) {
+            assert!(frame.grey == original.grey, "{:?}", frame.stamp);
+            assert_eq!(
+                frame.stamp.seconds() + Ratio::new(position.into(), 25),
+                original.stamp.seconds()
+            );
+        }
+        let mut clip = open(&whole);
+        let length_s = Ratio::new(100 - i128::from(position), 25);
+        assert_eq!(clip.facts().duration_s, Some(length_s));
+        assert_eq!(doubts(&clip), Vec::<&str>::new());
+        // After a look at another place, the head is the same.
+        for aim in [Aim::At(Ratio::ONE), Aim::Head] {
+            clip.seek(aim).unwrap();
+            clip.advance().unwrap();
+        }
+        assert!(clip.picture(Light::Luma).unwrap().grey == left[0].grey);
+    }
+}
+
+#[test]
+fn an_mxf_file_whose_first_picture_programs_do_not_agree_on_is_doubted() {
+    let shop = Workshop::new();
+    let source = "testsrc2=s=160x90:r=25:d=2";
+    let encode = "-c:v mpeg2video -bf 2 -g 12 -q:v 3";
+    let early = shop.make("early.mxf", source, encode);
+    let beyond = shop.make("beyond.mxf", source, encode);
+    let all = read_all(&early);
+    mxf::set_origin(&early, 12);
+    mxf::begin_at(&beyond, 1000, 50);
+    for file in [early, beyond] {
+        assert_eq!(doubts(&open(&file)), ["head_lost"]);
+        let kept = read_all(&file);
+        assert_eq!(kept.len(), all.len());
+        assert!(kept[0].grey == all[0].grey);
+    }
 }
 
 /// A phone that drops every eleventh frame and jitters: gaps of 17 to 43 ticks

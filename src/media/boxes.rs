@@ -19,6 +19,12 @@ const FIRST_BOXES: [&[u8; 4]; 9] = [
     b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot", b"uuid", b"moof",
 ];
 
+/// Box types of the top level (14496-12, table 1, and the QuickTime file format).
+const TOP_LEVEL: [&[u8; 4]; 20] = [
+    b"ftyp", b"styp", b"pdin", b"moov", b"moof", b"mfra", b"mdat", b"imda", b"free", b"skip",
+    b"meta", b"meco", b"sidx", b"ssix", b"prft", b"emsg", b"uuid", b"udta", b"wide", b"pnot",
+];
+
 /// What a box says of itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Header {
@@ -59,11 +65,14 @@ impl Header {
         Ok(Self::of(&head, room))
     }
 
-    /// Whether this may be a box, and not what happens to lie behind the last one: types are
-    /// printable, and © begins user data of QuickTime.
-    pub fn is_box(&self) -> bool {
+    /// Whether this may be a box with `room` bytes for it, and not what happens to lie behind
+    /// the last one: types are printable, and © begins user data of QuickTime. One that goes on
+    /// behind the end is cut off if a standard knows its type, else words of the camera's maker.
+    pub fn is_box(&self, room: u64) -> bool {
         let is_printable = |byte: &u8| (0x20..0x7F).contains(byte) || *byte == 0xA9;
-        self.size >= self.len && self.kind.iter().all(is_printable)
+        self.size >= self.len
+            && self.kind.iter().all(is_printable)
+            && (self.size <= room || TOP_LEVEL.contains(&&self.kind))
     }
 }
 
@@ -110,11 +119,12 @@ pub(super) fn is_cut_off(path: &Path, most: usize) -> std::io::Result<bool> {
     let file_len = file.metadata()?.len();
     let mut at = 0;
     for nth in 0..most {
-        let header = Header::read(&mut file, at, file_len)?.filter(Header::is_box);
+        let room = file_len.saturating_sub(at);
+        let header = Header::read(&mut file, at, file_len)?.filter(|header| header.is_box(room));
         let Some(header) = header.filter(|h| nth > 0 || FIRST_BOXES.contains(&&h.kind)) else {
             return Ok(false);
         };
-        if header.size > file_len - at {
+        if header.size > room {
             return Ok(true);
         }
         at += header.size;
@@ -248,6 +258,7 @@ mod tests {
         assert!(cut(&movie[..20]));
         // What lies behind the last box is none.
         assert!(!cut(&[&movie[..12], &[0xFF; 40]].concat()));
+        assert!(!cut(&[&movie[..12], b"GPMFtrailer of a maker"].concat()));
         assert!(!cut(b"Scene 4, take 2"));
     }
 

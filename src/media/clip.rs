@@ -5,6 +5,7 @@ mod remarks;
 use super::boxes;
 use super::claims::{self, Claims, HeadSample, SampleTable};
 use super::luma::LumaReader;
+use super::mxf;
 use super::orient::Orientation;
 use super::source::Source;
 use super::spacing::{self, Spacing};
@@ -13,7 +14,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::facts::{ClipFacts, HeaderFacts};
 use crate::frame::{Aim, Footage, Frame, Landing, Light, Stamp, Stride};
 use crate::timecode::Ratio;
-use ffmpeg_next::frame;
+use ffmpeg_next::{ffi, frame};
 use image::GrayImage;
 use std::collections::VecDeque;
 use std::path::Path;
@@ -26,6 +27,9 @@ const SAMPLE_BYTES: usize = 16 << 20;
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
 
+/// FFmpeg's name of the container.
+const MXF: &str = "mxf";
+
 /// FFmpeg's stamp of a picture. Its best guess follows decoding stamps once
 /// presentation stamps seem wrong, which damage alone makes them; so it is asked
 /// only where the file has no better ones.
@@ -36,6 +40,28 @@ fn raw_stamp(picture: &frame::Video, lacks_stamps: bool) -> Option<i64> {
     } else {
         picture.pts().or(guess)
     }
+}
+
+/// The stamp of the first frame presented, of which FFmpeg tells in MXF alone and hides nothing
+/// before it: what the package that is shown leaves out of the stored pictures at their head.
+fn presented_from(source: &Source) -> Option<i64> {
+    let is_mxf = source.demuxer().format().name() == MXF;
+    let start = source.stream().start_time();
+    (is_mxf && start != ffi::AV_NOPTS_VALUE && start > 0).then_some(start)
+}
+
+/// The first frame that decodes, and is presented.
+fn first_presented(source: &mut Source, from: Option<i64>) -> Option<frame::Video> {
+    loop {
+        let picture = source.next_frame()?;
+        if !is_before(raw_stamp(&picture, false), from) {
+            return Some(picture);
+        }
+    }
+}
+
+fn is_before(stamp: Option<i64>, from: Option<i64>) -> bool {
+    stamp.zip(from).is_some_and(|(stamp, from)| stamp < from)
 }
 
 /// A decoded frame with its time.
@@ -97,15 +123,19 @@ pub(super) fn header(path: &Path) -> Result<HeaderFacts> {
 impl Clip {
     pub(super) fn open(path: &Path, beside: usize) -> Result<Self> {
         let mut source = Source::open(path, beside)?;
-        let sample = HeadSample::of(source.look_ahead(SAMPLE_PACKETS, SAMPLE_BYTES));
+        let from = presented_from(&source);
+        let head = source.look_ahead(SAMPLE_PACKETS, SAMPLE_BYTES).iter();
+        let sample = HeadSample::of(head.filter(|packet| !is_before(packet.pts(), from)));
         let file_len = std::fs::metadata(path).map_or(0, |about| about.len());
         let table = SampleTable::of(&source, file_len);
-        let first = match source.next_frame() {
+        let found = first_presented(&mut source, from);
+        let is_beyond = found.is_none() && from.is_some();
+        let first = match found {
             Some(first) => first,
             None => {
                 source.accept_incomplete();
                 source.rewind()?;
-                source.next_frame().ok_or_else(|| {
+                first_presented(&mut source, None).ok_or_else(|| {
                     Error::new(ErrorKind::Undecodable, "not one of its pictures decodes").next(
                         "play it in another program; if that fails too, copy it from the card \
                          again",
@@ -162,6 +192,10 @@ impl Clip {
         }
         if boxes::is_cut_off(path, boxes::MOST_BOXES).unwrap_or(false) {
             clip.note_cut_off();
+        }
+        let is_mxf = clip.facts.container == MXF;
+        if is_beyond || is_mxf && mxf::has_origin(path).unwrap_or(false) {
+            clip.doubt_head();
         }
         if clip.must_count {
             clip.note_repaired_stamps();

@@ -10,13 +10,14 @@
 //! - [`copy_with_timecode`]: a clip copied as it is, with a timecode track
 //! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/options` says what
 //!   can be asked for, `record/sound` is its tone
-//! - `boxes`: the few boxes of MP4 and QuickTime that FFmpeg keeps silent about
+//! - `boxes`, `mxf`: what FFmpeg keeps silent about in MP4 and QuickTime, and in MXF
 
 mod boxes;
 mod claims;
 mod clip;
 mod copy;
 mod luma;
+mod mxf;
 mod open;
 mod orient;
 mod record;

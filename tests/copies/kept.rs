@@ -2,7 +2,7 @@
 
 use super::boxes::{Movie, nth};
 use super::clips::{Workshop, read_all};
-use super::{H264, SOURCE, copy, movie, second, ten_hours, timecode};
+use super::{H264, SOURCE, copy, is_equal, movie, second, ten_hours, timecode};
 use rollmark::frame::Footage;
 use rollmark::media::{self, CopyWay};
 use rollmark::timecode::Rate;
@@ -64,7 +64,7 @@ fn all_that_is_in_a_movie_is_in_its_copy() {
         let (file, report) = copy(&shop, &clip, &ten_hours());
         assert_eq!(report.way, CopyWay::AsItIs);
         assert_eq!(report.not_carried, Vec::<String>::new());
-        assert!(report.streams.iter().all(media::CopiedStream::is_equal));
+        assert!(report.streams.iter().all(is_equal));
         assert_kept(&clip, &file);
         assert_eq!(Movie::read(&file).timecode().count, 900_000);
         assert_eq!(
@@ -189,6 +189,21 @@ fn the_count_begins_with_frame_0() {
     }
 }
 
+/// The pictures begin 66.73 ms late, in a movie that counts milliseconds: counted from 67, the
+/// label at the time of every picture would be that of the one before.
+#[test]
+fn the_count_never_begins_behind_frame_0() {
+    let shop = Workshop::new();
+    let clip = shop.make(
+        "a.mp4",
+        "testsrc=s=64x64:r=30000/1001:d=2",
+        &format!("{H264} -use_editlist 0"),
+    );
+    let (file, _) = copy(&shop, &clip, &timecode(Rate::F29_97, "10:00:00:00"));
+    let edits = Movie::read(&file).timecode().edits;
+    assert_eq!(edits[0], (66, -1));
+}
+
 /// A data track that FFmpeg knows nothing of, and whose stream copy it refuses.
 #[test]
 fn unknown_tracks_are_kept() {
@@ -292,5 +307,23 @@ fn mxf_keeps_every_byte_but_its_start() {
             (1..=11 * 12).contains(&differing),
             "{differing} bytes differ"
         );
+    }
+}
+
+#[test]
+fn mxf_with_filling_behind_its_end_is_whole() {
+    let shop = Workshop::new();
+    let encode = "-c:v mpeg2video -b:v 4M -bf 2 -g 12";
+    for behind in [&[0; 5][..], &[0; 100_000], b"words of the maker"] {
+        let clip = shop.make("a.mxf", "testsrc=s=320x240:r=25:d=1", encode);
+        let whole = [&std::fs::read(&clip).unwrap()[..], behind].concat();
+        std::fs::write(&clip, whole).unwrap();
+        let (file, _) = copy(&shop, &clip, &ten_hours());
+        assert_eq!(
+            second::values(&file, "format_tags=timecode"),
+            ["10:00:00:00"]
+        );
+        assert!(std::fs::read(&file).unwrap().ends_with(behind));
+        std::fs::remove_file(file).unwrap();
     }
 }

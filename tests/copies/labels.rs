@@ -3,8 +3,10 @@
 
 use super::boxes::{Movie, nth};
 use super::clips::Workshop;
-use super::{H264, SOURCE, copy, second, ten_hours, timecode};
-use rollmark::media::CopyTimecode;
+use super::{H264, SOURCE, copy, mxf, second, ten_hours, timecode};
+use rollmark::error::ErrorKind;
+use rollmark::media::{self, CopyTimecode};
+use rollmark::progress::Deaf;
 use rollmark::timecode::Rate;
 
 /// Rate, FFmpeg's name of it, label, count. Counts by the rule of SMPTE ST 12-1
@@ -233,6 +235,53 @@ fn the_old_label_is_told_by_the_old_tracks_own_base() {
 }
 
 /// Drop-frame does not exist at 24, so FFmpeg reads no label from such a track.
+/// What is written is the label of the first picture shown, in every package: where tracks begin
+/// at different pictures or count at another rate, no one start is right for all.
+#[test]
+fn mxf_whose_timecode_does_not_count_its_pictures_is_refused_with_the_reason() {
+    let shop = Workshop::new();
+    let make = |name: &str| {
+        shop.make(
+            name,
+            "testsrc=s=320x240:r=50:d=1",
+            "-c:v mpeg2video -b:v 4M -g 12 -timecode 01:00:00:00 -metadata reel_name=A001",
+        )
+    };
+    let start = timecode(Rate::F50, "10:00:00:00");
+    let (pairs, part, tape, early) = (make("p.mxf"), make("s.mxf"), make("t.mxf"), make("e.mxf"));
+    copy(&shop, &pairs, &start);
+    let mut number = 0;
+    mxf::edit(&pairs, |_, set, tag, value| match (set, tag) {
+        // A track's number comes before its rate; the first is that of timecode.
+        (mxf::TRACK, 0x4801) => number = value[3],
+        (mxf::TRACK, mxf::EDIT_RATE) if number == 1 => value[..4].copy_from_slice(&[0, 0, 0, 25]),
+        (mxf::TIMECODE, mxf::BASE) => value.copy_from_slice(&[0, 25]),
+        _ => {}
+    });
+    mxf::begin_at(&part, 12, 50);
+    mxf::edit(&tape, |package, set, tag, value| {
+        if (package, set, tag) == (mxf::STORED_PACKAGE, mxf::CLIP, mxf::POSITION) {
+            value.copy_from_slice(&180_000i64.to_be_bytes());
+        }
+    });
+    mxf::set_origin(&early, 12);
+    for (clip, reason) in [
+        (
+            pairs,
+            "counts 25 frames a second, where its pictures are 50",
+        ),
+        (part, "begin at different pictures"),
+        (tape, "begin at different pictures"),
+        (early, "begin before their own zero"),
+    ] {
+        let target = shop.path("refused.mxf");
+        let refusal = media::copy_with_timecode(&clip, &target, &start, &mut Deaf).unwrap_err();
+        assert_eq!(refusal.kind(), ErrorKind::BadRequest);
+        assert!(refusal.what().contains(reason), "{refusal}");
+        assert!(!target.exists());
+    }
+}
+
 #[test]
 fn a_drop_frame_bit_at_24_is_neither_believed_nor_copied() {
     let shop = Workshop::new();

@@ -2,9 +2,10 @@
 
 use super::boxes::Movie;
 use super::clips::Workshop;
-use super::{H264, SOURCE, copy, second, ten_hours};
+use super::{H264, SOURCE, copy, is_equal, second, ten_hours};
 use rollmark::media::{self, CopyWay};
 use rollmark::progress::Deaf;
+use std::path::Path;
 
 /// Name, codecs, extension of the copy.
 const KINDS: [(&str, &str, &str); 12] = [
@@ -62,7 +63,7 @@ fn pictures_sound_and_times_are_the_same_in_the_new_container() {
         let (file, report) = copy(&shop, &clip, &ten_hours());
         assert_eq!(report.way, CopyWay::Rewrapped);
         assert_eq!(file.extension().unwrap(), kind);
-        assert!(report.streams.iter().all(media::CopiedStream::is_equal));
+        assert!(report.streams.iter().all(is_equal));
         assert_eq!(report.streams.len(), 2, "{name}");
         second::assert_same(&second::pictures(&file), &second::pictures(&clip), &clip);
         // Transport streams and Matroska have coarser or finer ticks than the
@@ -211,11 +212,39 @@ fn codecs_that_no_container_takes_are_refused_by_name() {
 fn pictures_without_times_are_refused() {
     let shop = Workshop::new();
     let clip = shop.make("a.avi", SOURCE, &format!("{H264} -c:a pcm_s16le"));
-    let target = shop.path("copy.mov");
-    let refusal = media::copy_with_timecode(&clip, &target, &ten_hours(), &mut Deaf).unwrap_err();
-    assert!(
-        refusal.what().contains("no times of presentation"),
-        "{refusal}"
-    );
+    let refusal = refusal(&clip, &shop.path("copy.mov"));
+    assert!(refusal.contains("no times of presentation"), "{refusal}");
+}
+
+/// Sound from a place in the middle on, for some seconds or up to the end, as where recordings
+/// with and without were joined: a new container is told of its streams before all packets.
+#[test]
+fn sound_that_begins_late_is_neither_lost_nor_blamed_on_its_codec() {
+    let shop = Workshop::new();
+    // Filled up to a constant rate: FFmpeg looks into the first five megabytes and the last.
+    let pictures = "-c:v libx264 -preset ultrafast -pix_fmt yuv420p -b:v 8M -minrate 8M \
+                    -maxrate 8M -bufsize 8M -nal-hrd cbr -g 25 -muxdelay 0";
+    let sound = "-f lavfi -i sine=d=7 -c:a aac";
+    for (nth, sound) in ["", sound, ""].iter().enumerate() {
+        let source = format!("testsrc=s=160x90:r=25:d=8 {sound}");
+        let offset = format!("{pictures} -output_ts_offset {}", 8 * nth);
+        shop.make(&format!("{nth}.ts"), &source, &offset);
+    }
+    let part = |nth: usize| std::fs::read(shop.path(&format!("{nth}.ts"))).unwrap();
+    for parts in [&[0, 1][..], &[0, 1, 2]] {
+        let clip = shop.path("joined.ts");
+        let bytes: Vec<u8> = parts.iter().flat_map(|nth| part(*nth)).collect();
+        std::fs::write(&clip, bytes).unwrap();
+        let refusal = refusal(&clip, &shop.path("joined.ts.mov"));
+        assert!(
+            refusal.contains("sound (aac) begins so late"),
+            "{parts:?}: {refusal}"
+        );
+    }
+}
+
+fn refusal(clip: &Path, target: &Path) -> String {
+    let refusal = media::copy_with_timecode(clip, target, &ten_hours(), &mut Deaf).unwrap_err();
     assert!(!target.exists());
+    refusal.what().to_owned()
 }

@@ -4,6 +4,7 @@ use super::boxes::Movie;
 use super::clips::Workshop;
 use super::{H264, SOURCE, copied, copy, movie, ten_hours, timecode};
 use rollmark::error::ErrorKind;
+use rollmark::frame::Footage;
 use rollmark::media;
 use rollmark::progress::{Deaf, Event, Listener, Wish};
 use rollmark::timecode::Rate;
@@ -120,6 +121,22 @@ fn a_clip_that_was_cut_off_is_not_made_to_look_whole() {
         assert!(error.advice().unwrap().contains("card"), "{error}");
     }
     assert!(!folder.exists() || names(&folder).is_empty());
+}
+
+/// Some makers keep data of their own behind the last box. It is no box that is cut off.
+#[test]
+fn what_a_maker_wrote_behind_the_last_box_is_named_and_no_damage() {
+    let shop = Workshop::new();
+    for behind in [&b"GPMFwords of the maker"[..], &[0x80; 22]] {
+        let clip = shop.make("a.mp4", SOURCE, H264);
+        let whole = [&std::fs::read(&clip).unwrap()[..], behind].concat();
+        std::fs::write(&clip, whole).unwrap();
+        let notes = media::open(&clip).unwrap().facts().notes.clone();
+        assert!(notes.iter().all(|n| n.code != "truncated"), "{notes:?}");
+        let (_, report) = copy(&shop, &clip, &ten_hours());
+        assert_eq!(report.not_carried, ["22 bytes behind the last box"]);
+        std::fs::remove_dir_all(shop.path("copies")).unwrap();
+    }
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 use super::Clip;
 use crate::media::claims::SampleTable;
-use crate::note::{Note, TIMES_WRONG, TRUNCATED};
+use crate::note::{HEAD_LOST, Note, TIMES_WRONG, TRUNCATED};
 use crate::timecode::Ratio;
 
 /// A claimed length may be longer than the frames by this much before the file
@@ -28,6 +28,17 @@ impl Clip {
     fn doubt_times(&mut self, sentence: impl Into<String>) {
         if !self.has_doubt(TIMES_WRONG) {
             self.facts.doubts.push(Note::new(TIMES_WRONG, sentence));
+        }
+    }
+
+    /// What an MXF file says of its first picture cannot be followed.
+    pub(super) fn doubt_head(&mut self) {
+        if !self.has_doubt(HEAD_LOST) {
+            self.facts.doubts.push(Note::new(
+                HEAD_LOST,
+                "the file says that it begins elsewhere than with the first picture stored, in a \
+                 way in which programs differ; compare one frame by eye",
+            ));
         }
     }
 

@@ -14,9 +14,9 @@ pub(super) enum Law<'a> {
     /// each stream of the copy.
     Rewrapped {
         from: &'a [usize],
-        /// The source's picture stream if its packets are single fields, which
-        /// the copy holds two by two.
-        field_pairs: Option<usize>,
+        /// The source's picture stream, and for each of its packets whether a sample of the
+        /// copy begins with it: it holds the fields of a frame as one.
+        starts: (usize, &'a [bool]),
         /// FFmpeg's stamp of frame 0, in seconds, in source and copy.
         frame_0_s: [Ratio; 2],
     },
@@ -48,11 +48,15 @@ pub(super) fn compare(source: &Survey, copy: &Survey, law: &Law) -> Result<Vec<C
                 Law::Identical => identical(source, copy),
                 Law::Rewrapped {
                     from,
-                    field_pairs,
+                    starts: (pictures, starts),
                     frame_0_s,
                 } => {
-                    let step = if *field_pairs == Some(from[at]) { 2 } else { 1 };
-                    rewrapped(source, step, copy, *frame_0_s)
+                    let starts = if *pictures == from[at] {
+                        starts
+                    } else {
+                        &[][..]
+                    };
+                    rewrapped(source, starts, copy, *frame_0_s)
                 }
             };
             if let Law::Rewrapped { frame_0_s, .. } = law
@@ -85,8 +89,13 @@ fn identical(source: &Stream, copy: &Stream) -> Option<String> {
     Some(format!("{} differ from the source's", failed.1))
 }
 
-/// `step` packets of the source make one of the copy.
-fn rewrapped(source: &Stream, step: usize, copy: &Stream, frame_0_s: [Ratio; 2]) -> Option<String> {
+/// Packets of the source that `starts` says no to belong to the one before in the copy.
+fn rewrapped(
+    source: &Stream,
+    starts: &[bool],
+    copy: &Stream,
+    frame_0_s: [Ratio; 2],
+) -> Option<String> {
     if source.codec != copy.codec {
         return Some(format!("{} became {}", source.codec, copy.codec));
     }
@@ -95,33 +104,38 @@ fn rewrapped(source: &Stream, step: usize, copy: &Stream, frame_0_s: [Ratio; 2])
     }
     // Uncompressed sound is cut into packets as each container likes.
     let is_sound = source.medium == media::Type::Audio;
-    if source.packets != copy.packets * step as u64 && !is_sound {
-        return Some(format!(
-            "{} packets became {}",
-            source.packets, copy.packets
-        ));
+    let samples = source.packets - starts.iter().filter(|begins| !**begins).count() as u64;
+    if samples != copy.packets && !is_sound {
+        return Some(format!("{samples} samples became {}", copy.packets));
     }
-    let hidden = hidden(source, step, frame_0_s[0]);
+    let hidden = hidden(source, starts, frame_0_s[0]);
     if hidden != copy.hidden && !is_sound {
         return Some(format!("{hidden} hidden pictures became {}", copy.hidden));
     }
     if is_sound {
         return None;
     }
-    let times = |stream: &Stream, step, frame_0_s| -> Vec<Option<Ratio>> {
-        let stamps = stream.stamps.iter().step_by(step);
-        stamps
+    let times = |stream: &Stream, starts, frame_0_s| -> Vec<Option<Ratio>> {
+        stamps(stream, starts)
             .map(|stamp| stamp.map(|t| Ratio::from_integer(t) * stream.tick_seconds - frame_0_s))
             .collect()
     };
     let [old, new] = [
-        times(source, step, frame_0_s[0]),
-        times(copy, 1, frame_0_s[1]),
+        times(source, starts, frame_0_s[0]),
+        times(copy, &[], frame_0_s[1]),
     ];
     let at = old.iter().zip(&new).position(|(old, new)| old != new)?;
     Some(format!(
         "picture {at} in the file's order is presented at another time"
     ))
+}
+
+/// Presentation stamps of the packets with which samples begin.
+fn stamps<'a>(stream: &'a Stream, starts: &'a [bool]) -> impl Iterator<Item = Option<i64>> + 'a {
+    let stamps = stream.stamps.iter().copied().enumerate();
+    stamps
+        .filter(|(at, _)| starts.get(*at) != Some(&false))
+        .map(|(_, stamp)| stamp)
 }
 
 /// True of sound that does not begin as far from frame 0 as in the source. Its time scale is
@@ -152,9 +166,9 @@ fn shifted(sound: &Stream) -> Error {
 /// Pictures of the copy that are to be hidden: what an edit list of the source hides, and what
 /// comes before frame 0 in time. Such pictures are in files that begin with an open group:
 /// they lean on pictures that are not there, and nobody shows them.
-fn hidden(source: &Stream, step: usize, frame_0_s: Ratio) -> u64 {
-    let stamps = source.stamps.iter().step_by(step).flatten();
-    let early = stamps.filter(|t| Ratio::from_integer(**t) * source.tick_seconds < frame_0_s);
+fn hidden(source: &Stream, starts: &[bool], frame_0_s: Ratio) -> u64 {
+    let stamps = stamps(source, starts).flatten();
+    let early = stamps.filter(|t| Ratio::from_integer(*t) * source.tick_seconds < frame_0_s);
     source.hidden.max(early.count() as u64)
 }
 
@@ -207,7 +221,7 @@ mod tests {
         let check = |hidden: u64| {
             let law = Law::Rewrapped {
                 from: &[0],
-                field_pairs: None,
+                starts: (0, &[true; 4]),
                 frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
             };
             let mut copy = Stream::pictures(&[0, -1024, -512, 512], 12_800);
@@ -227,7 +241,7 @@ mod tests {
         };
         let law = Law::Rewrapped {
             from: &[0],
-            field_pairs: None,
+            starts: (1, &[]),
             frame_0_s: [Ratio::ZERO, Ratio::ZERO],
         };
         let check = |first| compare(&survey(&[sound(-120)]), &survey(&[sound(first)]), &law);
@@ -241,17 +255,20 @@ mod tests {
     fn a_rewrapped_copy_has_the_same_times_after_frame_0() {
         // Frame 0 at 3600 of 90000, in the copy at 0 of 12800: 40 ms apart.
         let source = survey(&[Stream::pictures(&[10_800, 3600, 7200], 90_000)]);
-        let check = |stamps: &[i64], packets_a_frame: bool| {
+        let check = |stamps: &[i64], starts: &[bool]| {
             let law = Law::Rewrapped {
                 from: &[0],
-                field_pairs: packets_a_frame.then_some(0),
+                starts: (0, starts),
                 frame_0_s: [Ratio::new(1, 25), Ratio::ZERO],
             };
             compare(&source, &survey(&[Stream::pictures(stamps, 12_800)]), &law).is_ok()
         };
-        assert!(check(&[1024, 0, 512], false));
-        assert!(!check(&[1024, 0, 513], false));
-        assert!(!check(&[1024, 0], false));
-        assert!(!check(&[1024, 0, 512], true));
+        assert!(check(&[1024, 0, 512], &[true; 3]));
+        assert!(!check(&[1024, 0, 513], &[true; 3]));
+        assert!(!check(&[1024, 0], &[true; 3]));
+        assert!(!check(&[1024, 0, 512], &[true, false, true]));
+        // Two fields and a lone one.
+        assert!(check(&[1024, 512], &[true, false, true]));
+        assert!(!check(&[1024, 0], &[true, false, true]));
     }
 }

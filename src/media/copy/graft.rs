@@ -39,7 +39,8 @@ pub(super) struct Plan<'a> {
 #[derive(Debug, Default)]
 pub(super) struct Grafted {
     pub replaced: Vec<String>,
-    /// Bytes behind the last box, which no reader would have found.
+    /// Bytes behind the last box, which the copy has not: readers of the format do not look
+    /// there, but some makers' own programs may.
     pub junk_len: u64,
     pub has_xmp_timecode: bool,
 }
@@ -138,7 +139,8 @@ impl Layout {
 
 /// The box at an offset; `None` at the end of the file or where there is none.
 fn slot_at(file: &mut File, at: u64, file_len: u64) -> io::Result<Option<Slot>> {
-    let header = Header::read(file, at, file_len)?.filter(Header::is_box);
+    let room = file_len.saturating_sub(at);
+    let header = Header::read(file, at, file_len)?.filter(|header| header.is_box(room));
     Ok(header.map(|header| Slot { at, header }))
 }
 
@@ -443,6 +445,8 @@ mod tests {
         let mut file = file_with(&[&index(), &[0; 100]]);
         assert_eq!(graft(&mut file, &plan(&timecode)).unwrap().junk_len, 100);
         assert_eq!(read_back(&mut file).unwrap().label, "00:00:00:00");
+        let mut file = file_with(&[&index(), b"GPMFtrailer of a maker"]);
+        assert_eq!(graft(&mut file, &plan(&timecode)).unwrap().junk_len, 22);
 
         let cut: &[u8] = &[0, 0, 1, 0, b'm', b'd', b'a', b't', 1, 2, 3];
         let refusal = graft(&mut file_with(&[&index(), cut]), &plan(&timecode)).unwrap_err();

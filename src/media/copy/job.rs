@@ -43,7 +43,8 @@ struct Material {
     /// When frame 0 is shown, in that stream's ticks and in seconds.
     frame_0: i64,
     frame_0_s: Ratio,
-    has_field_pairs: bool,
+    /// For each packet of the pictures whether a sample of a moved stream begins with it.
+    starts: Vec<bool>,
 }
 
 /// Streams of the source that a copy holds.
@@ -94,20 +95,15 @@ impl Job<'_> {
         let picture = clip.picture_stream();
         let pictures = &survey.streams[picture];
         let frame_0 = match self.route {
-            Route::Rewrap(_) => pictures.frame_0(clip.zero_ticks()).ok_or_else(|| {
-                Error::new(
-                    ErrorKind::BadRequest,
-                    "its pictures have no times of presentation",
-                )
-                .next("convert it to MOV first, and look whether its frames are in order")
-            })?,
+            Route::Rewrap(_) => pictures.frame_0(clip.zero_ticks())?,
             _ => clip.zero_ticks(),
         };
+        let facts = clip.facts();
         Ok(Material {
             picture,
             frame_0,
             frame_0_s: Ratio::from_integer(frame_0) * pictures.tick_seconds,
-            has_field_pairs: rewrap::has_field_pairs(pictures, clip.facts().rate),
+            starts: rewrap::sample_starts(pictures, facts.rate.filter(|_| facts.is_interlaced)),
             survey,
         })
     }
@@ -138,7 +134,7 @@ impl Job<'_> {
             survey: &material.survey,
             family,
             frame_0: (material.picture, material.frame_0),
-            has_field_pairs: material.has_field_pairs,
+            starts: &material.starts,
         };
         let Some(rewrapped) = rewrap::rewrap(&order, temporary.path(), heard)? else {
             return Ok(None);
@@ -169,7 +165,7 @@ impl Job<'_> {
             Taken::All => Law::Identical,
             Taken::Some(from) => Law::Rewrapped {
                 from,
-                field_pairs: material.has_field_pairs.then_some(material.picture),
+                starts: (material.picture, &material.starts),
                 frame_0_s: [material.frame_0_s, Ratio::ZERO],
             },
         };
@@ -288,7 +284,10 @@ impl Job<'_> {
             )));
         }
         if self.route == Route::Mxf {
-            return Ok(());
+            return match mxf::says(temporary.as_file_mut(), self.start)? {
+                true => Ok(()),
+                false => Err(differs("its timecode tracks say another thing")),
+            };
         }
         let found = graft::read_back(temporary.as_file_mut())
             .ok_or_else(|| differs("it has not exactly one timecode track"))?;

@@ -249,7 +249,9 @@ fn new_track<'a>(
         // Without an edit list some writers leave the header's length open.
         None => ticks(media_length_s(&media)?)?,
     };
-    let frame_0 = ticks(wanted.frame_0_s)?.min(length);
+    // Down: whoever takes the count at the time of a picture must not find that of the one before.
+    let frame_0 = (wanted.frame_0_s * movie).floor().max(0);
+    let frame_0 = u64::try_from(frame_0).ok()?.min(length);
     Some(NewTrack {
         timecode: wanted.timecode,
         reel: None,

@@ -59,9 +59,4 @@ impl CopiedStream {
             copy: digest(copy),
         }
     }
-
-    /// True if both hold the same; else there would be no report.
-    pub fn is_equal(&self) -> bool {
-        self.source.sha256 == self.copy.sha256
-    }
 }

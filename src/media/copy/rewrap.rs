@@ -34,6 +34,9 @@ const STALE_TAGS: [&str; 6] = [
 /// Beginnings of Matroska's statistics tags (Matroska tag specification).
 const STALE_PREFIXES: [&str; 4] = ["_statistics", "bps", "number_of_", "duration-"];
 
+/// Packets are taken for fields if half of them are in pairs at least: so many packets a pair at most.
+const PACKETS_A_PAIR: usize = 4;
+
 /// Kinds of container that a rewrapped file can be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Family {
@@ -104,14 +107,42 @@ fn refusal(stream: &ffmpeg::Stream, container: &str) -> Error {
         media::Type::Video => ("pictures", "convert the clip to ProRes or H.264 first"),
         _ => ("sound", "convert the clip's sound to PCM or AAC first"),
     };
+    let name = format!("{what} ({})", stream.parameters().id().name());
+    if is_untold(stream) {
+        return comes_late(&name);
+    }
+    Error::new(
+        ErrorKind::BadRequest,
+        format!("its {name} cannot go into {container} without being converted"),
+    )
+    .next(format!("{instead}, or use another output than the copy"))
+}
+
+/// True of pictures and sound of which FFmpeg knows no more than the codec.
+fn is_untold(stream: &ffmpeg::Stream) -> bool {
+    let parameters = stream.parameters();
+    // SAFETY: the parameters belong to the open demuxer.
+    let (width, sample_rate) = unsafe {
+        let raw = &*parameters.as_ptr();
+        (raw.width, raw.sample_rate)
+    };
+    match parameters.medium() {
+        media::Type::Video => width == 0,
+        media::Type::Audio => sample_rate == 0,
+        _ => false,
+    }
+}
+
+/// A new container is told of its streams before the first packet.
+fn comes_late(name: &str) -> Error {
     Error::new(
         ErrorKind::BadRequest,
         format!(
-            "its {what} ({}) cannot go into {container} without being converted",
-            stream.parameters().id().name(),
+            "its {name} begins so late in the file that a new container cannot be told of it in \
+             time"
         ),
     )
-    .next(format!("{instead}, or use another output than the copy"))
+    .next("convert the clip to MOV first, or use another output than the copy")
 }
 
 /// Pictures and sound; a cover is neither.
@@ -139,8 +170,8 @@ pub(super) struct Order<'a> {
     pub family: Family,
     /// The picture stream and FFmpeg's stamp of frame 0, which becomes time 0.
     pub frame_0: (usize, i64),
-    /// Its packets hold single fields, of which two make a sample.
-    pub has_field_pairs: bool,
+    /// For each of its packets whether a sample begins with it. See [`sample_starts`].
+    pub starts: &'a [bool],
 }
 
 /// Writes the file at `target`, which exists and is ours. `None` if the
@@ -177,6 +208,15 @@ pub(super) fn rewrap(order: &Order, target: &Path, heard: &mut Heard) -> Result<
                 .map_or_else(|| described.name(), |file| format!("attachment {file}"));
             rewrapped.not_carried.push(name);
         }
+    }
+    // Those that are announced behind the head, as by transport streams, are not there yet.
+    let known = input.nb_streams() as usize;
+    let late = order.survey.streams.iter().skip(known);
+    for stream in late.filter(|stream| stream.packets > 0 && !stream.is_timecode()) {
+        if matches!(stream.medium, media::Type::Video | media::Type::Audio) {
+            return Err(comes_late(&stream.name()));
+        }
+        rewrapped.not_carried.push(stream.name());
     }
     let chapters = input.nb_chapters();
     if chapters > 0 {
@@ -358,6 +398,7 @@ fn pass(
         .map(|at| decoding_stamps(&order.survey.streams[*at]).map(IntoIterator::into_iter))
         .collect();
     let mut last_pts: Vec<Option<i64>> = vec![None; from.len()];
+    let mut starts = order.starts.iter().copied().peekable();
     let mut first_field: Option<Packet> = None;
     let mut failures = 0;
     loop {
@@ -385,13 +426,15 @@ fn pass(
         if let Some(stamps) = &mut made[to] {
             packet.set_dts(stamps.next());
         }
-        if packet.stream() == picture && order.has_field_pairs {
-            match first_field.take() {
-                None => {
+        if packet.stream() == picture {
+            let begins = starts.next() != Some(false);
+            match first_field.take().filter(|_| !begins) {
+                Some(first) => packet = joined(&first, &packet),
+                None if starts.peek() == Some(&false) => {
                     first_field = Some(packet);
                     continue;
                 }
-                Some(first) => packet = joined(&first, &packet),
+                None => {}
             }
         }
         let stream = input
@@ -431,23 +474,33 @@ fn joined(first: &Packet, second: &Packet) -> Packet {
     packet
 }
 
-/// True if all packets are single fields, two by two: `rate` is that of frames.
-/// QuickTime and MP4 keep both fields of a frame in one sample, or players take
-/// them for frames.
-pub(super) fn has_field_pairs(stream: &survey::Stream, rate: Option<Rate>) -> bool {
-    let Some(rate) =
-        rate.filter(|_| stream.stamps.len().is_multiple_of(2) && !stream.stamps.is_empty())
-    else {
-        return false;
+/// For each packet of interlaced pictures whether a sample begins with it, at the rate of
+/// frames: QuickTime and MP4 keep both fields of a frame in one sample, or players take them
+/// for frames. A field whose other one is missing is a sample alone, and so is a packet that
+/// holds a frame.
+pub(super) fn sample_starts(pictures: &survey::Stream, rate: Option<Rate>) -> Vec<bool> {
+    let mut starts = vec![true; pictures.stamps.len()];
+    let field_s = rate.map(|rate| (rate.ratio() * Ratio::from_integer(2)).recip());
+    let field = field_s.map(|field_s| field_s / pictures.tick_seconds);
+    // Coarser ticks do not tell fields from frames.
+    let Some(field) = field.filter(|field| *field >= Ratio::from_integer(2)) else {
+        return starts;
     };
-    let field_s = (rate.ratio() * Ratio::from_integer(2)).recip();
-    stream.stamps.chunks_exact(2).all(|pair| match pair {
-        [Some(first), Some(second)] => {
-            Ratio::from_integer(i128::from(*second) - i128::from(*first)) * stream.tick_seconds
-                == field_s
+    for (at, pair) in pictures.stamps.windows(2).enumerate() {
+        if let [Some(first), Some(second)] = pair
+            && starts[at]
+        {
+            let apart = Ratio::from_integer(i128::from(*second) - i128::from(*first));
+            // At 59.94 fields a second they lie a tick and a half off whole ones, rounded.
+            starts[at + 1] = (apart - field).abs() >= Ratio::ONE;
         }
-        _ => false,
-    })
+    }
+    // Frames of uneven length may come as close now and then.
+    let seconds = starts.iter().filter(|begins| !**begins).count();
+    if PACKETS_A_PAIR * seconds < starts.len() {
+        starts.fill(true);
+    }
+    starts
 }
 
 /// Decoding stamps for pictures whose container has none, such as Matroska:
@@ -506,17 +559,30 @@ mod tests {
     }
 
     #[test]
-    fn field_pairs_are_two_packets_a_frame() {
-        let stream = |stamps: &[i64]| survey::Stream::pictures(stamps, 90_000);
+    fn two_fields_of_a_frame_make_a_sample_and_a_lone_one_another() {
+        let starts = |stamps: &[i64], rate| {
+            let starts = sample_starts(&survey::Stream::pictures(stamps, 90_000), rate);
+            starts.iter().map(|s| u8::from(*s)).collect::<Vec<_>>()
+        };
         // I, then a B-frame presented before it, by fields of 1/50 s.
-        let fields = stream(&[7200, 9000, 0, 1800, 3600, 5400]);
-        assert!(has_field_pairs(&fields, Some(Rate::F25)));
-        assert!(!has_field_pairs(&fields, Some(Rate::F50)));
-        assert!(!has_field_pairs(&fields, None));
-        let frames = stream(&[7200, 0, 3600]);
-        assert!(!has_field_pairs(&frames, Some(Rate::F25)));
-        let odd = stream(&[7200, 9000, 0, 1800, 3600]);
-        assert!(!has_field_pairs(&odd, Some(Rate::F25)));
+        let fields = [7200, 9000, 0, 1800, 3600, 5400];
+        assert_eq!(starts(&fields, Some(Rate::F25)), [1, 0, 1, 0, 1, 0]);
+        assert_eq!(starts(&fields, Some(Rate::F50)), [1; 6]);
+        assert_eq!(starts(&fields, None), [1; 6]);
+        assert_eq!(starts(&[7200, 0, 3600], Some(Rate::F25)), [1; 3]);
+        // The file ends within a frame; one packet holds a frame.
+        assert_eq!(starts(&fields[..5], Some(Rate::F25)), [1, 0, 1, 0, 1]);
+        let mixed = [7200, 9000, 0, 3600, 5400];
+        assert_eq!(starts(&mixed, Some(Rate::F25)), [1, 0, 1, 1, 0]);
+        // Interlaced frames, one of which came early.
+        let early = [0, 3600, 7200, 9000, 14_400, 18_000];
+        assert_eq!(starts(&early, Some(Rate::F25)), [1; 6]);
+        // 90000 / 59.94 is 1501.5: rounded up, and down.
+        let rounded = [6006, 7508, 0, 1501, 3003, 4505];
+        assert_eq!(starts(&rounded, Some(Rate::F29_97)), [1, 0, 1, 0, 1, 0]);
+        // Ticks of a frame, as AVI has them.
+        let coarse = survey::Stream::pictures(&[0, 1, 2], 25);
+        assert_eq!(sample_starts(&coarse, Some(Rate::F25)), [true; 3]);
     }
 
     #[test]

@@ -172,17 +172,36 @@ impl Stream {
     }
 
     /// The stamp of frame 0: as decoding told, or, where decoders made stamps up,
-    /// the earliest. `None` if pictures lack stamps, or share one.
-    pub(super) fn frame_0(&self, told: i64) -> Option<i64> {
-        let mut stamps: Vec<i64> = self.stamps.iter().copied().collect::<Option<_>>()?;
+    /// the earliest.
+    ///
+    /// # Errors
+    /// [`ErrorKind::BadRequest`] if pictures lack stamps, or share one.
+    pub(super) fn frame_0(&self, told: i64) -> Result<i64> {
+        let bare = || {
+            Error::new(
+                ErrorKind::BadRequest,
+                "its pictures have no times of presentation",
+            )
+            .next("convert it to MOV first, and look whether its frames are in order")
+        };
+        let stamps: Option<Vec<i64>> = self.stamps.iter().copied().collect();
+        let mut stamps = stamps.ok_or_else(bare)?;
         stamps.sort_unstable();
         if stamps.windows(2).any(|pair| pair[0] == pair[1]) {
-            return None;
+            return Err(Error::new(
+                ErrorKind::BadRequest,
+                "two of its pictures have the same time of presentation, as where recordings \
+                 were joined",
+            )
+            .next(
+                "copy it from the card again; if it is so there, too, convert it to MOV first, \
+                 and look whether its frames are in order",
+            ));
         }
-        if stamps.binary_search(&told).is_ok() {
-            return Some(told);
+        match stamps.binary_search(&told) {
+            Ok(_) => Ok(told),
+            Err(_) => stamps.first().copied().ok_or_else(bare),
         }
-        stamps.first().copied()
     }
 
     /// Pictures at the head of the file that lean on what is not there, where `zero` is the
@@ -432,6 +451,20 @@ mod tests {
         }
         let error = unreadable(ffmpeg::Error::InvalidData);
         assert_eq!(error.kind(), ErrorKind::Undecodable);
+    }
+
+    #[test]
+    fn pictures_that_share_a_time_are_not_called_pictures_without_times() {
+        let shared = Stream::pictures(&[0, 1, 2, 1], 25);
+        let error = shared.frame_0(0).unwrap_err();
+        assert!(error.what().contains("the same time"), "{error}");
+        let mut bare = Stream::pictures(&[0, 1], 25);
+        bare.stamps[1] = None;
+        let error = bare.frame_0(0).unwrap_err();
+        assert!(error.what().contains("no times"), "{error}");
+        let stream = Stream::pictures(&[2, 1, 3], 25);
+        assert_eq!(stream.frame_0(2).unwrap(), 2);
+        assert_eq!(stream.frame_0(7).unwrap(), 1, "made up by the decoder");
     }
 
     #[test]
