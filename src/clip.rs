@@ -214,7 +214,7 @@ impl Watch<'_> {
             let ends = Search::of_ends(sharpness);
             self.must_see_from = None;
             if look != Look::Tail {
-                match self.search(Aim::Head, Some(end), ends)? {
+                match self.search(None, Some(end), ends)? {
                     Found::Stopped => break,
                     Found::Settled if look != Look::Ends || !is_long => break,
                     Found::Settled | Found::GoOn => {}
@@ -229,7 +229,7 @@ impl Watch<'_> {
                 let mut from = self.tail_from()?.max(least);
                 let found = loop {
                     self.must_see_from = (look == Look::Ends).then_some(from);
-                    let found = self.search(Aim::At(from), None, ends)?;
+                    let found = self.search(Some(from), None, ends)?;
                     if found != Found::GoOn {
                         break found;
                     }
@@ -247,7 +247,7 @@ impl Watch<'_> {
                 if look == Look::Everywhere
                     && !self.fit().was_seen_running
                     && sharpness == Sharpness::Coarse
-                    && self.search(Aim::At(end), Some(from), Search::of_middle())? != Found::GoOn
+                    && self.search(Some(end), Some(from), Search::of_middle())? != Found::GoOn
                 {
                     break;
                 }
