@@ -57,8 +57,8 @@ impl Clip {
 
     pub(super) fn note_repaired_stamps(&mut self) {
         let sentence = if self.must_count {
-            "the file carries no presentation times; they were rebuilt from the order of the \
-             pictures and the nominal rate"
+            "the file does not tell of every picture when it is presented; the times were rebuilt \
+             from the order of the pictures and the nominal rate"
                 .to_owned()
         } else {
             format!(
@@ -97,7 +97,17 @@ impl Clip {
     }
 
     /// Recordings that were joined keep the times of each as a rule; what lies between was not filmed.
-    pub(super) fn doubt_gap(&mut self) {
+    pub(super) fn doubt_joints(&mut self) {
+        if let Some(restart) = self.source.tally().restart {
+            let ticks = restart.saturating_sub(self.stamper.zero());
+            let at_s = Ratio::from_integer(ticks) * self.facts.tick_seconds;
+            self.doubt_times(format!(
+                "the times of the file start again {:.1} s after its first frame, as where recordings \
+                 were joined; what lies between them was not filmed, and the start may be so much \
+                 off; read each recording by itself, or compare one frame by eye",
+                at_s.to_f64()
+            ));
+        }
         let in_order = self.spacing.range().map_or(0, |(_, widest)| widest);
         let widest = in_order.max(self.source.tally().widest_gap);
         if widest <= self.longest_gap || self.has_doubt(TIMES_WRONG) {

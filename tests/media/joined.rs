@@ -1,0 +1,198 @@
+//! Recordings that were put end to end, and clips that were cut, without encoding anything anew.
+
+use super::clips::{Workshop, notes, open, read_all, rest};
+use rollmark::frame::{Aim, Footage, Light, Stride};
+use rollmark::media::Clip;
+use rollmark::timecode::Ratio;
+use std::fs;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+const X264: &str = "-c:v libx264 -bf 2 -g 25 -pix_fmt yuv420p";
+const MPEG2: &str = "-c:v mpeg2video -b:v 3M -bf 2 -g 15";
+
+fn doubts(clip: &Clip) -> Vec<&str> {
+    let doubts = clip.facts().doubts.iter();
+    doubts.map(|doubt| doubt.code.as_str()).collect()
+}
+
+/// Two recordings, byte behind byte, of 25 pictures a second.
+fn joined(shop: &Workshop, ending: &str, seconds: [u32; 2], encode: &str) -> PathBuf {
+    let mut bytes = Vec::new();
+    for (part, seconds) in ["a", "b"].iter().zip(seconds) {
+        let source = format!("testsrc2=s=160x90:r=25:d={seconds}");
+        let part = shop.make(&format!("{part}.{ending}"), &source, encode);
+        bytes.extend(fs::read(part).unwrap());
+    }
+    let file = shop.path(&format!("joined.{ending}"));
+    fs::write(&file, bytes).unwrap();
+    file
+}
+
+#[test]
+fn where_stamps_start_again_frames_go_on_behind_those_before_and_the_times_are_doubted() {
+    let shop = Workshop::new();
+    for (ending, encode) in [
+        ("mts", X264),
+        ("mkv", X264),
+        ("mpg", MPEG2),
+        ("ts", "-c:v libx264 -bf 0 -g 10 -pix_fmt yuv420p"),
+    ] {
+        let file = joined(&shop, ending, [4, 6], encode);
+        let all = read_all(&file);
+        let ticks: Vec<i64> = all
+            .iter()
+            .map(|frame| (frame.stamp.seconds() * Ratio::from_integer(25)).round())
+            .map(|n| i64::try_from(n).unwrap())
+            .collect();
+        assert_eq!(ticks, (0..250).collect::<Vec<_>>(), "{ending}");
+
+        let mut clip = open(&file);
+        assert_eq!(doubts(&clip), [""; 0], "{ending}");
+        clip.set_stride(Stride::KeyFrames {
+            closest_s: Ratio::new(2, 5),
+            widest_s: None,
+            is_rough: false,
+        });
+        clip.seek(Aim::Head).unwrap();
+        let keys: Vec<f64> = rest(&mut clip)
+            .iter()
+            .map(|frame| frame.stamp.seconds_f64())
+            .collect();
+        assert!(
+            keys.windows(2).all(|pair| pair[1] - pair[0] < 1.1),
+            "{ending}: {keys:?}"
+        );
+        assert!(
+            keys.last().is_some_and(|last| *last > 8.9),
+            "{ending}: {keys:?}"
+        );
+        assert_eq!(doubts(&clip), ["times_wrong"], "{ending}");
+        let sentence = &clip.facts().doubts[0].sentence;
+        assert!(sentence.contains("start again 4.0 s"), "{sentence}");
+
+        // No time is another's.
+        clip.set_stride(Stride::EveryFrame);
+        for n in [20, 90, 99, 100, 130, 240] {
+            let aim = Aim::At(Ratio::new(n, 25));
+            clip.seek(aim).unwrap();
+            let stamp = clip.advance().unwrap().expect("a frame");
+            let wanted = &all[usize::try_from(n).unwrap()];
+            assert_eq!(stamp.ticks, wanted.stamp.ticks, "{ending}, {n}");
+            let got = clip.picture(Light::Luma).unwrap();
+            assert!(got.grey == wanted.grey, "{ending}, {n}");
+        }
+    }
+}
+
+/// The second recording has all times of the first, too, and a search for one of them may end there.
+#[test]
+fn a_jump_back_does_not_lead_into_the_next_recording() {
+    let shop = Workshop::new();
+    for ending in ["mts", "mkv"] {
+        let file = joined(&shop, ending, [3, 6], X264);
+        let all = read_all(&file);
+        let mut clip = open(&file);
+        while clip.advance().unwrap().expect("a frame").ticks < all[62].stamp.ticks {}
+        for n in [50, 40] {
+            clip.seek(Aim::At(Ratio::new(n, 25))).unwrap();
+            let stamp = clip.advance().unwrap().expect("a frame");
+            let wanted = &all[usize::try_from(n).unwrap()];
+            assert_eq!(stamp.ticks, wanted.stamp.ticks, "{ending}, {n}");
+            let got = clip.picture(Light::Luma).unwrap();
+            assert!(got.grey == wanted.grey, "{ending}, {n}");
+        }
+    }
+}
+
+/// A few stamps may be damaged; no codec reorders over more than 16 pictures.
+#[test]
+fn a_few_stamps_that_fall_are_no_other_recording() {
+    let shop = Workshop::new();
+    let source = |pictures: u32| format!("testsrc2=s=160x90:r=25,trim=end_frame={pictures}");
+    for (pictures, is_doubted) in [(10, false), (20, true)] {
+        let on = format!("{X264} -output_ts_offset 2");
+        let parts = [
+            shop.make("before.ts", &source(50), X264),
+            shop.make("fallen.ts", &source(pictures), X264),
+            shop.make("behind.ts", &source(50), &on),
+        ];
+        let file = shop.path("all.ts");
+        fs::write(&file, parts.map(|part| fs::read(part).unwrap()).concat()).unwrap();
+        let mut clip = open(&file);
+        rest(&mut clip);
+        assert_eq!(doubts(&clip).len(), usize::from(is_doubted), "{pictures}");
+    }
+}
+
+/// Nobody has seen what lies between the head and the place to which one jumped.
+#[test]
+fn what_was_jumped_over_is_read_up_to_the_frame_that_counts() {
+    let shop = Workshop::new();
+    let leap = |name: &str| {
+        let file = shop.path(name);
+        shop.ffmpeg(&format!(
+            "-f lavfi -i testsrc2=s=160x90:r=25:d=9 \
+             -vf settb=1/1000,setpts='(N*0.04+if(gte(N\\,100)\\,50\\,0))/TB' -vsync passthrough \
+             -enc_time_base 1/1000 {X264} {}",
+            file.display()
+        ));
+        file
+    };
+    let plain = |name: &str, encode: &str| shop.make(name, "testsrc2=s=160x90:r=25:d=9", encode);
+    let fragments = format!("{X264} -movflags frag_keyframe+empty_moov");
+    for (file, at_s, reads, is_doubted) in [
+        (joined(&shop, "mts", [4, 12], X264), 9, true, true),
+        (leap("leap.mts"), 57, true, true),
+        (leap("leap.mkv"), 57, true, true),
+        (plain("plain.mts", X264), 7, true, false),
+        (plain("plain.mkv", X264), 7, true, false),
+        (plain("fragments.mp4", &fragments), 7, true, false),
+        (plain("plain.mp4", X264), 7, false, false),
+        (plain("plain.avi", "-c:v mjpeg"), 7, false, false),
+        (plain("plain.mxf", MPEG2), 7, false, false),
+    ] {
+        let name = file.file_name().unwrap().display();
+        let at = Ratio::from_integer(at_s);
+        let mut clip = open(&file);
+        let landing = clip.seek(Aim::At(at)).unwrap();
+        assert_eq!(landing.got.map(|stamp| stamp.seconds()), Some(at), "{name}");
+        assert_eq!(doubts(&clip), [""; 0], "{name}");
+        while clip.read_up_to(at).unwrap() {}
+        let wanted: &[&str] = if is_doubted { &["times_wrong"] } else { &[] };
+        assert_eq!(doubts(&clip), wanted, "{name}");
+        if !reads {
+            let next = clip.advance().unwrap().map(|stamp| stamp.seconds());
+            assert_eq!(next, Some(at), "{name} keeps its place");
+        }
+        if is_doubted {
+            continue;
+        }
+        // The end of the stretch that is known is no beginning of an unknown one.
+        clip.seek(Aim::At(at)).unwrap();
+        assert!(!clip.read_up_to(at).unwrap(), "{name}");
+        assert_eq!(
+            clip.advance().unwrap().map(|s| s.seconds()),
+            Some(at),
+            "{name}"
+        );
+    }
+}
+
+/// The table of times tells all of them, in the order in which pictures are decoded.
+#[test]
+fn a_leap_in_a_table_of_times_is_told_before_anything_is_read() {
+    let shop = Workshop::new();
+    for frames_between in [0, 2] {
+        let file = shop.path("leap.mp4");
+        shop.ffmpeg(&format!(
+            "-f lavfi -i testsrc2=s=160x90:r=25:d=9 \
+             -vf settb=1/1000,setpts='(N*0.04+if(gte(N\\,100)\\,50\\,0))/TB' -vsync passthrough \
+             -enc_time_base 1/1000 -c:v libx264 -bf {frames_between} -g 25 -pix_fmt yuv420p {}",
+            file.display()
+        ));
+        let mut clip = open(&file);
+        clip.seek(Aim::At(Ratio::from_integer(57))).unwrap();
+        assert_eq!(doubts(&clip), ["times_wrong"], "{frames_between}");
+    }
+}
