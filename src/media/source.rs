@@ -2,6 +2,7 @@
 //! with jumps. Knows FFmpeg's stamps only; [`super::clip`] turns them into frame
 //! times and decides what is given out.
 
+mod descriptions;
 mod joints;
 mod keys;
 mod reach;
@@ -132,6 +133,8 @@ pub(super) struct Source {
     ahead: VecDeque<Packet>,
     /// Those behind them, read to see whether stamps start again.
     held: VecDeque<Packet>,
+    /// The decoder's description that came last with a packet, if any has.
+    description: Option<Vec<u8>>,
     head: Option<Mark>,
     is_draining: bool,
     failures: u32,
@@ -182,6 +185,7 @@ impl Source {
             is_as_claimed,
             ahead: VecDeque::new(),
             held: VecDeque::new(),
+            description: None,
             head: None,
             is_draining: false,
             failures: 0,
@@ -315,6 +319,7 @@ impl Source {
         self.demuxer = reopened.demuxer;
         self.decoder = reopened.decoder;
         self.wishes.tell(&mut self.decoder);
+        self.description = None;
         self.forget_run();
         self.reach.is_at_head();
         Ok(())
@@ -466,6 +471,7 @@ impl Source {
                         self.note_damage(stamp);
                     }
                     self.run.has_any = true;
+                    self.describe(&mut packet);
                     return Some(packet);
                 }
                 Err(ffmpeg::Error::Eof) => {

@@ -196,3 +196,142 @@ fn a_leap_in_a_table_of_times_is_told_before_anything_is_read() {
         assert_eq!(doubts(&clip), ["times_wrong"], "{frames_between}");
     }
 }
+
+fn be(bytes: &[u8]) -> usize {
+    bytes
+        .iter()
+        .fold(0, |sum, byte| sum * 256 + usize::from(*byte))
+}
+
+fn boxed(kind: &[u8; 4], body: &[u8]) -> Vec<u8> {
+    let size = u32::try_from(8 + body.len()).unwrap();
+    [&size.to_be_bytes()[..], kind, body].concat()
+}
+
+/// The whole of the first box of a kind within the bodies of `range`.
+fn find(bytes: &[u8], range: Range<usize>, kind: &[u8; 4]) -> Range<usize> {
+    let mut at = range.start;
+    while at + 8 <= range.end {
+        let end = at + be(&bytes[at..at + 4]);
+        if &bytes[at + 4..at + 8] == kind {
+            return at..end;
+        }
+        at = end;
+    }
+    panic!("no box {}", String::from_utf8_lossy(kind));
+}
+
+/// Puts another box in the place of the one at the end of `path`, in a file that ends with `moov`.
+fn replace(file: &Path, path: &[&[u8; 4]], new: &[u8]) {
+    let mut bytes = fs::read(file).unwrap();
+    let mut within = 0..bytes.len();
+    let mut around = Vec::new();
+    for kind in path {
+        let found = find(&bytes, within, kind);
+        within = found.start + 8..found.end;
+        around.push(found);
+    }
+    let old = around.pop().unwrap();
+    for outer in around {
+        let size = u32::try_from(outer.len() - old.len() + new.len()).unwrap();
+        bytes[outer.start..outer.start + 4].copy_from_slice(&size.to_be_bytes());
+    }
+    bytes.splice(old, new.iter().copied());
+    fs::write(file, bytes).unwrap();
+}
+
+/// Clips of one camera with other settings, joined as they are: the pictures of each need their own
+/// description (ISO/IEC 14496-12, 8.5.2 and 8.7.4).
+#[test]
+fn pictures_with_a_second_description_are_read_wherever_reading_begins() {
+    let shop = Workshop::new();
+    let plain = "-bf 0 -g 25 -pix_fmt yuv420p";
+    let source = "testsrc2=s=160x90:r=25:d=4";
+    let first = shop.make(
+        "first.mp4",
+        source,
+        &format!("-c:v libx264 -profile:v baseline {plain}"),
+    );
+    let second = shop.make(
+        "second.mp4",
+        source,
+        &format!("-c:v libx264 -profile:v high {plain}"),
+    );
+    let list = shop.path("list.txt");
+    fs::write(&list, "file first.mp4\nfile second.mp4\n").unwrap();
+    let file = shop.path("both.mp4");
+    shop.ffmpeg(&format!(
+        "-f concat -auto_convert 0 -i {} -c copy {}",
+        list.display(),
+        file.display()
+    ));
+    let table: [&[u8; 4]; 5] = [b"moov", b"trak", b"mdia", b"minf", b"stbl"];
+    let body = |file: &Path, kind: &[u8; 4]| {
+        let bytes = fs::read(file).unwrap();
+        let mut found = 0..bytes.len();
+        for (depth, kind) in table.iter().copied().chain([kind]).enumerate() {
+            let within = if depth == 0 {
+                found
+            } else {
+                found.start + 8..found.end
+            };
+            found = find(&bytes, within, kind);
+        }
+        bytes[found.start + 8..found.end].to_vec()
+    };
+    let put = |kind: &[u8; 4], body: &[u8]| {
+        let path: Vec<&[u8; 4]> = table.iter().copied().chain([kind]).collect();
+        replace(&file, &path, &boxed(kind, body));
+    };
+    // A chunk for each picture; those of the second clip with the second description.
+    let sizes = body(&file, b"stsz");
+    let sizes: Vec<usize> = sizes[12..].chunks_exact(4).map(be).collect();
+    let bytes = fs::read(&file).unwrap();
+    let mut at = find(&bytes, 0..bytes.len(), b"mdat").start + 8;
+    let mut chunks = [[0; 4], 200u32.to_be_bytes()].concat();
+    for size in &sizes {
+        chunks.extend(u32::try_from(at).unwrap().to_be_bytes());
+        at += size;
+    }
+    assert_eq!(sizes.len(), 200);
+    let to_chunk = [0, 2, 1, 1, 1, 101, 1, 2u32];
+    put(b"stco", &chunks);
+    put(b"stsc", &to_chunk.map(u32::to_be_bytes).concat());
+    let descriptions = [
+        [[0; 4], 2u32.to_be_bytes()].concat(),
+        body(&first, b"stsd")[8..].to_vec(),
+        body(&second, b"stsd")[8..].to_vec(),
+    ];
+    put(b"stsd", &descriptions.concat());
+
+    let all = read_all(&file);
+    let parts = [read_all(&first), read_all(&second)].concat();
+    assert_eq!(all.len(), 200);
+    for (n, (got, wanted)) in all.iter().zip(&parts).enumerate() {
+        assert!(got.grey == wanted.grey, "{n}");
+    }
+    let mut clip = open(&file);
+    for n in [180, 30, 130, 0, 120] {
+        clip.seek(Aim::At(Ratio::new(n, 25))).unwrap();
+        clip.advance().unwrap().expect("a frame");
+        let got = clip.picture(Light::Luma).unwrap();
+        assert!(got.grey == parts[usize::try_from(n).unwrap()].grey, "{n}");
+    }
+    // The frame at which the description changes is passed over.
+    for closest_s in [Ratio::new(2, 5), Ratio::new(6, 5)] {
+        let mut clip = open(&file);
+        clip.set_stride(Stride::KeyFrames {
+            closest_s,
+            widest_s: None,
+            is_rough: false,
+        });
+        clip.seek(Aim::Head).unwrap();
+        let keys = rest(&mut clip);
+        for key in &keys {
+            let n = (key.stamp.seconds() * Ratio::from_integer(25)).round();
+            assert!(key.grey == parts[usize::try_from(n).unwrap()].grey, "{n}");
+        }
+        assert!(keys.len() >= 4);
+        assert_eq!(notes(&clip), "");
+    }
+}
