@@ -166,6 +166,7 @@ impl Clip {
         // AVI counts frames, MXF has one length for all.
         clip.has_all_times =
             table.is_some() || ["avi", "mxf"].contains(&clip.facts.container.as_str());
+        clip.doubt_edits();
         if let Some(table) = table {
             let widest = table.spacing.range().map_or(0, |(_, widest)| widest);
             clip.source.trust_index(widest);

@@ -10,12 +10,13 @@
 //! - [`copy_with_timecode`]: a clip copied as it is, with a timecode track
 //! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/options` says what
 //!   can be asked for, `record/sound` is its tone
-//! - `boxes`: the few boxes of MP4 and QuickTime that FFmpeg keeps silent about
+//! - `boxes`, `edits`: the few boxes of MP4 and QuickTime that FFmpeg keeps silent about
 
 mod boxes;
 mod claims;
 mod clip;
 mod copy;
+mod edits;
 mod luma;
 mod open;
 mod orient;

@@ -240,6 +240,87 @@ fn replace(file: &Path, path: &[&[u8; 4]], new: &[u8]) {
     fs::write(file, bytes).unwrap();
 }
 
+fn edit_list(entries: &[(u32, i32, u32)]) -> Vec<u8> {
+    let mut body = vec![0; 4];
+    body.extend(u32::try_from(entries.len()).unwrap().to_be_bytes());
+    for (lasts, from, rate) in entries {
+        body.extend(lasts.to_be_bytes());
+        body.extend(from.to_be_bytes());
+        body.extend(rate.to_be_bytes());
+    }
+    boxed(b"edts", &boxed(b"elst", &body))
+}
+
+/// ISO/IEC 14496-12, 8.6.6: lengths in milliseconds here, beginnings in ticks of 1/12800 s, speeds
+/// of 16 bits for the whole and 16 for the fraction.
+#[test]
+fn an_edit_list_that_makes_clip_time_another_than_the_cameras_is_doubted() {
+    const ONE: u32 = 1 << 16;
+    let shop = Workshop::new();
+    // Reordering has the file begin with an edit of its own.
+    let source = "testsrc2=s=160x90:r=25:d=8";
+    let whole = shop.make("whole.mp4", source, X264);
+    let sound = format!("-f lavfi -i sine=d=8 {X264} -c:a aac");
+    let behind_sound = shop.make("two.mp4", source, &format!("{sound} -map 1 -map 0"));
+    let list: &[&[u8; 4]] = &[b"moov", b"trak", b"edts"];
+    for (name, entries, said) in [
+        ("plain.mp4", vec![(8000, 1024, ONE)], None),
+        ("late.mp4", vec![(500, -1, ONE), (8000, 1024, ONE)], None),
+        (
+            "split.mp4",
+            vec![(3000, 1024, ONE), (5000, 1024 + 38_400, ONE)],
+            None,
+        ),
+        (
+            "cut.mp4",
+            vec![(3000, 1024, ONE), (3000, 1024 + 64_000, ONE)],
+            Some("leaves out or repeats"),
+        ),
+        (
+            "turned.mp4",
+            vec![(3000, 1024 + 38_400, ONE), (3000, 1024, ONE)],
+            Some("leaves out or repeats"),
+        ),
+        (
+            "parted.mp4",
+            vec![
+                (3000, 1024, ONE),
+                (500, -1, ONE),
+                (5000, 1024 + 38_400, ONE),
+            ],
+            Some("puts a pause"),
+        ),
+        (
+            "slow.mp4",
+            vec![(16_000, 1024, ONE / 2)],
+            Some("at another speed"),
+        ),
+        (
+            "still.mp4",
+            vec![(1000, 1024, 0), (8000, 1024, ONE)],
+            Some("at another speed"),
+        ),
+    ] {
+        let file = shop.path(name);
+        fs::copy(&whole, &file).unwrap();
+        replace(&file, list, &edit_list(&entries));
+        let clip = open(&file);
+        assert_eq!(doubts(&clip).len(), usize::from(said.is_some()), "{name}");
+        if let Some(said) = said {
+            assert_eq!(doubts(&clip), ["times_wrong"], "{name}");
+            let sentence = &clip.facts().doubts[0].sentence;
+            assert!(sentence.contains(said), "{name}: {sentence}");
+        }
+    }
+    // The sound's list is none of the pictures'.
+    replace(
+        &behind_sound,
+        list,
+        &edit_list(&[(3000, 1024, ONE), (3000, 90_000, ONE)]),
+    );
+    assert_eq!(doubts(&open(&behind_sound)), [""; 0]);
+}
+
 /// Clips of one camera with other settings, joined as they are: the pictures of each need their own
 /// description (ISO/IEC 14496-12, 8.5.2 and 8.7.4).
 #[test]

@@ -2,7 +2,8 @@
 //! times.
 
 use super::Clip;
-use crate::media::claims::SampleTable;
+use crate::media::claims::{self, SampleTable};
+use crate::media::edits::{self, Cut};
 use crate::note::{Note, TIMES_WRONG, TRUNCATED};
 use crate::timecode::Ratio;
 
@@ -118,6 +119,26 @@ impl Clip {
             "{:.1} s lie between two frames in a row, as where recordings were joined or the \
              times are damaged: the start may be so much off; compare one frame by eye",
             widest_s.to_f64()
+        ));
+    }
+
+    /// Programs differ in how they follow an edit list, and those that do show what was not filmed
+    /// in a row as if it were.
+    pub(super) fn doubt_edits(&mut self) {
+        if !claims::is_movie(self.source.demuxer()) {
+            return;
+        }
+        let track = self.source.stream().id();
+        let cut = edits::cut_of(&self.facts.path, track, self.facts.tick_seconds);
+        let what = match cut.ok().flatten() {
+            Some(Cut::Joined) => "leaves out or repeats parts of the recording",
+            Some(Cut::Parted) => "puts a pause between two parts of the recording",
+            Some(Cut::AtOtherSpeed) => "plays a part of the recording at another speed",
+            None => return,
+        };
+        self.doubt_times(format!(
+            "the edit list of the file {what}, so that clip time is not the camera's, and the start \
+             may be as much off; read the file that the camera wrote, or compare one frame by eye"
         ));
     }
 
