@@ -11,6 +11,7 @@ use self::keys::Hops;
 use self::reach::Reach;
 use super::open::{self, Opening};
 use crate::error::{Error, ErrorKind, Result};
+use crate::timecode::Ratio;
 use ffmpeg_next::{
     self as ffmpeg, Discard, Packet, ffi, format::context::Input, frame, packet::Ref,
 };
@@ -366,6 +367,26 @@ impl Source {
             read += packet.size();
         }
         true
+    }
+
+    /// True if a packet of another stream ends at or behind a time, in seconds by FFmpeg's stamps.
+    pub(super) fn others_reach(&self, at_s: Ratio) -> bool {
+        // Here they are left out. Not every such file has an index to jump by.
+        let Ok(mut demuxer) = open::open_demuxer(&self.path) else {
+            return false;
+        };
+        let mut packets = demuxer.packets();
+        packets.any(|(stream, packet)| {
+            let length = packet.duration().max(0);
+            let end = stamp_of(&packet).map(|stamp| stamp.saturating_add(length));
+            let (of, per) = (
+                stream.time_base().numerator(),
+                stream.time_base().denominator(),
+            );
+            let tick_s = Ratio::checked_new(of.into(), per.into());
+            let reaches = |(end, tick_s): (i64, Ratio)| Ratio::from_integer(end) * tick_s >= at_s;
+            stream.index() != self.stream && end.zip(tick_s).is_some_and(reaches)
+        })
     }
 
     /// True if all packets from the head up to here were read.

@@ -416,3 +416,46 @@ fn pictures_with_a_second_description_are_read_wherever_reading_begins() {
         assert_eq!(notes(&clip), "");
     }
 }
+
+/// Only the longest stream's end is told by such files.
+#[test]
+fn sound_that_runs_on_behind_the_pictures_is_no_file_that_ends_early() {
+    let shop = Workshop::new();
+    for name in ["long.flv", "long.asf", "long.mkv"] {
+        let codecs = match name {
+            "long.flv" => "-c:v flv1 -c:a pcm_s16le -ar 44100",
+            _ => "-c:v mpeg4 -g 12 -c:a mp2",
+        };
+        let untold = "-map_metadata -1 -fflags +bitexact";
+        let file = shop.make(
+            name,
+            "testsrc2=s=160x90:r=25:d=4",
+            &format!("-f lavfi -i sine=d=9 {codecs} {untold}"),
+        );
+        let mut clip = open(&file);
+        let claimed_s = clip.facts().duration_s.expect("a length");
+        rest(&mut clip);
+        assert!(
+            !notes(&clip).contains("truncated"),
+            "{name}: {}",
+            notes(&clip)
+        );
+        let length_s = clip.facts().duration_s.expect("a length");
+        let is_near =
+            |s: Ratio, wanted: i64| (s - Ratio::from_integer(wanted)).abs() < Ratio::new(1, 4);
+        assert!(is_near(length_s, 4), "{name}: {length_s}");
+        if is_near(claimed_s, 9) {
+            let bytes = fs::read(&file).unwrap();
+            fs::write(&file, &bytes[..bytes.len() / 3]).unwrap();
+            let mut clip = open(&file);
+            rest(&mut clip);
+            assert!(
+                notes(&clip).contains("truncated"),
+                "{name}: {}",
+                notes(&clip)
+            );
+        } else {
+            assert_eq!(name, "long.mkv");
+        }
+    }
+}

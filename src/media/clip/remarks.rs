@@ -152,7 +152,6 @@ impl Clip {
                 claimed_s.to_f64()
             ),
         );
-        self.facts.duration_s = Some(left_s);
     }
 
     /// The end of the file cuts off its last box. What a sample table says is said better.
@@ -173,7 +172,15 @@ impl Clip {
         let claimed_s = self.facts.duration_s.unwrap_or(left_s);
         let left = format!("{} of {} frames, ", table.presented_whole, table.presented);
         self.facts.frames = Some(table.presented_whole);
+        self.facts.duration_s = Some(left_s);
         self.note_truncated(claimed_s, &left, left_s);
+    }
+
+    /// True if another stream than the pictures', sound as a rule, is there up to a time after
+    /// frame 0.
+    fn others_reach(&self, at_s: Ratio) -> bool {
+        let zero_s = Ratio::from_integer(self.stamper.zero()) * self.facts.tick_seconds;
+        self.source.others_reach(at_s + zero_s)
     }
 
     /// Called when reading gave no more frames: compares claims with the end.
@@ -210,7 +217,10 @@ impl Clip {
         };
         match self.facts.duration_s {
             Some(claimed_s) if claimed_s > end_s + slack_s => {
-                self.note_truncated(claimed_s, "", end_s);
+                if self.has_own_duration || !self.others_reach(claimed_s - slack_s) {
+                    self.note_truncated(claimed_s, "", end_s);
+                }
+                self.facts.duration_s = Some(end_s);
             }
             // Estimated lengths, as of transport streams, fall short.
             Some(claimed_s) if claimed_s >= end_s => {}
