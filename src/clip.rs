@@ -26,7 +26,7 @@ use crate::frame::{Aim, Footage, Light, Stamp};
 use crate::geometry::Quad;
 use crate::media;
 use crate::note::Note;
-use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Window};
+use crate::outcome::{CLIP_FORMAT_VERSION, ClipOutcome, ClipPart, Evidence, Tool, Verdict, Window};
 use crate::progress::{Event, Listener, Wish};
 use crate::reading::{DigitOdds, Reading, Sighting};
 use crate::stages::{StagePicture, Stages};
@@ -203,7 +203,7 @@ impl Watch<'_> {
             Some(duration_s) => end.min(duration_s * Ratio::new(1, 2)),
             None => end,
         };
-        let is_long = duration_s.is_none_or(|d| d > end);
+        let mut is_long = duration_s.is_none_or(|d| d > end);
         for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
             let facts = self.footage.facts();
             if sharpness == Sharpness::Fine
@@ -214,7 +214,10 @@ impl Watch<'_> {
             let ends = Search::of_ends(sharpness);
             self.must_see_from = None;
             if look != Look::Tail {
-                match self.search(Aim::Head, Some(end), ends)? {
+                let found = self.search(None, Some(end), ends)?;
+                // Files tell less than there is where recordings were joined.
+                is_long |= self.reached > end;
+                match found {
                     Found::Stopped => break,
                     Found::Settled if look != Look::Ends || !is_long => break,
                     Found::Settled | Found::GoOn => {}
@@ -229,7 +232,7 @@ impl Watch<'_> {
                 let mut from = self.tail_from()?.max(least);
                 let found = loop {
                     self.must_see_from = (look == Look::Ends).then_some(from);
-                    let found = self.search(Aim::At(from), None, ends)?;
+                    let found = self.search(Some(from), None, ends)?;
                     if found != Found::GoOn {
                         break found;
                     }
@@ -247,7 +250,7 @@ impl Watch<'_> {
                 if look == Look::Everywhere
                     && !self.fit().was_seen_running
                     && sharpness == Sharpness::Coarse
-                    && self.search(Aim::At(end), Some(from), Search::of_middle())? != Found::GoOn
+                    && self.search(Some(end), Some(from), Search::of_middle())? != Found::GoOn
                 {
                     break;
                 }
@@ -256,7 +259,25 @@ impl Watch<'_> {
                 break;
             }
         }
+        self.check_times()?;
         Ok(self.fit())
+    }
+
+    /// A start rests on all times from frame 0 to the clock, those that were jumped over among them.
+    fn check_times(&mut self) -> Result<()> {
+        let fit = self.fit();
+        if fit.verdict != Verdict::Sure {
+            return Ok(());
+        }
+        let of_the_clock = self.sightings.iter().zip(&fit.sightings);
+        let seen = of_the_clock.filter(|(_, fitted)| fitted.is_the_clock());
+        let first = seen.filter_map(|(sighting, _)| sighting.readings.first());
+        let Some(at) = first.map(|reading| reading.stamp.seconds()).min() else {
+            return Ok(());
+        };
+        let at_s = at.to_f64();
+        while self.footage.read_up_to(at)? && self.tell(Event::Reading { at_s }) == Wish::GoOn {}
+        Ok(())
     }
 
     /// Seconds from frame 0 to the tail, as far as is known. Only the way there shows how long a clip

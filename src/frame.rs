@@ -114,6 +114,14 @@ pub trait Footage {
     /// Cheap: no picture is converted before [`Footage::picture`] asks for it.
     fn advance(&mut self) -> Result<Option<Stamp>>;
 
+    /// Reads a piece of what lies between frame 0 and the frame at a time, in seconds, and was not
+    /// read yet, without decoding it: only who reads it sees whether times leap there or start
+    /// again, and [`Footage::facts`] then say so. True if more is left. If anything was read the
+    /// place is lost, and a seek must follow. Footage that is drawn holds nothing unread.
+    fn read_up_to(&mut self, _at: Ratio) -> Result<bool> {
+        Ok(false)
+    }
+
     /// The frame last given by [`Footage::advance`], as bright as `light` says.
     ///
     /// # Panics

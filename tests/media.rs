@@ -6,6 +6,8 @@
 mod broken;
 #[path = "media/clips.rs"]
 mod clips;
+#[path = "media/joined.rs"]
+mod joined;
 #[path = "media/jumps.rs"]
 mod jumps;
 #[allow(dead_code, reason = "the tests of copies use the rest")]

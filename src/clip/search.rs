@@ -109,22 +109,19 @@ impl Search {
 }
 
 impl Watch<'_> {
-    /// Looks at key frames from `aim` to `until` (seconds after frame 0; `None`: to the end),
-    /// and at every frame around those that show a display.
+    /// Looks at key frames between two times (seconds after frame 0; `None`: from the head, and to
+    /// the end), and at every frame around those that show a display.
     pub(super) fn search(
         &mut self,
-        aim: Aim,
+        from: Option<Ratio>,
         until: Option<Ratio>,
         search: Search,
     ) -> Result<Found> {
         // Frame 0 is decoded as it is. If it shows the display, reading goes on from there.
-        let starts_dense = aim == Aim::Head;
-        self.footage.set_stride(match aim {
-            Aim::Head => Stride::EveryFrame,
-            Aim::At(at) => search.stride_from(at),
-            Aim::Tail { .. } => search.stride,
-        });
-        self.footage.seek(aim)?;
+        let starts_dense = from.is_none();
+        self.footage
+            .set_stride(from.map_or(Stride::EveryFrame, |from| search.stride_from(from)));
+        self.footage.seek(from.map_or(Aim::Head, Aim::At))?;
         let mut last: Option<Ratio> = None;
         let mut widest = Ratio::ZERO;
         while let Some(stamp) = self.advance()? {

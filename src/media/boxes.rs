@@ -14,6 +14,9 @@ pub(super) const MOST_BOXES: usize = 1 << 18;
 /// An index lies among the first so many, if its file begins with it.
 const MOST_BEFORE_INDEX: usize = 64;
 
+/// Of the boxes in one that a file holds no more are looked at: a movie has a track for each stream.
+const MOST_CHILDREN: usize = 1 << 10;
+
 /// Box types that movies begin with (14496-12 and the QuickTime file format).
 const FIRST_BOXES: [&[u8; 4]; 9] = [
     b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot", b"uuid", b"moof",
@@ -184,8 +187,8 @@ pub(super) fn picture_matrix(moov: &[u8]) -> Option<Range<usize>> {
         })
 }
 
-/// Contents of the file's `moov` box: offset in the file and bytes.
-pub(super) fn read_moov(file: &mut File) -> std::io::Result<Option<(u64, Vec<u8>)>> {
+/// Where in the file the contents of its `moov` box lie. Reads headers alone.
+pub(super) fn moov_at(file: &mut File) -> std::io::Result<Option<Range<u64>>> {
     let file_len = file.metadata()?.len();
     let mut at = 0;
     while let Some(header) = Header::read(file, at, file_len)? {
@@ -193,16 +196,40 @@ pub(super) fn read_moov(file: &mut File) -> std::io::Result<Option<(u64, Vec<u8>
             break;
         }
         if &header.kind == b"moov" {
-            let body_at = at + header.len;
-            let len = usize::try_from(header.size - header.len).expect("fits in memory");
-            let mut body = vec![0; len];
-            file.seek(SeekFrom::Start(body_at))?;
-            file.read_exact(&mut body)?;
-            return Ok(Some((body_at, body)));
+            return Ok(Some(at + header.len..at + header.size));
         }
         at += header.size;
     }
     Ok(None)
+}
+
+/// As [`children`], of a file: type and where the contents lie. Reads headers alone.
+pub(super) fn children_in(
+    file: &mut File,
+    within: Range<u64>,
+) -> std::io::Result<Vec<([u8; 4], Range<u64>)>> {
+    let mut found = Vec::new();
+    let mut at = within.start;
+    while found.len() < MOST_CHILDREN
+        && let Some(header) = Header::read(file, at, within.end)?
+        && (header.len..=within.end - at).contains(&header.size)
+    {
+        found.push((header.kind, at + header.len..at + header.size));
+        at += header.size;
+    }
+    Ok(found)
+}
+
+/// Contents of the file's `moov` box: offset in the file and bytes.
+pub(super) fn read_moov(file: &mut File) -> std::io::Result<Option<(u64, Vec<u8>)>> {
+    let Some(within) = moov_at(file)? else {
+        return Ok(None);
+    };
+    let len = usize::try_from(within.end - within.start).expect("fits in memory");
+    let mut body = vec![0; len];
+    file.seek(SeekFrom::Start(within.start))?;
+    file.read_exact(&mut body)?;
+    Ok(Some((within.start, body)))
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use super::spacing::{self, RateClaims, Spacing};
 use crate::facts::{ClipFacts, HeaderFacts};
 use crate::note::{HEAD_LOST, Note};
 use crate::timecode::{Rate, Ratio};
-use ffmpeg_next::{self as ffmpeg, codec::packet, ffi, frame, media};
+use ffmpeg_next::{self as ffmpeg, codec::packet, ffi, format, frame, media};
 use std::path::Path;
 
 /// Tags that hold a camera's serial number.
@@ -101,17 +101,17 @@ pub(super) struct SampleTable {
     pub whole_ticks: i64,
 }
 
+/// True for QuickTime and MP4 files.
+pub(super) fn is_movie(demuxer: &format::context::Input) -> bool {
+    let format = demuxer.format();
+    format.name().split(',').any(|name| name == "mov")
+}
+
 impl SampleTable {
     /// `None` for other containers, and for fragmented files whose table is
     /// spread over the file.
     pub(super) fn of(source: &Source, file_len: u64) -> Option<Self> {
-        if !source
-            .demuxer()
-            .format()
-            .name()
-            .split(',')
-            .any(|name| name == "mov")
-        {
+        if !is_movie(source.demuxer()) {
             return None;
         }
         let stream = source.stream();

@@ -24,6 +24,10 @@ use std::path::Path;
 const SAMPLE_PACKETS: usize = 60;
 const SAMPLE_BYTES: usize = 16 << 20;
 
+/// What lies between frames that were looked at is read in pieces of so many bytes, which take a
+/// slow drive a second.
+const READ_UP_BYTES: usize = 64 << 20;
+
 /// Frames per second where nothing tells; only spaces frames without stamps.
 const FALLBACK_RATE: i128 = 25;
 
@@ -108,6 +112,8 @@ pub struct Clip {
     has_own_duration: bool,
     /// The end of the file was reached and compared with the claims.
     knows_end: bool,
+    /// The times of all frames follow from what stands in one place of the file.
+    has_all_times: bool,
 }
 
 /// What the container says, without decoding a picture where that is enough.
@@ -185,9 +191,15 @@ impl Clip {
             damaged_before: 0,
             has_own_duration,
             knows_end: table.is_some(),
+            has_all_times: false,
         };
+        // AVI counts frames, MXF has one length for all.
+        clip.has_all_times =
+            table.is_some() || ["avi", "mxf"].contains(&clip.facts.container.as_str());
+        clip.doubt_edits();
         if let Some(table) = table {
-            clip.source.trust_index();
+            let widest = table.spacing.range().map_or(0, |(_, widest)| widest);
+            clip.source.trust_index(widest);
             clip.note_table(&table, file_len, step);
         }
         if boxes::is_cut_off(path, boxes::MOST_BOXES).unwrap_or(false) {
@@ -278,7 +290,7 @@ impl Clip {
             self.spacing.observe(ticks.saturating_sub(before));
             self.note_spacing();
         }
-        self.doubt_gap();
+        self.doubt_joints();
         if picture.is_interlaced() && !self.facts.is_interlaced {
             self.facts.is_interlaced = true;
             self.note_interlaced();
@@ -361,12 +373,7 @@ impl Clip {
         if aim == 0 && std::mem::take(&mut self.is_fresh) {
             return Ok(());
         }
-        self.is_fresh = false;
-        self.pending.clear();
-        self.current = None;
-        self.resume_after = None;
-        self.given = None;
-        self.floor = None;
+        self.lose_frames();
         for back in self.steps_back(aim) {
             if !self.approach(aim, back)? {
                 continue;
@@ -412,6 +419,16 @@ impl Clip {
         Ok(())
     }
 
+    /// Lets go of all frames that were read.
+    fn lose_frames(&mut self) {
+        self.is_fresh = false;
+        self.pending.clear();
+        self.current = None;
+        self.resume_after = None;
+        self.given = None;
+        self.floor = None;
+    }
+
     /// Length from frame 0; looks for the end if the container does not tell.
     fn end_s(&mut self) -> Result<Ratio> {
         if self.facts.duration_s.is_none() {
@@ -419,7 +436,7 @@ impl Clip {
             if self.must_count {
                 while self.pull(0).is_some() {}
             } else {
-                self.source.skim();
+                self.source.skim(usize::MAX);
                 self.lose_place();
                 self.note_end();
             }
@@ -505,6 +522,21 @@ impl Footage for Clip {
                 return Ok(Some(stamp));
             }
         }
+    }
+
+    fn read_up_to(&mut self, at: Ratio) -> Result<bool> {
+        let stamp = self.stamp_at(self.ticks_of(at));
+        if self.has_all_times || self.must_count || !self.source.is_apart(stamp) {
+            return Ok(false);
+        }
+        self.lose_frames();
+        if !self.source.is_from_head() {
+            self.rewind()?;
+        }
+        self.lose_place();
+        let goes_on = self.source.skim(READ_UP_BYTES);
+        self.doubt_joints();
+        Ok(goes_on && self.source.is_apart(stamp))
     }
 
     fn picture(&mut self, light: Light) -> Result<Frame> {

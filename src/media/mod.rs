@@ -10,12 +10,13 @@
 //! - [`copy_with_timecode`]: a clip copied as it is, with a timecode track
 //! - [`Recorder`]: pictures to a movie file, for rehearsals; `record/options` says what
 //!   can be asked for, `record/sound` is its tone
-//! - `boxes`, `mxf`: what FFmpeg keeps silent about in MP4 and QuickTime, and in MXF
+//! - `boxes`, `edits`, `mxf`: what FFmpeg keeps silent about in MP4 and QuickTime, and in MXF
 
 mod boxes;
 mod claims;
 mod clip;
 mod copy;
+mod edits;
 mod luma;
 mod mxf;
 mod open;

@@ -2,11 +2,16 @@
 //! with jumps. Knows FFmpeg's stamps only; [`super::clip`] turns them into frame
 //! times and decides what is given out.
 
+mod descriptions;
+mod joints;
 mod keys;
+mod reach;
 
 use self::keys::Hops;
+use self::reach::Reach;
 use super::open::{self, Opening};
 use crate::error::{Error, ErrorKind, Result};
+use crate::timecode::Ratio;
 use ffmpeg_next::{
     self as ffmpeg, Discard, Packet, ffi, format::context::Input, frame, packet::Ref,
 };
@@ -39,8 +44,11 @@ pub(super) struct Tally {
     pub furthest: Option<i64>,
     /// True once the last packet of the file has been read.
     pub reached_end: bool,
-    /// Widest distance in ticks between packets that were read one after the other.
+    /// Widest distance in ticks between packets that were read one after the other, or stand so in
+    /// the index.
     pub widest_gap: i64,
+    /// Where stamps start again for the first time: the end of what was presented before.
+    pub restart: Option<i64>,
 }
 
 /// Packets that were read one after the other, since the file was opened or the last jump.
@@ -49,6 +57,12 @@ struct Run {
     has_any: bool,
     /// Decoding stamp of the last of those that have one.
     last_dts: Option<i64>,
+    /// The highest that two in a row have reached.
+    top_dts: Option<i64>,
+    /// End of what is presented last.
+    end: Option<i64>,
+    /// Added to the stamps of the file since they started again.
+    shift: i64,
 }
 
 /// What was asked of the decoder, and what another one is asked in its place.
@@ -118,6 +132,10 @@ pub(super) struct Source {
     is_as_claimed: bool,
     /// Packets of the picture stream that were read but not decoded yet.
     ahead: VecDeque<Packet>,
+    /// Those behind them, read to see whether stamps start again.
+    held: VecDeque<Packet>,
+    /// The decoder's description that came last with a packet, if any has.
+    description: Option<Vec<u8>>,
     head: Option<Mark>,
     is_draining: bool,
     failures: u32,
@@ -136,6 +154,7 @@ pub(super) struct Source {
     /// Length of a packet that does not say, in ticks.
     step: i64,
     run: Run,
+    reach: Reach,
     /// Packets decoded since a frame came out.
     silent: u32,
     /// Stamps of damaged packets and frames.
@@ -166,6 +185,8 @@ impl Source {
             wishes: Wishes::default(),
             is_as_claimed,
             ahead: VecDeque::new(),
+            held: VecDeque::new(),
+            description: None,
             head: None,
             is_draining: false,
             failures: 0,
@@ -177,6 +198,7 @@ impl Source {
             wait: 0,
             step: 0,
             run: Run::default(),
+            reach: Reach::default(),
             silent: 0,
             damaged: BTreeSet::new(),
             cut: None,
@@ -276,11 +298,13 @@ impl Source {
         let Some(head) = self.head else {
             return Ok(());
         };
-        let start = head.dts.or(head.pts);
+        // After a jump FFmpeg may not read beyond the first of several recordings.
+        let start = head.dts.or(head.pts).filter(|_| !self.leads_astray());
         if start.is_some_and(|start| self.seek_file(start))
             && let Some(first) = self.read_packet()
             && Mark::of(&first) == head
         {
+            self.reach.is_at_head();
             self.ahead.push_back(first);
             return Ok(());
         }
@@ -296,7 +320,9 @@ impl Source {
         self.demuxer = reopened.demuxer;
         self.decoder = reopened.decoder;
         self.wishes.tell(&mut self.decoder);
-        self.run = Run::default();
+        self.description = None;
+        self.forget_run();
+        self.reach.is_at_head();
         Ok(())
     }
 
@@ -305,6 +331,9 @@ impl Source {
     /// an index: transport streams go on with the first key frame behind `aim`.
     /// If false, the place is lost: another jump or [`Self::rewind`] must follow.
     pub(super) fn jump(&mut self, aim: i64, latest: i64) -> bool {
+        if self.leads_astray() {
+            return self.walk(aim);
+        }
         self.forget();
         if !self.seek_file(aim) {
             return false;
@@ -313,6 +342,9 @@ impl Source {
             let Some(packet) = self.read_packet() else {
                 return false;
             };
+            if self.leads_astray() {
+                return self.walk(aim);
+            }
             if packet.is_key() {
                 let stamp = stamp_of(&packet);
                 self.ahead.push_back(packet);
@@ -323,11 +355,48 @@ impl Source {
         false
     }
 
-    /// Reads to the end without decoding; afterwards [`Tally::furthest`] is the
-    /// end of the file and the place is lost.
-    pub(super) fn skim(&mut self) {
+    /// Reads on without decoding, over so many bytes or to the end, where it says false and
+    /// [`Tally::furthest`] is the end of the file. The place is lost.
+    pub(super) fn skim(&mut self, bytes: usize) -> bool {
         self.ahead.clear();
-        while self.read_packet().is_some() {}
+        let mut read = 0;
+        while read < bytes {
+            let Some(packet) = self.read_packet() else {
+                return false;
+            };
+            read += packet.size();
+        }
+        true
+    }
+
+    /// True if a packet of another stream ends at or behind a time, in seconds by FFmpeg's stamps.
+    pub(super) fn others_reach(&self, at_s: Ratio) -> bool {
+        // Here they are left out. Not every such file has an index to jump by.
+        let Ok(mut demuxer) = open::open_demuxer(&self.path) else {
+            return false;
+        };
+        let mut packets = demuxer.packets();
+        packets.any(|(stream, packet)| {
+            let length = packet.duration().max(0);
+            let end = stamp_of(&packet).map(|stamp| stamp.saturating_add(length));
+            let (of, per) = (
+                stream.time_base().numerator(),
+                stream.time_base().denominator(),
+            );
+            let tick_s = Ratio::checked_new(of.into(), per.into());
+            let reaches = |(end, tick_s): (i64, Ratio)| Ratio::from_integer(end) * tick_s >= at_s;
+            stream.index() != self.stream && end.zip(tick_s).is_some_and(reaches)
+        })
+    }
+
+    /// True if all packets from the head up to here were read.
+    pub(super) fn is_from_head(&self) -> bool {
+        self.reach.is_from_head()
+    }
+
+    /// True if what was read at a stamp lies behind packets that were not.
+    pub(super) fn is_apart(&self, stamp: i64) -> bool {
+        self.reach.is_apart(stamp)
     }
 
     fn forget(&mut self) {
@@ -343,8 +412,14 @@ impl Source {
         self.decoder.skip_frame(Discard::Default);
     }
 
-    fn seek_file(&mut self, aim: i64) -> bool {
+    fn forget_run(&mut self) {
         self.run = Run::default();
+        self.held.clear();
+    }
+
+    fn seek_file(&mut self, aim: i64) -> bool {
+        self.forget_run();
+        self.reach.has_jumped();
         let stream = i32::try_from(self.stream).expect("FFmpeg counts streams in 32 bits");
         // SAFETY: the demuxer is open; any stamp and a valid stream are allowed.
         let result = unsafe {
@@ -365,8 +440,42 @@ impl Source {
         }
     }
 
-    /// The next packet of the picture stream from the file.
+    /// Ticks from a packet's stamp to its end.
+    fn length_of(&self, packet: &Packet) -> i64 {
+        match packet.duration() {
+            told if told > 0 => told,
+            _ => self.step,
+        }
+    }
+
+    /// The next packet of the picture stream.
     fn read_packet(&mut self) -> Option<Packet> {
+        let Some(packet) = self.next_in_file() else {
+            self.reach.has_ended();
+            return None;
+        };
+        self.head.get_or_insert(Mark::of(&packet));
+        if let Some(dts) = packet.dts() {
+            let before = self.run.last_dts.replace(dts).unwrap_or(dts);
+            let gap = dts.saturating_sub(before);
+            self.tally.widest_gap = self.tally.widest_gap.max(gap);
+            self.run.top_dts = self.run.top_dts.max(Some(dts.min(before)));
+        }
+        if let Some(stamp) = stamp_of(&packet) {
+            let at = Some(packet.position()).filter(|at| *at >= 0);
+            self.reach
+                .has_read(at, packet.dts().unwrap_or(stamp), stamp);
+            if !is_hidden(&packet) {
+                let end = stamp.saturating_add(self.length_of(&packet));
+                self.run.end = self.run.end.max(Some(end));
+                self.tally.furthest = self.tally.furthest.max(Some(end));
+            }
+        }
+        Some(packet)
+    }
+
+    /// The next packet of the picture stream, as it is in the file.
+    fn next_stored(&mut self) -> Option<Packet> {
         let mut failures = 0;
         loop {
             let mut packet = Packet::empty();
@@ -382,21 +491,8 @@ impl Source {
                     for stamp in self.cut.take().into_iter().chain(lossy) {
                         self.note_damage(stamp);
                     }
-                    self.head.get_or_insert(Mark::of(&packet));
                     self.run.has_any = true;
-                    if let Some(dts) = packet.dts() {
-                        let before = self.run.last_dts.replace(dts).unwrap_or(dts);
-                        let gap = dts.saturating_sub(before);
-                        self.tally.widest_gap = self.tally.widest_gap.max(gap);
-                    }
-                    if let Some(stamp) = stamp_of(&packet).filter(|_| !is_hidden(&packet)) {
-                        let length = match packet.duration() {
-                            told if told > 0 => told,
-                            _ => self.step,
-                        };
-                        let end = stamp.saturating_add(length);
-                        self.tally.furthest = self.tally.furthest.max(Some(end));
-                    }
+                    self.describe(&mut packet);
                     return Some(packet);
                 }
                 Err(ffmpeg::Error::Eof) => {

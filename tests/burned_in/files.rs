@@ -92,3 +92,50 @@ fn fragmented_files_are_read_up_to_the_cut() {
         read(&cut).must_start_at(TEN);
     }
 }
+
+/// Recordings put end to end, as the parts of a long AVCHD take may be: the clock is seen near the
+/// end, to which one jumps, and once behind twice the length that the file tells.
+#[test]
+fn a_clock_behind_a_joint_is_found_and_never_sure() {
+    let shelf = Shelf::new();
+    let part = |name: &str, seconds: &'static str, shown: &'static str| {
+        let clock = BurnedIn::new(TEN, "25").seconds(seconds).then(shown);
+        std::fs::read(shelf.clip(name, &clock, &format!("{H264} -g 25"))).unwrap()
+    };
+    let hidden = ",drawbox=t=fill:c=gray";
+    for (name, first, second, shown) in [
+        (
+            "tail.mts",
+            "22",
+            "50",
+            ",drawbox=t=fill:c=gray:enable='not(between(t,42,45))'",
+        ),
+        (
+            "tail.mkv",
+            "22",
+            "50",
+            ",drawbox=t=fill:c=gray:enable='not(between(t,42,45))'",
+        ),
+        (
+            "short.mts",
+            "40",
+            "11",
+            ",drawbox=t=fill:c=gray:enable='not(between(t,4,7))'",
+        ),
+    ] {
+        let ending = name.split('.').next_back().unwrap();
+        let first = part(&format!("first.{ending}"), first, hidden);
+        let second = part(&format!("second.{ending}"), second, shown);
+        let both = shelf.path(name);
+        std::fs::write(&both, [first, second].concat()).unwrap();
+        let said = read(&both);
+        assert_eq!(said.verdict(), "unsure", "{name}: {}", said.all());
+        assert!(
+            said.codes().contains(&"times_wrong"),
+            "{name}: {}",
+            said.all()
+        );
+        let alone = shelf.path(&format!("second.{ending}"));
+        read(&alone).must_be_sure_of(TEN);
+    }
+}

@@ -2,7 +2,8 @@
 //! times.
 
 use super::Clip;
-use crate::media::claims::SampleTable;
+use crate::media::claims::{self, SampleTable};
+use crate::media::edits::{self, Cut};
 use crate::note::{HEAD_LOST, Note, TIMES_WRONG, TRUNCATED};
 use crate::timecode::Ratio;
 
@@ -68,8 +69,8 @@ impl Clip {
 
     pub(super) fn note_repaired_stamps(&mut self) {
         let sentence = if self.must_count {
-            "the file carries no presentation times; they were rebuilt from the order of the \
-             pictures and the nominal rate"
+            "the file does not tell of every picture when it is presented; the times were rebuilt \
+             from the order of the pictures and the nominal rate"
                 .to_owned()
         } else {
             format!(
@@ -108,7 +109,17 @@ impl Clip {
     }
 
     /// Recordings that were joined keep the times of each as a rule; what lies between was not filmed.
-    pub(super) fn doubt_gap(&mut self) {
+    pub(super) fn doubt_joints(&mut self) {
+        if let Some(restart) = self.source.tally().restart {
+            let ticks = restart.saturating_sub(self.stamper.zero());
+            let at_s = Ratio::from_integer(ticks) * self.facts.tick_seconds;
+            self.doubt_times(format!(
+                "the times of the file start again {:.1} s after its first frame, as where recordings \
+                 were joined; what lies between them was not filmed, and the start may be so much \
+                 off; read each recording by itself, or compare one frame by eye",
+                at_s.to_f64()
+            ));
+        }
         let in_order = self.spacing.range().map_or(0, |(_, widest)| widest);
         let widest = in_order.max(self.source.tally().widest_gap);
         if widest <= self.longest_gap || self.has_doubt(TIMES_WRONG) {
@@ -122,6 +133,26 @@ impl Clip {
         ));
     }
 
+    /// Programs differ in how they follow an edit list, and those that do show what was not filmed
+    /// in a row as if it were.
+    pub(super) fn doubt_edits(&mut self) {
+        if !claims::is_movie(self.source.demuxer()) {
+            return;
+        }
+        let track = self.source.stream().id();
+        let cut = edits::cut_of(&self.facts.path, track, self.facts.tick_seconds);
+        let what = match cut.ok().flatten() {
+            Some(Cut::Joined) => "leaves out or repeats parts of the recording",
+            Some(Cut::Parted) => "puts a pause between two parts of the recording",
+            Some(Cut::AtOtherSpeed) => "plays a part of the recording at another speed",
+            None => return,
+        };
+        self.doubt_times(format!(
+            "the edit list of the file {what}, so that clip time is not the camera's, and the start \
+             may be as much off; read the file that the camera wrote, or compare one frame by eye"
+        ));
+    }
+
     fn note_truncated(&mut self, claimed_s: Ratio, left: &str, left_s: Ratio) {
         self.note(
             TRUNCATED,
@@ -132,7 +163,6 @@ impl Clip {
                 claimed_s.to_f64()
             ),
         );
-        self.facts.duration_s = Some(left_s);
     }
 
     /// The end of the file cuts off its last box. What a sample table says is said better.
@@ -153,7 +183,15 @@ impl Clip {
         let claimed_s = self.facts.duration_s.unwrap_or(left_s);
         let left = format!("{} of {} frames, ", table.presented_whole, table.presented);
         self.facts.frames = Some(table.presented_whole);
+        self.facts.duration_s = Some(left_s);
         self.note_truncated(claimed_s, &left, left_s);
+    }
+
+    /// True if another stream than the pictures', sound as a rule, is there up to a time after
+    /// frame 0.
+    fn others_reach(&self, at_s: Ratio) -> bool {
+        let zero_s = Ratio::from_integer(self.stamper.zero()) * self.facts.tick_seconds;
+        self.source.others_reach(at_s + zero_s)
     }
 
     /// Called when reading gave no more frames: compares claims with the end.
@@ -190,7 +228,10 @@ impl Clip {
         };
         match self.facts.duration_s {
             Some(claimed_s) if claimed_s > end_s + slack_s => {
-                self.note_truncated(claimed_s, "", end_s);
+                if self.has_own_duration || !self.others_reach(claimed_s - slack_s) {
+                    self.note_truncated(claimed_s, "", end_s);
+                }
+                self.facts.duration_s = Some(end_s);
             }
             // Estimated lengths, as of transport streams, fall short.
             Some(claimed_s) if claimed_s >= end_s => {}

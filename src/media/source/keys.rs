@@ -154,9 +154,10 @@ impl Source {
         }
     }
 
-    /// The demuxer's index holds every packet of the file.
-    pub(in crate::media) fn trust_index(&mut self) {
+    /// The demuxer's index holds every packet of the file; they lie `widest` ticks apart at most.
+    pub(in crate::media) fn trust_index(&mut self, widest: i64) {
         self.hops = Hops::ByIndex;
+        self.tally.widest_gap = self.tally.widest_gap.max(widest);
     }
 
     /// Jumps over what lies between key frames, where the way is long, unless it is so
