@@ -351,9 +351,8 @@ mod tests {
 
     #[test]
     fn a_rate_of_no_clock_is_refused() {
-        for text in ["0.5", "1634249166/129227251"] {
-            assert!(refusal(&["--clock-rate", text, "a.mov"]).starts_with("no clock counts"));
-        }
+        let rate = "1634249166/129227251";
+        assert!(refusal(&["--clock-rate", rate, "a.mov"]).starts_with("no clock counts"));
     }
 
     #[test]

@@ -145,8 +145,8 @@ pub const FONTS: [FontEntry; 32] = {
         ),
         entry(
             Proportional,
-            "fonts-junction",
-            "/usr/share/fonts/opentype/junction/Junction.otf",
+            "fonts-linuxlibertine",
+            "/usr/share/fonts/opentype/linux-libertine/LinBiolinum_R.otf",
         ),
         entry(
             Device,

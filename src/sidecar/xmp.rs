@@ -57,7 +57,7 @@ pub fn to_bytes(outcome: &ClipOutcome, admit: Admit) -> Option<Vec<u8>> {
 }
 
 /// Remarks that say how far the label can be taken at its word.
-const ON_THE_LABEL: [&str; 3] = ["drop_frame_open", "base_apart", "conformed"];
+const ON_THE_LABEL: [&str; 4] = ["drop_frame_open", "rate_assumed", "base_apart", "conformed"];
 
 /// What the standard calls labels of this rate; `None` where it has no name.
 fn time_format(rate: Rate, drop_frame: bool) -> Option<&'static str> {
