@@ -105,8 +105,9 @@ impl Card<'_> {
 
     /// Doubts the chapters behind a doubted one whose slates lie nearer to where its start puts them
     /// than to where the camera's clock does: they were misread alike, or none was.
-    fn doubt_chapters_of(&mut self, head: usize, off_of_head_s: Ratio, measured: &Measured) {
-        let name = &self.members[head].name;
+    fn doubt_chapters_of(&mut self, doubted: usize, off_of_it_s: Ratio, measured: &Measured) {
+        let name = &self.members[doubted].name;
+        let head = self.places[doubted].map_or(doubted, |place| place.head);
         for clip in 0..self.members.len() {
             let is_of_it = self.places[clip].is_some_and(|place| place.head == head);
             let outcome = &self.outcomes[clip];
@@ -116,7 +117,7 @@ impl Card<'_> {
             let Some(off_s) = self.off_s(clip, measured) else {
                 continue;
             };
-            let apart_s = (off_s - off_of_head_s).wrapped(measured.form.day_seconds());
+            let apart_s = (off_s - off_of_it_s).wrapped(measured.form.day_seconds());
             if apart_s.abs() < off_s.abs() {
                 let note = Note::new(
                     "against_camera_clock",
@@ -157,15 +158,18 @@ impl Card<'_> {
     pub(super) fn measure(&self, camera: usize) -> Option<Measured> {
         let mut by_day: BTreeMap<Ratio, (ClockForm, Vec<Point>)> = BTreeMap::new();
         for clip in 0..self.members.len() {
-            // The header of a later chapter often tells when the first one began.
-            if self.camera_of[clip] != camera || self.places[clip].is_some() {
+            if self.camera_of[clip] != camera {
                 continue;
             }
-            let (Some(header_s), Some(slate), Some(length_s)) = (
-                self.header_s(clip),
-                Slate::of(&self.outcomes[clip]),
-                self.real_length_s(clip),
-            ) else {
+            let Some(slate) = Slate::of(&self.outcomes[clip]) else {
+                continue;
+            };
+            // The header of a later chapter often tells when the first one began.
+            let Some((head, after_s)) = self.head_that_it_speaks_for(clip) else {
+                continue;
+            };
+            let (Some(header_s), Some(length_s)) = (self.header_s(head), self.real_length_s(head))
+            else {
                 continue;
             };
             let (_, points) = by_day
@@ -175,7 +179,7 @@ impl Card<'_> {
                 clip,
                 header_s,
                 length_s,
-                start_s: slate.seconds(),
+                start_s: slate.seconds().shift(-self.real_s(head, after_s)),
             });
         }
         // Seconds since midnight of clocks that count at other speeds do not compare.
@@ -188,6 +192,23 @@ impl Card<'_> {
             form,
             is_split: false,
         })
+    }
+
+    /// The first clip of a chain, and the clip seconds from its frame 0 to that of this clip, which
+    /// has a slate; `None` if the chain has one before it, or the way is not known.
+    fn head_that_it_speaks_for(&self, clip: usize) -> Option<(usize, Ratio)> {
+        let Some(place) = self.places[clip] else {
+            return Some((clip, Ratio::ZERO));
+        };
+        let after_s = place.after_s?;
+        let is_before = |other: &usize| {
+            let of_other = self.places[*other];
+            *other == place.head
+                || of_other.is_some_and(|p| p.head == place.head && p.after_s < Some(after_s))
+        };
+        let mut before = (0..self.members.len()).filter(is_before);
+        let has_slate = before.any(|other| Slate::of(&self.outcomes[other]).is_some());
+        (!has_slate).then_some((place.head, after_s))
     }
 
     /// Says of clips without a start where they probably lie.

@@ -242,6 +242,43 @@ fn clips_at_odd_speeds_are_compared_and_lose_no_card() {
     assert!(agreed.clips[4].0.estimate.is_some());
 }
 
+/// The slate was held up in the second chapter only.
+#[test]
+fn a_recording_without_a_slate_in_its_first_chapter_is_held_against_the_camera_by_its_next() {
+    let verdicts = |second: &str, third: &str| {
+        let mut clips: Vec<Member> = [("12:40", "15:40"), ("12:50", "15:50"), ("13:00", "16:00")]
+            .iter()
+            .enumerate()
+            .map(|(n, (made, start))| {
+                let words = format!("camera=X made=2021-05-28T{made}:00Z start={start}:00:00");
+                clip(0, &format!("C{n}.MP4"), &words)
+            })
+            .collect();
+        for (path, words) in [
+            ("GX010042.MP4", ""),
+            ("GX020042.MP4", second),
+            ("GX030042.MP4", third),
+        ] {
+            let words = format!("camera=X made=2021-05-28T13:10:00Z {words}");
+            clips.push(clip(0, path, &words));
+        }
+        let clips = agreed(clips).clips.into_iter().skip(4);
+        clips
+            .map(|(outcome, _)| outcome.verdict)
+            .collect::<Vec<_>>()
+    };
+    let (right, hour_off) = (
+        ["16:10:02:00", "16:10:04:00"],
+        ["17:10:02:00", "17:10:04:00"],
+    );
+    let both = |starts: [&str; 2]| {
+        let [second, third] = starts.map(|start| format!("start={start}"));
+        verdicts(&second, &third)
+    };
+    assert_eq!(both(right), [Verdict::Sure; 2]);
+    assert_eq!(both(hour_off), [Verdict::Unsure; 2]);
+}
+
 /// Chapters 1 and 3 show an hour too much, as a digit that is hard to read does.
 #[test]
 fn a_recording_whose_first_chapter_contradicts_the_camera_is_doubted_as_a_whole() {
