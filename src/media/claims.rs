@@ -246,10 +246,12 @@ impl Claims<'_> {
     /// True if [`ClipFacts::duration_s`] is the picture's own, not the length
     /// of the longest stream.
     pub(super) fn has_own_duration(&self) -> bool {
-        let stream = self.source.stream();
-        stream.duration() > 0
+        let (stream, demuxer) = (self.source.stream(), self.source.demuxer());
+        // ASF tells one length, which FFmpeg gives to each stream.
+        let tells_each = demuxer.format().name() != "asf";
+        (tells_each && stream.duration() > 0)
             || stream.metadata().get("DURATION").is_some()
-            || self.source.demuxer().nb_streams() == 1
+            || demuxer.nb_streams() == 1
     }
 
     /// The first of these tags that is there, if it says something.

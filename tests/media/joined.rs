@@ -421,7 +421,7 @@ fn pictures_with_a_second_description_are_read_wherever_reading_begins() {
 #[test]
 fn sound_that_runs_on_behind_the_pictures_is_no_file_that_ends_early() {
     let shop = Workshop::new();
-    for name in ["long.flv", "long.mkv"] {
+    for name in ["long.flv", "long.mkv", "long.asf"] {
         let codecs = match name {
             "long.flv" => "-c:v flv1 -c:a pcm_s16le -ar 44100",
             _ => "-c:v mpeg4 -g 12 -c:a mp2",
