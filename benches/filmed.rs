@@ -27,15 +27,13 @@ fn main() {
     assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
-    let cases: Vec<_> = clocks()
-        .into_iter()
-        .flat_map(|form| CAMERAS.map(|_| form))
-        .enumerate()
-        .map(|(number, form)| (number, (form, camera_of(number))))
+    let forms = clocks();
+    let cases: Vec<_> = (0..forms.len() * CAMERAS.len())
         .step_by(share)
+        .map(|number| (number, forms[number / CAMERAS.len()], camera_of(number)))
         .collect();
     let judged = on_all_cores(cases.len(), |i| {
-        let (number, (form, camera)) = cases[i];
+        let (number, form, camera) = cases[i];
         let seed = first_seed + number as u64;
         let shoot = Shoot::ordinary(seed, form, camera);
         let path = clips.path().join(format!("filmed_{seed}.mp4"));

@@ -119,8 +119,8 @@ pub fn record(bytes: &[u8], file: &Path) -> Result<()> {
 pub fn manual_page(page: &[u8], file: &Path) -> Result<()> {
     // `.TH rollmark-read 1 "rollmark-read 0.1.0"`: the command and the section.
     let title = |page: &[u8]| -> Option<Vec<u8>> {
-        let lines = page.split(|&byte| byte == b'\n');
-        let line = lines.into_iter().find(|line| line.starts_with(b".TH "))?;
+        let mut lines = page.split(|&byte| byte == b'\n');
+        let line = lines.find(|line| line.starts_with(b".TH "))?;
         let words = line.split(|&byte| byte == b' ').take(3);
         Some(words.collect::<Vec<_>>().concat())
     };

@@ -259,8 +259,7 @@ impl<'a> Card<'a> {
                     let outcome = &self.outcomes[clip];
                     let form = clip_base::clock_form(outcome.clock.as_ref()?)?;
                     let counts = clip_base::phi_bounds(outcome.start.as_ref()?)?;
-                    let start = HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high))
-                        .outward(MICROSECONDS);
+                    let start = form.seconds_of(counts).outward(MICROSECONDS);
                     // What runs past midnight may meet what began behind it.
                     let tomorrow = start.shift(form.day_seconds());
                     let length_s = self.real_length_s(clip)?;

@@ -29,8 +29,7 @@ impl Slate {
 
     /// Real seconds since midnight.
     pub fn seconds(&self) -> HalfOpen {
-        let seconds = |count| self.form.seconds(count);
-        HalfOpen::new(seconds(self.counts.low), seconds(self.counts.high))
+        self.form.seconds_of(self.counts)
     }
 
     /// The bounds `clip_s` clip seconds later.
@@ -66,10 +65,7 @@ impl Gap {
         let Some(frame_s) = frame_s.filter(|_| before.counts_like(after)) else {
             return Self::Unseen;
         };
-        let expected_s = HalfOpen::new(
-            before.form.seconds(expected.low),
-            before.form.seconds(expected.high),
-        );
+        let expected_s = before.form.seconds_of(expected);
         let found_s = after.seconds();
         let apart = HalfOpen::new(found_s.low - expected_s.high, found_s.high - expected_s.low);
         let apart = apart.nearest_to(Ratio::ZERO, after.form.day_seconds());

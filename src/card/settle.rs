@@ -143,7 +143,7 @@ fn passes_alike(
 
 /// Real seconds since midnight, as finely as a camera's clock is compared with.
 fn seconds(form: ClockForm, counts: HalfOpen) -> HalfOpen {
-    HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)).outward(MICROSECONDS)
+    form.seconds_of(counts).outward(MICROSECONDS)
 }
 
 /// The same digits on a clock that counts as `to` does; `None` if there they could not be,

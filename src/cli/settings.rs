@@ -28,13 +28,9 @@ const LAG_PARTS_OF_MS: i32 = 1000;
 /// Clips play at most this many times slower or faster than life.
 const WIDEST_SPEED: i32 = 1000;
 
-/// The largest denominator of a speed: that of 23.976 against 119.88, or of any two rates of the trade,
-/// is below ten thousand, and that of a decimal of six places is this.
-const LARGEST_OF_SPEED: i128 = 1_000_000;
-
-/// The largest denominator of a clock's rate: those of the trade have 1001, decimals of three places
-/// 1000.
-const LARGEST_OF_RATE: i64 = 1_000_000;
+/// The largest denominator of a rate or a speed: rates of the trade have 1001, a speed by any two of
+/// them less than ten thousand, and a decimal of six places this.
+const LARGEST_DENOMINATOR: i128 = 1_000_000;
 
 /// How `read` shows its results.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -151,8 +147,11 @@ impl CardSettings {
 /// Clips as they are named first, each once: patterns that overlap name some again.
 fn each_once(mut clips: Vec<PathBuf>) -> Vec<PathBuf> {
     let mut seen = BTreeSet::new();
-    // What is not there is complained of as often as it is named.
-    clips.retain(|clip| clip.canonicalize().is_err() || seen.insert(clip.canonicalize().ok()));
+    clips.retain(|clip| match clip.canonicalize() {
+        Ok(path) => seen.insert(path),
+        // What is not there is complained of as often as it is named.
+        Err(_) => true,
+    });
     clips
 }
 
@@ -164,7 +163,7 @@ fn read_options(args: ClockArgs) -> Result<ReadOptions> {
         speed: args.speed.map(speed).transpose()?,
     };
     if let Some(rate) = known.rate
-        && (ClockForm::frames(rate, false).is_err() || rate.ratio().den() > LARGEST_OF_RATE.into())
+        && (ClockForm::frames(rate, false).is_err() || rate.ratio().den() > LARGEST_DENOMINATOR)
     {
         return Err(Error::new(
             ErrorKind::BadRequest,
@@ -264,7 +263,7 @@ fn speed(speed: Ratio) -> Result<Ratio> {
         )
         .next("give playing speed against real life, for example 0.25 or 30/120"));
     }
-    if speed.den() > LARGEST_OF_SPEED {
+    if speed.den() > LARGEST_DENOMINATOR {
         return Err(Error::new(
             ErrorKind::BadRequest,
             format!("a speed of {speed} has too many digits"),

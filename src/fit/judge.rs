@@ -301,6 +301,12 @@ impl Table<'_> {
     /// The joined starts, best first, with what the marks say for drop-frame.
     fn joints(&self, order: &[usize]) -> Vec<Joint> {
         let mut joints = join::joints(self.windows, order, self.times);
+        let better = |&index: &usize| {
+            let others = order.iter().copied();
+            let better = others.filter(|&other| self.is_seen_better(index, other));
+            (index, better.collect())
+        };
+        let seen_again: Vec<(usize, Vec<usize>)> = order.iter().map(better).collect();
         for joint in &mut joints {
             let members = joint
                 .chosen
@@ -311,24 +317,24 @@ impl Table<'_> {
             joint.mark_odds = mark_odds(marks, joint.pace.form.drop_frame());
             joint.score += joint.mark_odds;
             joint.lenient_score += joint.mark_odds;
-            self.hear_once(joint, order);
+            self.hear_once(joint, &seen_again);
         }
         joints.sort_by(|a, b| b.score.total_cmp(&a.score));
         joints
     }
 
-    /// Takes out of the scores what another sighting in `order` looks at better in the same frames.
-    fn hear_once(&self, joint: &mut Joint, order: &[usize]) {
-        let has_joined = |i: &usize| joint.chosen[*i].is_some();
-        let joined: Vec<usize> = order.iter().copied().filter(has_joined).collect();
-        for &index in &joined {
-            let is_better = |other: &usize| self.is_seen_better(index, *other);
-            let better: Vec<usize> = joined.iter().copied().filter(is_better).collect();
-            let share = self.share_seen_again(index, &better);
-            if let Some(start) = &joint.chosen[index] {
-                joint.score -= share * start.score;
-                joint.lenient_score -= share * start.lenient_score;
-            }
+    /// Takes out of the scores what another sighting that joined looks at better in the same frames:
+    /// `seen_again` holds each sighting with those that see its digits better.
+    fn hear_once(&self, joint: &mut Joint, seen_again: &[(usize, Vec<usize>)]) {
+        for (index, better) in seen_again.iter().filter(|(_, better)| !better.is_empty()) {
+            let Some(start) = &joint.chosen[*index] else {
+                continue;
+            };
+            let has_joined = |i: &usize| joint.chosen[*i].is_some();
+            let joined: Vec<usize> = better.iter().copied().filter(has_joined).collect();
+            let share = self.share_seen_again(*index, &joined);
+            joint.score -= share * start.score;
+            joint.lenient_score -= share * start.lenient_score;
         }
     }
 
@@ -534,7 +540,7 @@ impl Table<'_> {
         fit.start = Some(FittedStart {
             label: label_of(form, counts.middle()),
             counts,
-            seconds: HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)),
+            seconds: form.seconds_of(counts),
         });
     }
 }

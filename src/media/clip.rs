@@ -167,6 +167,8 @@ impl Clip {
             .map_or(Ratio::new(1, FALLBACK_RATE), |rate| rate.ratio().recip())
             / facts.tick_seconds;
         let longest_gap = spacing::longest_gap_ticks(step, facts.tick_seconds);
+        // AVI counts frames, MXF has one length for all.
+        let has_all_times = table.is_some() || ["avi", MXF].contains(&facts.container.as_str());
         let mut stamper = Stamper::new();
         stamper.set_step(step);
         source.set_step(i64::try_from(step.round()).unwrap_or(0));
@@ -191,11 +193,8 @@ impl Clip {
             damaged_before: 0,
             has_own_duration,
             knows_end: table.is_some(),
-            has_all_times: false,
+            has_all_times,
         };
-        // AVI counts frames, MXF has one length for all.
-        clip.has_all_times =
-            table.is_some() || ["avi", "mxf"].contains(&clip.facts.container.as_str());
         clip.doubt_edits();
         if let Some(table) = table {
             let widest = table.spacing.range().map_or(0, |(_, widest)| widest);

@@ -3,7 +3,7 @@
 
 use crate::clip_base;
 use crate::outcome::{CardClip, CardOutcome};
-use crate::timecode::{HalfOpen, Ratio};
+use crate::timecode::Ratio;
 
 /// The heads of the columns. New ones come last, so that a column keeps its letter.
 pub const COLUMNS: [&str; 22] = [
@@ -60,7 +60,7 @@ fn row(card: &CardOutcome, clip: &CardClip) -> [String; COLUMNS.len()] {
     let bounds_s = clock_of_seconds
         .and_then(clip_base::clock_form)
         .zip(start.and_then(clip_base::phi_bounds))
-        .map(|(form, counts)| HalfOpen::new(form.seconds(counts.low), form.seconds(counts.high)));
+        .map(|(form, counts)| form.seconds_of(counts));
     let half = |width: Ratio| micros_up(width / Ratio::from_integer(2));
     let reasons: Vec<&str> = outcome
         .reasons

@@ -1,6 +1,6 @@
 //! How a clock counts, and the way between counts, labels and seconds.
 
-use super::{Digits, Label, Rate, Ratio, TimecodeError};
+use super::{Digits, HalfOpen, Label, Rate, Ratio, TimecodeError};
 
 /// How a clock counts. A *count* is the number of steps since midnight of the
 /// clock; counts below zero and beyond a day are legal and wrap when labelled.
@@ -231,6 +231,11 @@ impl ClockForm {
     /// does not wrap.
     pub fn seconds(self, count: Ratio) -> Ratio {
         count / self.rate().ratio()
+    }
+
+    /// As [`Self::seconds`], of bounds.
+    pub fn seconds_of(self, counts: HalfOpen) -> HalfOpen {
+        HalfOpen::new(self.seconds(counts.low), self.seconds(counts.high))
     }
 
     /// The count that the clock has reached `seconds` real seconds after its

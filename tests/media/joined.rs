@@ -1,7 +1,7 @@
 //! Recordings that were put end to end, and clips that were cut, without encoding anything anew.
 
 use super::clips::{Workshop, notes, open, read_all, rest};
-use rollmark::frame::{Aim, Footage, Light, Stride};
+use rollmark::frame::{Aim, Footage, Frame, Light, Stride};
 use rollmark::media::Clip;
 use rollmark::timecode::Ratio;
 use std::fs;
@@ -74,15 +74,20 @@ fn where_stamps_start_again_frames_go_on_behind_those_before_and_the_times_are_d
         // No time is another's.
         clip.set_stride(Stride::EveryFrame);
         for n in [20, 90, 99, 100, 130, 240] {
-            let aim = Aim::At(Ratio::new(n, 25));
-            clip.seek(aim).unwrap();
-            let stamp = clip.advance().unwrap().expect("a frame");
-            let wanted = &all[usize::try_from(n).unwrap()];
-            assert_eq!(stamp.ticks, wanted.stamp.ticks, "{ending}, {n}");
-            let got = clip.picture(Light::Luma).unwrap();
-            assert!(got.grey == wanted.grey, "{ending}, {n}");
+            assert_leads_to(&mut clip, n, &all);
         }
     }
+}
+
+/// A jump to frame `n`, of 25 a second, leads to that one of `all`.
+fn assert_leads_to(clip: &mut Clip, n: usize, all: &[Frame]) {
+    let at = Ratio::new(i128::try_from(n).unwrap(), 25);
+    clip.seek(Aim::At(at)).unwrap();
+    let stamp = clip.advance().unwrap().expect("a frame");
+    let path = &clip.facts().path;
+    assert_eq!(stamp.ticks, all[n].stamp.ticks, "{path:?}, {n}");
+    let got = clip.picture(Light::Luma).unwrap();
+    assert!(got.grey == all[n].grey, "{:?}, {n}", clip.facts().path);
 }
 
 /// The second recording has all times of the first, too, and a search for one of them may end there.
@@ -95,12 +100,7 @@ fn a_jump_back_does_not_lead_into_the_next_recording() {
         let mut clip = open(&file);
         while clip.advance().unwrap().expect("a frame").ticks < all[62].stamp.ticks {}
         for n in [50, 40] {
-            clip.seek(Aim::At(Ratio::new(n, 25))).unwrap();
-            let stamp = clip.advance().unwrap().expect("a frame");
-            let wanted = &all[usize::try_from(n).unwrap()];
-            assert_eq!(stamp.ticks, wanted.stamp.ticks, "{ending}, {n}");
-            let got = clip.picture(Light::Luma).unwrap();
-            assert!(got.grey == wanted.grey, "{ending}, {n}");
+            assert_leads_to(&mut clip, n, &all);
         }
     }
 }

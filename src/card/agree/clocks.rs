@@ -107,7 +107,7 @@ impl Card<'_> {
     /// than to where the camera's clock does: they were misread alike, or none was.
     fn doubt_chapters_of(&mut self, doubted: usize, off_of_it_s: Ratio, measured: &Measured) {
         let name = &self.members[doubted].name;
-        let head = self.places[doubted].map_or(doubted, |place| place.head);
+        let head = self.head_of(doubted);
         for clip in 0..self.members.len() {
             let is_of_it = self.places[clip].is_some_and(|place| place.head == head);
             let outcome = &self.outcomes[clip];
@@ -144,15 +144,21 @@ impl Card<'_> {
 
     /// Where the camera's clock puts a clip, in real seconds since midnight of the filmed one.
     fn expected_s(&self, clip: usize, measured: &Measured) -> Option<HalfOpen> {
-        // A chapter lies as far after the first one as those between are long: headers of later ones
-        // often tell when the first one began.
-        let (head, after_s) = match self.places[clip] {
-            None => (clip, Ratio::ZERO),
-            Some(place) => (place.head, place.after_s?),
-        };
+        let (head, after_s) = (self.head_of(clip), self.after_head_s(clip)?);
         let (own, length_s) = (&measured.own, self.real_length_s(head));
         let start = own.start_s(self.header_s(head)?, length_s)?;
         Some(start.shift(self.real_s(head, after_s)))
+    }
+
+    /// The first clip of its chain: headers of later chapters often tell when that one began.
+    fn head_of(&self, clip: usize) -> usize {
+        self.places[clip].map_or(clip, |place| place.head)
+    }
+
+    /// Clip seconds from frame 0 of that clip to this one's, as long as those between are; `None` if
+    /// not known.
+    fn after_head_s(&self, clip: usize) -> Option<Ratio> {
+        self.places[clip].map_or(Some(Ratio::ZERO), |place| place.after_s)
     }
 
     pub(super) fn measure(&self, camera: usize) -> Option<Measured> {
@@ -164,12 +170,13 @@ impl Card<'_> {
             let Some(slate) = Slate::of(&self.outcomes[clip]) else {
                 continue;
             };
-            // The header of a later chapter often tells when the first one began.
-            let Some((head, after_s)) = self.head_that_it_speaks_for(clip) else {
-                continue;
-            };
-            let (Some(header_s), Some(length_s)) = (self.header_s(head), self.real_length_s(head))
-            else {
+            let head = self.head_of(clip);
+            let (Some(after_s), Some(header_s), Some(length_s)) = (
+                self.after_head_s(clip)
+                    .filter(|_| self.speaks_for_its_chain(clip)),
+                self.header_s(head),
+                self.real_length_s(head),
+            ) else {
                 continue;
             };
             let (_, points) = by_day
@@ -194,21 +201,16 @@ impl Card<'_> {
         })
     }
 
-    /// The first clip of a chain, and the clip seconds from its frame 0 to that of this clip, which
-    /// has a slate; `None` if the chain has one before it, or the way is not known.
-    fn head_that_it_speaks_for(&self, clip: usize) -> Option<(usize, Ratio)> {
-        let Some(place) = self.places[clip] else {
-            return Some((clip, Ratio::ZERO));
-        };
-        let after_s = place.after_s?;
+    /// True if no clip of its chain before this one has a slate.
+    fn speaks_for_its_chain(&self, clip: usize) -> bool {
+        let place = |clip: usize| (self.head_of(clip), self.after_head_s(clip));
+        let (head, after_s) = place(clip);
         let is_before = |other: &usize| {
-            let of_other = self.places[*other];
-            *other == place.head
-                || of_other.is_some_and(|p| p.head == place.head && p.after_s < Some(after_s))
+            let (head_of_other, after_head_s) = place(*other);
+            head_of_other == head && after_head_s.is_some() && after_head_s < after_s
         };
         let mut before = (0..self.members.len()).filter(is_before);
-        let has_slate = before.any(|other| Slate::of(&self.outcomes[other]).is_some());
-        (!has_slate).then_some((place.head, after_s))
+        !before.any(|other| Slate::of(&self.outcomes[other]).is_some())
     }
 
     /// Says of clips without a start where they probably lie.
@@ -223,9 +225,9 @@ impl Card<'_> {
             else {
                 continue;
             };
-            let head = self.places[clip].map_or(clip, |place| place.head);
             if let Some(start) = self.expected_s(clip, measured) {
-                self.outcomes[clip].estimate = Some(self.estimate_from(start, measured, head));
+                let estimate = self.estimate_from(start, measured, self.head_of(clip));
+                self.outcomes[clip].estimate = Some(estimate);
             }
         }
     }
