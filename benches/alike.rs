@@ -96,7 +96,7 @@ fn film_and_read_copies(
 
 fn main() {
     let mut arguments = Arguments::given("alike [SHARE [FIRST_SEED [COPIES [KEEP_DIR]]]]");
-    let share: usize = arguments.number(1);
+    let share = arguments.share(1);
     let first_seed: u64 = arguments.number(30_000);
     let copies: usize = arguments.number(8);
     let keep_dir = arguments.folder();

@@ -120,7 +120,7 @@ fn read(folder: &Path, out: &Path) -> (Took, u64) {
 /// Decodes each clip until the given second, with nothing else done.
 fn decode(shelf: &Shelf, clips: &[(PathBuf, f64)]) {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    on_all_cores(cores, |core| {
+    on_all_cores(cores.min(clips.len()), |core| {
         let share = clips.iter().skip(core).step_by(cores);
         let list: String = share
             .map(|(clip, until_s)| format!("file {}\noutpoint {until_s}\n", clip.display()))
@@ -227,7 +227,7 @@ fn read_cards(clips: usize) {
         "the same card again: {:.2} s by the clock, {:.2} s of all cores, {peak_mb} MB",
         again.wall_s, again.cpu_s
     );
-    for many in [clips / 10, clips / 2] {
+    for many in [clips.div_ceil(10), clips.div_ceil(2)] {
         let folder = card_of(&shelf, &films, many);
         let (took, peak_mb) = read(&folder, &shelf.path(&format!("out{many}")));
         println!(

@@ -20,7 +20,7 @@ use rollmark::vision::Eye;
 
 fn main() {
     let mut arguments = Arguments::given("filmed [SHARE [FIRST_SEED [KEEP_DIR]]]");
-    let share: usize = arguments.number(1);
+    let share = arguments.share(1);
     let first_seed: u64 = arguments.number(1000);
     let keep = arguments.folder();
     arguments.end();

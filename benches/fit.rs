@@ -336,7 +336,6 @@ fn main() -> ExitCode {
     let sets: u64 = arguments.number(100_000);
     let first_seed: u64 = arguments.number(7_000_000);
     let wanted = arguments.word().unwrap_or_default();
-    arguments.end();
     let cases: Vec<_> = CASES
         .into_iter()
         .filter(|(case, name)| match wanted.as_str() {
@@ -345,10 +344,14 @@ fn main() -> ExitCode {
             part => name.contains(part),
         })
         .collect();
+    if cases.is_empty() {
+        arguments.refuse(&format!("`{wanted}` is part of no case's name"));
+    }
+    arguments.end();
     if wanted.is_empty() {
         cost();
     }
-    let each = sets.div_ceil(cases.len().max(1) as u64);
+    let each = sets.div_ceil(cases.len() as u64);
     if each == 0 {
         return ExitCode::SUCCESS;
     }

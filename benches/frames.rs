@@ -3,7 +3,8 @@
 //! that measure nothing else.
 //!
 //! `cargo bench --bench frames -- DIR...` prints, by kind, how many frames are found, read
-//! exactly, and read exactly with every digit above nine tenths; then the digits that are
+//! exactly, and read exactly with every digit above nine tenths, by the first look that finds the
+//! display; then the digits that are
 //! above nine tenths and wrong, the frames whose outcome differs from the one kept, and the time.
 
 mod arguments;
@@ -14,11 +15,11 @@ use arguments::Arguments;
 use cores::on_all_cores;
 use rollmark::frame::Stamp;
 use rollmark::timecode::Ratio;
-use rollmark::vision::{Eye, Pyramid, Sharpness};
+use rollmark::vision::Eye;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use stills::{Spent, look};
+use stills::{Found, LOOKS, Sight, Spent};
 
 /// Probability of a digit that passes for sure here.
 const SURE: f32 = 0.9;
@@ -64,35 +65,30 @@ fn frames_in(folder: &Path) -> Vec<Frame> {
     text.lines().skip(1).map(frame).collect()
 }
 
-/// A coarse look first, a fine one if that brings nothing, as for a clip.
 fn read(eye: &Eye, frame: &Frame) -> Outcome {
     let picture = image::open(&frame.picture).expect("the picture can be read");
-    let pyramid = Pyramid::new(picture.into_luma8());
+    let sight = Sight::of(&picture.into_rgb8());
     let stamp = Stamp {
         ticks: 0,
         tick_seconds: Ratio::new(1, 25),
         index: Some(0),
     };
     let mut outcome = Outcome::default();
-    for sharpness in [Sharpness::Coarse, Sharpness::Fine] {
-        for read in look(eye, &pyramid, stamp, sharpness, &mut outcome.spent) {
-            if let Some(nearest) = read.nearest(&frame.shown) {
-                outcome.is_found = true;
-                let is_exact = nearest == read.text;
-                outcome.is_sure |= is_exact && read.probabilities.iter().all(|&p| p > SURE);
-                outcome.is_exact |= is_exact;
-                if outcome.bold.is_empty() {
-                    let said = read.text.chars().zip(&read.probabilities);
-                    let bold = (nearest.chars().zip(said))
-                        .filter(|(shown, (said, p))| shown != said && **p > SURE);
-                    outcome.bold = bold.map(|(shown, (said, &p))| (said, shown, p)).collect();
-                }
-            }
-            outcome.read.push(read.text);
-        }
-        if outcome.is_exact {
-            break;
-        }
+    for number in 0..LOOKS {
+        let spent = &mut outcome.spent;
+        let reads = sight.look(number, eye, stamp, spent);
+        (outcome.read).extend(reads.iter().map(|read| read.text.clone()));
+        let Some(Found { read, shown, wrong }) = Found::among(&reads, &frame.shown) else {
+            continue;
+        };
+        outcome.is_found = true;
+        outcome.is_exact = wrong == 0;
+        outcome.is_sure = wrong == 0 && read.probabilities.iter().all(|&p| p > SURE);
+        let said = read.text.chars().zip(&read.probabilities);
+        let bold =
+            (shown.chars().zip(said)).filter(|(shown, (said, p))| shown != said && **p > SURE);
+        outcome.bold = bold.map(|(shown, (said, &p))| (said, shown, p)).collect();
+        break;
     }
     outcome
 }
@@ -140,12 +136,11 @@ fn main() {
     }
     let bold: usize = outcomes.iter().map(|o| o.bold.len()).sum();
     println!("wrong digits above {SURE}: {bold}");
-    let search: f64 = outcomes.iter().map(|o| o.spent.search_ms()).sum();
-    let follow: f64 = outcomes.iter().map(|o| o.spent.follow_ms()).sum();
-    let frames = outcomes.len().max(1) as f64;
+    let mut spent = Spent::default();
+    outcomes.iter().for_each(|o| spent += o.spent);
     println!(
         "all cores at work: search {:.1} ms a look, following {:.1} ms a display",
-        search / frames,
-        follow / frames
+        spent.search_ms(),
+        spent.follow_ms()
     );
 }

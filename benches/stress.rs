@@ -143,7 +143,7 @@ fn badness(judged: &Judged, has_clock: bool) -> u32 {
 
 fn main() {
     let mut arguments = Arguments::given("stress [SHARE [FIRST_SEED [KEEP_DIR]]]");
-    let share: usize = arguments.number(1);
+    let share = arguments.share(1);
     let first_seed: u64 = arguments.number(20_000);
     let keep_dir = arguments.folder();
     arguments.end();

@@ -47,6 +47,24 @@ impl Arguments {
         self.left.collect()
     }
 
+    /// All others, each of which must be one of `known`.
+    pub fn names(self, known: &[String]) -> Vec<String> {
+        for name in self.left.as_slice() {
+            if !known.contains(name) {
+                self.refuse(&format!("`{name}` is none of: {}", known.join(", ")));
+            }
+        }
+        self.rest()
+    }
+
+    /// The next one, one of how many are taken; `default` if there is none.
+    pub fn share(&mut self, default: usize) -> usize {
+        match self.number(default) {
+            0 => self.refuse("a share is 1, for all of them, or more"),
+            share => share,
+        }
+    }
+
     /// Makes sure that there are no others.
     pub fn end(mut self) {
         if let Some(text) = self.left.next() {
@@ -54,7 +72,8 @@ impl Arguments {
         }
     }
 
-    fn refuse(&self, why: &str) -> ! {
+    /// Ends the run: `why`, and the usage.
+    pub fn refuse(&self, why: &str) -> ! {
         eprintln!("{why}\nusage: scripts/bench {}", self.usage);
         process::exit(2);
     }
