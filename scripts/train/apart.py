@@ -1,10 +1,11 @@
-"""Holds the fonts that measure apart from those of training by their digits: many fonts are made of
-others, so that packages with two names may hold one face.
+"""Holds the fonts that measure, choose and tune apart from those of training, and those that measure
+from all others, by their digits: many fonts are made of others, so that packages with two names may
+hold one face.
 
 usage: apart.py ASSETS   (as scripts/train/assets packs them; the fonts that measure are installed)
 
-Prints, for each font that measures, how far its digits cover those of the nearest other one, and
-fails if that is too much.
+Prints, for each font that measures and for those near another one, how far its digits cover those of
+the nearest other one, and fails if that is too much.
 """
 
 import os
@@ -54,22 +55,27 @@ def main():
     assets = sys.argv[1]
     faces = open("src/rehearse/faces.rs", encoding="utf-8").read()
     measuring = sorted(set(re.findall(r'"(/usr/share/fonts/[^"]+)"', faces)))
-    kinds = ["train/fonts", "train/odd_fonts", "tune/fonts", "choose/fonts"]
-    others = {path: digits(path) for kind in kinds for path in files(os.path.join(assets, kind))}
-    others = {path: drawn for path, drawn in others.items() if drawn is not None}
-    if not measuring or len(others) < 100:
+    def drawn(*kinds):
+        faces = {path: digits(path) for kind in kinds for path in files(os.path.join(assets, kind))}
+        return {path: face for path, face in faces.items() if face is not None}
+
+    training, asides = drawn("train/fonts", "train/odd_fonts"), drawn("tune/fonts", "choose/fonts")
+    if not measuring or len(training) < 100 or not asides:
         sys.exit("apart.py: no fonts to compare; run scripts/train/assets")
-    failed = False
-    for path in measuring:
-        own = digits(path)
-        if own is None:
+    measured = {path: digits(path) for path in measuring}
+    for path, face in measured.items():
+        if face is None:
             sys.exit(f"apart.py: {path} is missing or has no digits; run scripts/setup")
-        share, nearest = max((shared(own, drawn), other) for other, drawn in others.items())
-        word = "ALIKE" if share >= ALIKE else "near" if share >= NEAR else ""
-        failed |= share >= ALIKE
-        print(f"{share:.2f} {word:5} {os.path.basename(path)}  {os.path.relpath(nearest, assets)}")
+    failed = False
+    for some, others in ((measured, training | asides), (asides, training)):
+        for path, own in some.items():
+            share, nearest = max((shared(own, face), other) for other, face in others.items())
+            word = "ALIKE" if share >= ALIKE else "near" if share >= NEAR else ""
+            failed |= share >= ALIKE
+            if word or some is measured:
+                print(f"{share:.2f} {word:5} {os.path.basename(path)}  {os.path.relpath(nearest, assets)}")
     if failed:
-        sys.exit("apart.py: a font that measures is one of training's by another name; take another")
+        sys.exit("apart.py: a font that measures, chooses or tunes is another one by another name; take another")
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ import math
 import torch
 from torch.nn import functional as F
 
+from light import CURVES
+
 BLUR_SIDE = 15
 
 
@@ -45,7 +47,7 @@ def glare(x):
 
 
 def blur(x, h):
-    """Defocus and a curved way of the hand, as one kernel a picture."""
+    """Defocus and a curved way of the hand, as one kernel a picture, of its light."""
     n, device = len(x), x.device
     r = BLUR_SIDE // 2
     yy, xx = torch.meshgrid(*[torch.arange(-r, r + 1, device=device, dtype=torch.float32)] * 2, indexing="ij")
@@ -60,8 +62,11 @@ def blur(x, h):
         px, py = along * theta.cos() - aside * theta.sin(), along * theta.sin() + aside * theta.cos()
         kernel += torch.exp(-((xx - px) ** 2 + (yy - py) ** 2) / (2 * sigma**2))
     kernel /= kernel.sum((2, 3), keepdim=True)
-    padded = F.pad(x.transpose(0, 1), (r, r, r, r), mode="replicate")
-    return F.conv2d(padded, kernel, groups=n).transpose(0, 1)
+    curve = between(x, *CURVES)
+    lit = (x / 255).clamp(1e-4, 1) ** curve
+    padded = F.pad(lit.transpose(0, 1), (r, r, r, r), mode="replicate")
+    lit = F.conv2d(padded, kernel, groups=n).transpose(0, 1)
+    return 255 * lit.clamp(1e-8, 1) ** (1 / curve)
 
 
 def noise(x):

@@ -11,6 +11,7 @@ from PIL import Image
 cv2.setNumThreads(1)  # there is a renderer for each core
 
 from faces import rotation_about
+import light
 
 # Share of clocks that are laid over the picture instead of standing on a screen.
 BURNED_IN = 0.13
@@ -131,14 +132,15 @@ def soften(rng, image, h):
         reach = rng.uniform(0.03, 0.25 if rng.random() < 0.7 else 0.45) * h
         theta, bend = rng.uniform(0, math.pi), rng.normal(0, 0.4)
         steps = int(np.clip(reach * 1.5, 2, 9))
-        array = np.asarray(image, np.float32)
+        curve = light.any_curve(rng)
+        array = light.of_codes(np.asarray(image, np.float32), curve)
         total = np.zeros_like(array)
         for t in np.linspace(-0.5, 0.5, steps):
             along, aside = reach * t, reach * bend * (t * t - 0.08)  # a curved way
             dx = int(round(math.cos(theta) * along - math.sin(theta) * aside))
             dy = int(round(math.sin(theta) * along + math.cos(theta) * aside))
             total += np.roll(array, (dy, dx), (0, 1))
-        image = to_image(total / steps)
+        image = to_image(light.codes_of(total / steps, curve))
     if rng.random() < 0.25:
         array = np.asarray(image, np.float32)
         noise = rng.normal(0, rng.uniform(2, 18), array.shape)

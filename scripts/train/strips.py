@@ -12,6 +12,7 @@ from PIL import Image, ImageDraw
 from covers import over_a_line
 from faces import any_face, any_font, broken, FontFace
 from filming import apply, background, bloom, BURNED_IN, burned_in, homography, pose, soften, to_image, warp
+import light
 from screens import clock_text, levels, other_text, paste
 import tiles
 
@@ -35,6 +36,9 @@ COVERED, BROKEN = 0.38, 0.05
 # Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
 # below which nobody can tell it.
 TILED, LEAST_OF_A_MARK = 0.08, 20
+# Share of exposures across a change that hold more than one, as of hundredths, and how many counts
+# they hold at most.
+PILED, MOST_COUNTS = 0.25, 5
 # Share of pictures that a lens or a codec squeezed sideways.
 SQUEEZED = 0.08
 # Strips of one drawing, each filmed from elsewhere by another camera and cut in its own way: drawing
@@ -55,20 +59,46 @@ def caught_between(rng, text):
     return "".join(old)
 
 
-def changing(rng, face, line, text, h, dark):
+def exposed(rng, face, line, text, h, dark, ink, ground):
+    """As `changing`, of an exposure across one change or several."""
+    stood = [text]
+    for _ in range(int(rng.integers(2, MOST_COUNTS)) if rng.random() < PILED else 1):
+        stood.append(caught_between(rng, stood[-1]))
+    lines = [line, *(face.draw(t, h, dark) for t in stood[1:])]
+    if any(other.mask.shape != line.mask.shape for other in lines):
+        return line.mask.astype(np.float32), {}
+    parts = np.ones(len(lines))
+    parts[[0, -1]] = (rng.random(), 1.0) if len(lines) == 2 else rng.random(2)
+    if len(lines) == 2:
+        parts[1] -= parts[0]
+    parts /= parts.sum()
+    curve = light.any_curve(rng)
+    masks = (ground + (ink - ground) * other.mask.astype(np.float32) / 255 for other in lines)
+    together = sum(part * light.of_codes(codes, curve) for part, codes in zip(parts, masks))
+    mask = 255 * (light.codes_of(together, curve) - ground) / (ink - ground)
+    shares = {}
+    for i, cells in enumerate(zip(*(other.cells for other in lines))):
+        of = {}
+        for part, (digit, *_) in zip(parts, cells):
+            of[digit] = of.get(digit, 0.0) + part
+        if len(of) > 1:
+            shares[i] = of
+    return mask, shares
+
+
+def changing(rng, face, line, text, h, dark, ink, ground):
     """A mask caught while the count changes, and for each cell that changes its digits'
-    shares of the light."""
+    shares of the light. `ink`, `ground`: the codes of both."""
+    pick = rng.random()
+    if pick < 0.5:
+        return exposed(rng, face, line, text, h, dark, ink, ground)
     old = face.draw(caught_between(rng, text), h, dark)
     mask = line.mask.astype(np.float32)
     if old.mask.shape != line.mask.shape:
         return mask, {}
     was = old.mask.astype(np.float32)
-    pick = rng.random()
     new_share = np.ones(len(line.cells))
-    if pick < 0.5:  # exposure across the change
-        new_share[:] = rng.uniform(0, 1)
-        mask = mask * new_share[0] + was * (1 - new_share[0])
-    elif pick < 0.75:  # scan-out down or up the digits
+    if pick < 0.75:  # scan-out down or up the digits
         row = rng.uniform(line.top - 4, line.bottom + 4)
         share = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
         rows = np.arange(mask.shape[0])[:, None] < row
@@ -158,9 +188,10 @@ def drawn(rng, assets):
     lit = np.ones(line.mask.shape, np.float32)
     if rng.random() < BROKEN and places:
         lit = broken(rng, face, text, h, dark, line)
+    ink, ground = levels(rng)
     mask, shares = line.mask.astype(np.float32), {}
     if rng.random() < 0.3 and len(places) >= 2:
-        mask, shares = changing(rng, face, line, text, h, dark)
+        mask, shares = changing(rng, face, line, text, h, dark, ink, ground)
     mask = mask * lit
     if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
         for _, x, w, _ in lit_cells:
@@ -170,7 +201,6 @@ def drawn(rng, assets):
         lines_across = np.sin(np.arange(mask.shape[1]) * 2 * np.pi / period) * 0.5 + 0.5
         lines_down = np.sin(np.arange(mask.shape[0]) * 2 * np.pi / period) * 0.5 + 0.5
         mask *= 1 - depth * np.maximum(lines_across[None], lines_down[:, None] * rng.choice([0, 1]))
-    ink, ground = levels(rng)
     margin = int(h * 0.9)
     shape = (mask.shape[0] + 2 * margin, mask.shape[1] + 2 * margin)
     flat, shows_marks = np.full(shape, ground, np.float32), True

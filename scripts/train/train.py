@@ -22,6 +22,8 @@ import threading
 import time
 
 import numpy as np
+import onnx  # which torch.onnx.export asks for once all is trained
+from onnx import numpy_helper
 import torch
 from torch.nn import functional as F
 from torch.utils.data import DataLoader, IterableDataset
@@ -342,7 +344,9 @@ class Trainee:
         state = {"net": self.net.state_dict(), "mean": self.mean.state_dict(), "optimiser": self.optimiser.state_dict(),
                  "steps": self.steps, "curve": self.curve, "seconds": seconds,
                  "rendered": self.store.made_before + self.store.made, "parts": self.store.part + 1}  # fmt: skip
-        torch.save(state, path)
+        # Beside it first: a machine that is lost while it writes leaves the state before.
+        torch.save(state, f"{path}.new")
+        os.replace(f"{path}.new", path)
 
     def load(self, state):
         self.net.load_state_dict(state["net"])
@@ -360,9 +364,6 @@ def export(net, example, path):
 def take_fused(net, path, run):
     """Takes a network whose batch norms were folded into its convolutions. `run` shows `net`
     a batch: each batch norm is set up from what it meets there, so that it changes nothing."""
-    import onnx
-    from onnx import numpy_helper
-
     folded = {w.name: torch.from_numpy(numpy_helper.to_array(w).copy()) for w in onnx.load(path).graph.initializer}
     hooks = []
     with torch.no_grad():

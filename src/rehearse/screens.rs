@@ -24,8 +24,8 @@ pub enum Body {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Lines {
     One,
-    /// Line break after so many groups (1..=3); the second line's digits are
-    /// `second` times as high as the first's.
+    /// Line break after so many groups (1..=3), and before the last one at the latest; the second
+    /// line's digits are `second` times as high as the first's.
     Two {
         after: usize,
         second: f32,
@@ -149,7 +149,7 @@ impl Look {
         }
         let split = match self.lines {
             Lines::One => groups.len(),
-            Lines::Two { after, .. } => after.clamp(1, groups.len()),
+            Lines::Two { after, .. } => after.min(groups.len() - 1).max(1),
         };
         [&groups[..split], &groups[split..]]
             .into_iter()
@@ -333,6 +333,9 @@ mod tests {
         };
         look.marks = Marks::AsCounted;
         assert_eq!(look.texts(form(), count), ["01:02:03", "04"]);
+        let seconds = ClockForm::Seconds;
+        let count = seconds.count(&seconds.parse("01:02:03").unwrap()).unwrap();
+        assert_eq!(look.texts(seconds, count), ["01:02", "03"]);
     }
 
     #[test]
