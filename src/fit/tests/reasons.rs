@@ -215,22 +215,22 @@ fn a_place_in_step_with_the_camera_says_nothing_of_leans() {
         }
     }
     let leaning = worth_of(&filmed, &scene);
-    assert!(leaning < 0.7 * in_step, "{leaning} {in_step}");
+    assert!(leaning < 0.8 * in_step, "{leaning} {in_step}");
 }
 
 #[test]
 fn frames_of_a_standing_digit_are_worth_less_the_more_the_reader_leans_at_moving_ones() {
     let [free, half, mostly] = [0.0, 0.5, 0.9].map(|kept| worth(100, kept, 1.0));
-    // Where all of the noise is new in each frame, more than the usual three looks; where a
+    // Where all of the noise is new in each frame, more than the usual two looks; where a
     // share k of it stays, 1 / k.
     assert!(
-        free > 4.5 && half < 3.0 && mostly < 2.0,
+        free > 4.0 && half < 3.0 && mostly < 2.0,
         "{free} {half} {mostly}"
     );
     assert!(free > half && half > mostly, "{free} {half} {mostly}");
     // A digit that was seen in four frames leans by chance, too: that is taken off.
     let few = worth(40, 0.0, 1.0);
-    assert!(few > 3.5 && free > 6.5, "{few} {free}");
+    assert!(few > 3.0 && free > 4.5, "{few} {free}");
     // A reader that makes its odds too sharp does not make them worth more.
     let rash = worth(100, 0.9, 1.5);
     assert!(rash < 1.2 * mostly, "{rash} {mostly}");
