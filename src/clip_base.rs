@@ -202,8 +202,9 @@ fn open_label(
             let what = format!("{} or {}", form.rate().decimal(), cousin.decimal());
             (ClockForm::frames(cousin, false).ok()?, phi, what, "which")
         }
-        // The frames of a second were not seen.
-        ClockForm::Seconds => {
+        // The frames of a second were not seen. In clips of such a rate that is a doubt, or the display
+        // was seen to end with its seconds.
+        ClockForm::Seconds if !clip.is_ntsc() => {
             let frames = ClockForm::frames(Rate::F23_976, false).ok()?;
             let phi = phi * Ratio::from_integer(i64::from(frames.base()));
             (

@@ -198,14 +198,22 @@ impl Table<'_> {
         if !checks.slow_digits_stand {
             doubts.retain(|d| d.what != What::StartUnclear);
         }
-        let may_hide_frames = self.may_hide_frames(chosen.pace.form, &members);
+        let form = chosen.pace.form;
+        let may_hide_frames = self.may_hide_frames(form, &members);
         let is_ntsc = self.clip.rate.is_some_and(Rate::is_ntsc);
-        let rate_known_by = match may_hide_frames && !is_ntsc {
-            true => {
+        let is_measured = rate_known_by == RateKnownBy::Measured;
+        let seconds_are_taken = is_measured && form == ClockForm::Seconds;
+        let rate_known_by = match (may_hide_frames, is_ntsc) {
+            (true, false) => {
                 fit.notes.push(reasons::frames_may_be_unseen());
                 RateKnownBy::Assumed
             }
-            false => rate_known_by,
+            // That they end the display was seen; that none are shown elsewhere was not.
+            (false, true) if seconds_are_taken => {
+                fit.notes.push(reasons::frames_may_be_elsewhere());
+                RateKnownBy::Assumed
+            }
+            _ => rate_known_by,
         };
         self.clock(chosen, &joints, &survivors, rate_known_by, lead, &mut fit);
         self.finish(chosen, start, &mut fit);

@@ -578,6 +578,16 @@ pub(super) fn frames_may_be_unseen() -> Note {
     )
 }
 
+/// Of a display that was seen to end with its seconds, in a clip of 23.976, 29.97 or the like.
+pub(super) fn frames_may_be_elsewhere() -> Note {
+    Note::new(
+        "frames_unseen",
+        "no frames are seen behind the whole seconds, which are taken for real ones; those of a clock at \
+         23.976 or 29.97 without drop-frame, whose frames are below or hardly seen, are longer, and the \
+         clip's label is another: give its --clock-rate then",
+    )
+}
+
 /// In clip seconds.
 pub(super) fn held(from_s: Ratio, to_s: Ratio) -> Note {
     Note::new(

@@ -476,8 +476,9 @@ fn whole_seconds_behind_which_frames_may_stand_leave_the_label_of_an_ntsc_clip_o
         } else {
             assert_unsure(&fit, "frames_unseen");
         }
-        // The rate of another clip says nothing of such a clock: that it is one is assumed.
-        let is_assumed = !camera.is_ntsc() && !stands_free && known.is_none();
+        // The rate of another clip says nothing of such a clock: that it is one is assumed. So is, where a
+        // display ends with them, that none are shown elsewhere.
+        let is_assumed = camera.is_ntsc() == stands_free && known.is_none();
         let is_noted = fit.notes.iter().any(|note| note.code == "frames_unseen");
         let known_by = fit.clock.as_ref().unwrap().rate_known_by;
         assert_eq!(is_noted, is_assumed, "{fit:#?}");
