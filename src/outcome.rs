@@ -232,6 +232,15 @@ pub struct Clock {
     pub drift_ppm_bounds: Option<[f64; 2]>,
 }
 
+impl Clock {
+    /// By how much it gains on the clip's frame times, as a part of its pace: the middle of the bounds,
+    /// zero where it was not measured.
+    pub fn drift(&self) -> f64 {
+        let middle_ppm = |[low, high]: [f64; 2]| (low + high) / 2.0;
+        self.drift_ppm_bounds.map_or(0.0, middle_ppm) / 1e6
+    }
+}
+
 /// The clip.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ClipPart {

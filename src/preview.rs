@@ -47,8 +47,10 @@ const FALLBACK: Rate = Rate::F25;
 struct Forecast {
     form: ClockForm,
     phi: HalfOpen,
-    /// Counts per clip second.
+    /// Counts per clip second, without the drift.
     pace: Ratio,
+    /// By how much the clock gains on the clip's frame times, as a part of the pace.
+    drift: f64,
     /// Counts by which the display may be late.
     slack: Ratio,
 }
@@ -65,6 +67,7 @@ impl Forecast {
             form,
             phi: phi_bounds(outcome.start.as_ref()?)?,
             pace: rate * exact_speed(outcome.clip.speed),
+            drift: clock.drift(),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
         })
     }
@@ -73,6 +76,9 @@ impl Forecast {
     /// middle of the bounds, and the first and the last that are possible.
     fn counts(&self, at_s: Ratio) -> Counts {
         let gone = self.pace * at_s;
+        // In whole thousandths of a count, whose terms are small.
+        let gained = (gone.to_f64() * self.drift * 1e3).round() as i128;
+        let gone = gone + Ratio::new(gained, 1000);
         let whole = |count: i128| i64::try_from(count).unwrap_or(0);
         let half_slack = self.slack / Ratio::from_integer(2);
         Counts {
@@ -462,6 +468,7 @@ mod tests {
             form,
             phi: HalfOpen::new(Ratio::new(1009, 10), Ratio::new(1011, 10)),
             pace: form.rate().ratio(),
+            drift: 0.0,
             slack,
         }
     }
@@ -492,6 +499,17 @@ mod tests {
         assert_eq!(shown(&late, Ratio::new(1, 50)), (101, 100, 101));
         // 101.8 +- 0.1
         assert_eq!(shown(&late, Ratio::new(4, 125)), (101, 101, 101));
+    }
+
+    #[test]
+    fn what_a_clock_that_drifts_must_show_follows_from_its_drift() {
+        let gaining = Forecast {
+            drift: 150e-6,
+            ..forecast(Ratio::ZERO)
+        };
+        // 101.0 +- 0.1, and after 600.02 s 15 000.5 counts and 2.25 that it gains.
+        let at_s = Ratio::new(30_001, 50);
+        assert_eq!(shown(&gaining, at_s), (15_103, 15_103, 15_103));
     }
 
     #[test]

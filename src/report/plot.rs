@@ -50,13 +50,17 @@ impl<'a> Plot<'a> {
     /// are drawn; all are counted.
     pub fn of(outcome: &'a ClipOutcome, evidence: &Evidence, most_points: usize) -> Option<Self> {
         // A start said by hand is no fit; what was read before is.
-        let (start, clock) = match &outcome.by_hand {
+        let said = outcome.by_hand.as_ref();
+        let (start, clock) = match said {
             Some(by_hand) => (by_hand.read_start.as_ref(), by_hand.read_clock.as_ref()),
             None => (outcome.start.as_ref(), outcome.clock.as_ref()),
         };
         let (start, clock) = (start?, clock?);
+        let speed = said.and_then(|by_hand| by_hand.read_speed);
+        let speed = speed.unwrap_or(outcome.clip.speed);
         let rate = clock.rate.parse::<Ratio>().ok()?.to_f64();
-        let pace = rate * outcome.clip.speed;
+        // The line runs through all that was seen, as the fit's does: with the drift.
+        let pace = rate * speed * (1.0 + clock.drift());
         if !(pace.is_finite() && pace > 0.0 && start.count.is_finite()) {
             return None;
         }
@@ -457,6 +461,55 @@ mod tests {
         assert_eq!(plot.label_at(0.0), "23:59:59:12");
         outcome.by_hand.as_mut().unwrap().read_start = None;
         assert!(Plot::of(&outcome, &evidence, 400).is_none());
+    }
+
+    #[test]
+    fn what_was_rejected_is_drawn_at_the_speed_at_which_it_was_read() {
+        let (mut outcome, mut evidence) = read_over_midnight(&[]);
+        let as_read = |outcome: &ClipOutcome, evidence: &Evidence| {
+            Plot::of(outcome, evidence, 400).unwrap().sentence()
+        };
+        let before = as_read(&outcome, &evidence);
+        // Filmed at four times the rate at which it plays: as many counts take four times as long.
+        for point in &mut evidence.points {
+            point.seconds *= 4.0;
+        }
+        outcome.by_hand = Some(ByHand {
+            what: Corrected::Rejected,
+            says_start: false,
+            remark: String::new(),
+            read_verdict: Verdict::Sure,
+            read_start: outcome.start.take(),
+            read_clock: outcome.clock.take(),
+            read_speed: Some(0.25),
+        });
+        assert_eq!(as_read(&outcome, &evidence), before);
+    }
+
+    #[test]
+    fn a_clock_that_drifts_is_drawn_along_its_drift() {
+        let (mut outcome, mut evidence) = read_over_midnight(&[]);
+        // It gains 150 millionths: ten minutes later 2.25 counts, by the definition of ppm.
+        let phi = 86_399.5 * 25.0 + 0.25;
+        let tail = evidence.points.clone().into_iter().map(|point| {
+            let seconds = point.seconds + 600.0;
+            let shown = (phi + seconds * 25.0 * 1.00015).floor() as i64 % (86_400 * 25);
+            Point {
+                seconds,
+                read_count: Some(shown),
+                displayed_count: shown,
+            }
+        });
+        evidence.points.extend(tail);
+        outcome.clock.as_mut().unwrap().drift_ppm_bounds = Some([140.0, 160.0]);
+        let plot = Plot::of(&outcome, &evidence, 400).unwrap();
+        for point in &evidence.points {
+            let rest = plot.rest(point).unwrap();
+            assert!((0.0..1.0).contains(&rest), "{rest} at {}", point.seconds);
+        }
+        let last = evidence.points.last().unwrap();
+        let shown = plot.form.text(last.displayed_count);
+        assert_eq!(plot.label_at(last.seconds), shown);
     }
 
     #[test]
