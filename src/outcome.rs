@@ -107,10 +107,11 @@ words! {
 /// The clip's start on the filmed clock.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Start {
-    /// What a person would have read on frame 0: `floor(phi)` as text.
+    /// What a person would have read on frame 0, if no lag was told: `floor(phi)` as text.
     pub label: String,
     /// Phi: the clock's count at the middle of frame 0's exposure, in counts
-    /// since midnight, as displayed. The middle of `count_bounds`.
+    /// since midnight, as displayed or, where the user told a lag, so much later. The middle of
+    /// `count_bounds`.
     pub count: f64,
     /// Phi lies in `[low, high)`, in counts since midnight.
     pub count_bounds: [f64; 2],
@@ -125,12 +126,16 @@ pub struct Start {
     /// The clip whose slate gave this start, if it was not this clip: an earlier or later
     /// chapter of one recording. Path as in its own [`ClipPart::path`].
     pub inherited_from: Option<String>,
+    /// Seconds by which the user said that the display is late, as an integer ratio: the start lies as
+    /// much after what was displayed. `None` where nobody said so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exact_lag_seconds: Option<String>,
 }
 
 impl Start {
-    /// A start on a clock of `form`, phi within `counts` since midnight; not yet in the clip's
-    /// own base, and nobody else's.
-    pub fn of(form: ClockForm, counts: HalfOpen) -> Self {
+    /// A start on a clock of `form`, phi within `counts` since midnight, which lies `lag_s` seconds after
+    /// what was displayed; not yet in the clip's own base, and nobody else's.
+    pub fn of(form: ClockForm, counts: HalfOpen, lag_s: Ratio) -> Self {
         let HalfOpen { low, high } = counts;
         let middle = counts.middle();
         let seconds = |count: Ratio| form.seconds(count).to_f64();
@@ -143,6 +148,7 @@ impl Start {
             exact_count_bounds: Some([low.to_string(), high.to_string()]),
             in_clip_base: None,
             inherited_from: None,
+            exact_lag_seconds: (!lag_s.is_zero()).then(|| lag_s.to_string()),
         }
     }
 }

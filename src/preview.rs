@@ -3,7 +3,7 @@
 //! that the clock showed, frame by frame.
 
 use crate::caption::text;
-use crate::clip_base::{clock_form, exact_speed, phi_bounds};
+use crate::clip_base::{clock_form, displayed_bounds, exact_speed};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
@@ -46,6 +46,7 @@ const FALLBACK: Rate = Rate::F25;
 /// What the fit says about each frame.
 struct Forecast {
     form: ClockForm,
+    /// What was displayed on frame 0.
     phi: HalfOpen,
     /// Counts per clip second, without the drift.
     pace: Ratio,
@@ -65,7 +66,7 @@ impl Forecast {
         let slack = clock.refresh_hz.filter(|hz| *hz > 1.0);
         Some(Self {
             form,
-            phi: phi_bounds(outcome.start.as_ref()?)?,
+            phi: displayed_bounds(outcome.start.as_ref()?, form)?,
             pace: rate * exact_speed(outcome.clip.speed),
             drift: clock.drift(),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
@@ -375,6 +376,7 @@ mod tests {
             exact_count_bounds: Some(["1000/1".into(), "1001/1".into()]),
             in_clip_base: None,
             inherited_from: None,
+            exact_lag_seconds: None,
         });
         outcome.clock = Some(Clock {
             form: "HH:MM:SS:FF".into(),
@@ -510,6 +512,18 @@ mod tests {
         // 101.0 +- 0.1, and after 600.02 s 15 000.5 counts and 2.25 that it gains.
         let at_s = Ratio::new(30_001, 50);
         assert_eq!(shown(&gaining, at_s), (15_103, 15_103, 15_103));
+    }
+
+    #[test]
+    fn what_the_display_must_show_is_the_start_without_the_lag_in_it() {
+        let mut late = outcome();
+        let start = late.start.as_mut().unwrap();
+        start.exact_count_bounds = Some(["2025/2".into(), "2027/2".into()]);
+        start.exact_lag_seconds = Some("1/2".into());
+        let at_s = Ratio::new(4, 5);
+        let forecasts = [outcome(), late].map(|outcome| Forecast::of(&outcome).unwrap());
+        assert_eq!(shown(&forecasts[0], at_s), (1020, 1020, 1020));
+        assert_eq!(shown(&forecasts[1], at_s), (1020, 1020, 1020));
     }
 
     #[test]

@@ -81,6 +81,7 @@ fn sure() -> ClipOutcome {
                 drop_frame: false,
             }),
             inherited_from: None,
+            exact_lag_seconds: None,
         }),
         clock: Some(Clock {
             form: "HH:MM:SS;FF".into(),
@@ -442,6 +443,7 @@ fn any_start() -> impl Strategy<Value = Start> {
             ]),
             in_clip_base: None,
             inherited_from: (part % 2 == 1).then(|| "another.mov".to_owned()),
+            exact_lag_seconds: (part % 3 == 1).then(|| format!("{part}/240")),
         },
     )
 }

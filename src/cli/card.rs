@@ -35,7 +35,7 @@ use std::time::{Duration, Instant};
 pub fn run(settings: &CardSettings) -> Result<Status> {
     let begun = Instant::now();
     let file = settings.handing.corrections.as_deref();
-    let by_hand = ByHand::open(file, settings.options.known.speed)?;
+    let by_hand = ByHand::open(file, &settings.options.known)?;
     let stop = Arc::new(Stop::new());
     listen_for_ctrl_c(&stop)?;
     let eye = Eye::open()?;

@@ -7,11 +7,12 @@ use super::{Status, complaint, plain};
 use rollmark::card::{self, Stop};
 use rollmark::delivery::{Delivered, Delivery, Withdrawn};
 use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::fit::Known;
 use rollmark::note::Note;
 use rollmark::outcome::{CardOutcome, ClipOutcome};
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
-use rollmark::sidecar::corrections::{Corrections, apply};
+use rollmark::sidecar::corrections::{Corrections, Given, apply};
 use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
 use std::{fs, io};
@@ -20,8 +21,7 @@ use std::{fs, io};
 pub struct ByHand {
     corrections: Corrections,
     file: Option<PathBuf>,
-    /// That of all clips, if it was given.
-    speed: Option<Ratio>,
+    given: Given,
 }
 
 impl ByHand {
@@ -30,7 +30,7 @@ impl ByHand {
     /// # Errors
     /// [`ErrorKind::BadRequest`] if it cannot be read or says something impossible, with the
     /// line.
-    pub fn open(file: Option<&Path>, speed: Option<Ratio>) -> Result<Self> {
+    pub fn open(file: Option<&Path>, known: &Known) -> Result<Self> {
         let corrections = match file {
             None => Corrections::default(),
             Some(file) => fs::read_to_string(file)
@@ -50,12 +50,15 @@ impl ByHand {
         Ok(Self {
             corrections,
             file: file.map(Path::to_path_buf),
-            speed,
+            given: Given {
+                speed: known.speed,
+                lag_s: known.lag_s.unwrap_or(Ratio::ZERO),
+            },
         })
     }
 
     pub fn apply(&self, name: &str, outcome: ClipOutcome) -> ClipOutcome {
-        apply(&self.corrections, name, outcome, self.speed)
+        apply(&self.corrections, name, outcome, self.given)
     }
 
     /// Corrections that met no clip: slips of the pen.

@@ -31,7 +31,7 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         save::prepare_folder(folder)?;
     }
     let file = settings.handing.corrections.as_deref();
-    let by_hand = ByHand::open(file, settings.options.known.speed)?;
+    let by_hand = ByHand::open(file, &settings.options.known)?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
     remove_leftovers(settings, &names);

@@ -7,7 +7,7 @@
 
 use super::axis::Axis;
 use super::words;
-use crate::clip_base::clock_form;
+use crate::clip_base::{clock_form, lag_s, lag_text};
 use crate::outcome::{ClipOutcome, Clock, Evidence, Point, Start};
 use crate::timecode::{ClockForm, Ratio};
 use maud::{Markup, html};
@@ -36,6 +36,8 @@ pub struct Plot<'a> {
     start: &'a Start,
     clock: &'a Clock,
     form: ClockForm,
+    /// What was displayed on frame 0, in counts since midnight: the start without a lag that was told.
+    phi: f64,
     /// Counts per clip second.
     pace: f64,
     axis: Axis,
@@ -83,6 +85,7 @@ impl<'a> Plot<'a> {
             start,
             clock,
             form: clock_form(clock)?,
+            phi: start.count - lag_s(start).to_f64() * rate,
             pace,
             axis,
             points,
@@ -96,7 +99,7 @@ impl<'a> Plot<'a> {
         let read = point.read_count?;
         let day = self.form.counts_per_day() as f64;
         let nearest = |difference: f64| difference - day * (difference / day).round();
-        let fitted = self.start.count + self.pace * point.seconds;
+        let fitted = self.phi + self.pace * point.seconds;
         Some(
             if nearest(fitted - point.displayed_count as f64).abs() <= SAME_LINE_COUNTS {
                 nearest(fitted - read as f64)
@@ -134,6 +137,9 @@ impl<'a> Plot<'a> {
                 true => write!(text, " Their rest is {low} counts."),
                 false => write!(text, " Their rests lie between {low} and {high} counts."),
             };
+        }
+        if let Some(lag) = lag_text(self.start) {
+            let _ = write!(text, " This is as displayed; the start lies {lag} later.");
         }
         text
     }
@@ -198,7 +204,7 @@ impl<'a> Plot<'a> {
     }
 
     fn label_at(&self, seconds: f64) -> String {
-        let count = (self.start.count + self.pace * seconds).floor();
+        let count = (self.phi + self.pace * seconds).floor();
         self.form.text(count as i64)
     }
 
@@ -484,6 +490,25 @@ mod tests {
             read_speed: Some(0.25),
         });
         assert_eq!(as_read(&outcome, &evidence), before);
+    }
+
+    #[test]
+    fn what_is_drawn_is_as_displayed_whatever_lag_is_in_the_start() {
+        let (mut outcome, evidence) = read_over_midnight(&[]);
+        let before = Plot::of(&outcome, &evidence, 400).unwrap();
+        let (as_displayed, marks) = (before.sentence(), before.marks());
+        let start = outcome.start.as_mut().unwrap();
+        // Half a second of 25 counts.
+        start.count += 12.5;
+        start.count_bounds = start.count_bounds.map(|bound| bound + 12.5);
+        start.exact_lag_seconds = Some("1/2".into());
+        let plot = Plot::of(&outcome, &evidence, 400).unwrap();
+        assert_eq!(plot.label_at(0.0), "23:59:59:12");
+        assert_eq!(plot.marks(), marks);
+        assert_eq!(
+            plot.sentence(),
+            format!("{as_displayed} This is as displayed; the start lies 500 ms later.")
+        );
     }
 
     #[test]

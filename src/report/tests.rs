@@ -52,6 +52,7 @@ pub fn clip(name: &str, verdict: Verdict, seconds: Option<f64>) -> CardClip {
         exact_count_bounds: None,
         in_clip_base: None,
         inherited_from: None,
+        exact_lag_seconds: None,
     });
     CardClip {
         name: name.into(),
@@ -274,6 +275,17 @@ fn five_hundred_clips_with_large_pictures_stay_below_six_megabytes() {
         size > 3_000_000,
         "{size} bytes: pictures and drawings are missing"
     );
+}
+
+#[test]
+fn a_start_that_a_lag_moved_says_so() {
+    let mut late = clip("a.mov", Verdict::Sure, Some(36_000.0));
+    assert!(!page_of(&card(vec![late.clone()]), &[]).contains("after what the display showed"));
+    let start = late.outcome.start.as_mut().unwrap();
+    // A refresh of a panel of 60 Hz, which no decimal tells.
+    start.exact_lag_seconds = Some("1/60".into());
+    let page = page_of(&card(vec![late]), &[]);
+    assert!(page.contains("16.667 ms after what the display showed"));
 }
 
 #[test]

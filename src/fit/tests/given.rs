@@ -3,6 +3,7 @@
 use super::cases::{assert_sure, assert_unsure, codes, label, run_knowing};
 use super::sim::{SEMICOLON, Scene, drop_frames, frames};
 use crate::fit::Known;
+use crate::fit::judge::label_of;
 use crate::outcome::Verdict;
 use crate::reading::MarkOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
@@ -204,7 +205,12 @@ fn a_stated_lag_moves_the_start_on() {
         lag_s: Some(Ratio::new(2, 25)),
         ..Known::default()
     };
-    assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:09");
+    let fit = run_knowing(&scene.film(), &known);
+    assert_sure(&fit, "10:20:30:09");
+    let start = fit.start_outcome().unwrap();
+    assert_eq!(start.exact_lag_seconds.as_deref(), Some("2/25"));
+    let displayed = fit.start.unwrap().displayed(frames(Rate::F25)).middle();
+    assert_eq!(label_of(frames(Rate::F25), displayed), "10:20:30:07");
 }
 
 /// Frames may be too small to be read beside whole seconds, or there are none.
