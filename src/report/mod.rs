@@ -37,7 +37,7 @@ const SCRIPT: &str = include_str!("page.js");
 /// escaping, it still could not run.
 const POLICY: &str = concat!(
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; ",
-    "script-src 'sha256-C61b035EDPuVXZrtwYUluhkih9yu6Jr/OnKn1aXtEhw='; base-uri 'none'; form-action 'none'"
+    "script-src 'sha256-RTb33jsa5W/q7CpOc7Ec+FqjMa5a3n/ZDRo1CypD9LY='; base-uri 'none'; form-action 'none'"
 );
 /// Readings drawn on the whole page, and the least and most for one clip.
 const ALL_POINTS: usize = 40_000;
