@@ -645,6 +645,40 @@ fn sidecars_of_all_clips_are_written_though_standard_output_takes_nothing() {
 
 /// `/dev/full` takes nothing, as a full disk.
 #[test]
+fn complaints_are_told_though_standard_output_takes_nothing() {
+    let place = Place::new();
+    place.file("card/A001.mov", b"");
+    place.file(
+        "said.toml",
+        b"[[clip]]\nname = \"A002.mov\"\nreject = true\n",
+    );
+    for words in [
+        &["read", "card/A001.mov"][..],
+        &["read", "card/A001.mov", "--json"],
+        &["card", "card"],
+        &["card", "card", "--json"],
+    ] {
+        let full = fs::File::options().write(true).open("/dev/full").unwrap();
+        let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+            .current_dir(place.path(""))
+            .args(words)
+            .args(["--out", "out", "--corrections", "said.toml"])
+            .stdout(full)
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{words:?}: {said}");
+        for told in [
+            "no clip is named `A002.mov`",
+            "cannot write to standard output",
+        ] {
+            assert!(said.contains(told), "{words:?}: {said}");
+        }
+    }
+}
+
+/// `/dev/full` takes nothing, as a full disk.
+#[test]
 fn results_that_standard_output_does_not_take_are_no_success() {
     let place = Place::new();
     place.file("card/A001.mov", b"");

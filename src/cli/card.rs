@@ -176,8 +176,10 @@ fn show(
         },
         look: Look::of_terminal(in_colour),
     };
-    super::print(table.rows().as_bytes())?;
+    // What is to be told goes elsewhere, and is told though the rows are not taken.
+    let printed = super::print(table.rows().as_bytes());
     remarks.iter().for_each(|line| remark(line));
+    printed?;
     super::print(table.summary().as_bytes())?;
     Ok(())
 }

@@ -200,8 +200,10 @@ impl Results {
             look: Look::of_terminal(in_colour),
         };
         let (rows, summary) = (table.rows(), table.summary());
-        self.print(rows.as_bytes())?;
+        // What is to be told goes elsewhere, and is told though the rows are not taken.
+        let printed = self.print(rows.as_bytes());
         remarks.iter().for_each(|line| remark(line));
+        printed?;
         self.print(summary.as_bytes())
     }
 
