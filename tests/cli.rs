@@ -586,6 +586,20 @@ fn there_is_a_manual_page_for_every_command() {
     }
 }
 
+#[test]
+fn manual_pages_need_no_folder_for_temporary_files() {
+    let place = Place::new();
+    let manual = |folder: &str| {
+        let mut command = place.rollmark();
+        command.args(["manual", folder]);
+        command
+    };
+    manual("man1").assert().success();
+    let nowhere = place.path("nowhere");
+    manual("man2").env("TMPDIR", nowhere).assert().success();
+    assert_eq!(place.files_in("man1"), place.files_in("man2"));
+}
+
 #[cfg(unix)]
 #[test]
 fn manual_pages_take_the_place_of_older_ones_alone() {
