@@ -400,7 +400,7 @@ pub const CARD_FORMAT_VERSION: u32 = 1;
 pub struct CardOutcome {
     /// [`CARD_FORMAT_VERSION`] of the writer.
     pub format: u32,
-    /// The folders, as they were named.
+    /// The folders, as they were named; `.` and what ends with `..` by its whole path.
     pub folders: Vec<String>,
     /// In the order of the scan: stable on every file system.
     pub clips: Vec<CardClip>,

@@ -337,9 +337,9 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
         );
     }
     let title = format!(
-        "start {} at {} counts a second; frame 0 lies in [{:.3}, {:.3})",
+        "start {} at {}; frame 0 lies in [{:.3}, {:.3})",
         start.label,
-        clock.form.rate(),
+        clock.form.rate().counts_a_second(),
         start.counts.low.to_f64(),
         start.counts.high.to_f64()
     );

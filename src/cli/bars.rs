@@ -167,14 +167,16 @@ impl BatchBars {
         let mut clips = shown.clips.lock().expect("no thread panics while it draws");
         match event {
             CardEvent::Scanned { files } => {
-                shown
-                    .whole
-                    .set_message(format!("{files} files, opening each"));
+                shown.whole.set_message(match files {
+                    1 => "1 file, opening it".to_owned(),
+                    _ => format!("{files} files, opening each"),
+                });
             }
             CardEvent::Probed { done, of } => {
+                let files = if *of == 1 { "file" } else { "files" };
                 shown
                     .whole
-                    .set_message(format!("{done} of {of} files opened"));
+                    .set_message(format!("{done} of {of} {files} opened"));
             }
             CardEvent::Planned { clips } => {
                 shown.of.store(clips.len(), Ordering::Relaxed);

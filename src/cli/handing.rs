@@ -10,6 +10,7 @@ use rollmark::error::{Error, ErrorKind, Result};
 use rollmark::fit::Known;
 use rollmark::note::Note;
 use rollmark::outcome::{CardOutcome, ClipOutcome};
+use rollmark::path_text::text_of;
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, Given, apply};
@@ -163,7 +164,7 @@ pub fn withdraw(clips: &Clips<'_>, handing: &Handing, out: &Path, ledger: &Ledge
             format!(
                 "{files} what no longer holds, {} for one; delete such files, or have those of clips with a start made \
                  anew",
-                first.file.display()
+                text_of(&first.file)
             ),
         )
     });

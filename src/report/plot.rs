@@ -112,10 +112,10 @@ impl<'a> Plot<'a> {
     /// What the drawing shows, in words.
     pub fn sentence(&self) -> String {
         let mut text = format!(
-            "{} of {} agree with a clock of {} counts a second",
+            "{} of {} agree with a clock of {}",
             self.agreeing,
             words::counted(self.read, "reading"),
-            words::rate(&self.clock.rate)
+            words::counts_a_second(&self.clock.rate)
         );
         // The fit knows more of a digit in doubt than its likeliest reading, and counts it.
         text.push_str(match self.agreeing == self.read {
