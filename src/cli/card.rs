@@ -56,6 +56,9 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         &reader,
         &|name, outcome| by_hand.apply(name, outcome),
         &|event: CardEvent<'_>| {
+            if let CardEvent::Planned { clips } = event {
+                by_hand.meet(clips.iter().map(|clip| clip.name.as_str()));
+            }
             reader.hear(&event);
             teller.hear(&event);
         },

@@ -16,11 +16,14 @@ use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, Given, apply};
 use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 use std::{fs, io};
 
 /// What a person said about the clips, if anything.
 pub struct ByHand {
     corrections: Corrections,
+    /// The same as they are meant of the clips, once these are known.
+    meant: OnceLock<Corrections>,
     file: Option<PathBuf>,
     given: Given,
 }
@@ -50,6 +53,7 @@ impl ByHand {
         };
         Ok(Self {
             corrections,
+            meant: OnceLock::new(),
             file: file.map(Path::to_path_buf),
             given: Given {
                 speed: known.speed,
@@ -58,13 +62,26 @@ impl ByHand {
         })
     }
 
+    /// Takes the names of all clips, once.
+    pub fn meet<'a>(&self, names: impl IntoIterator<Item = &'a str>) {
+        let meant = self.corrections.clone().meant_of(names);
+        if self.meant.set(meant).is_err() {
+            unreachable!("the clips of a run are named once");
+        }
+    }
+
     pub fn apply(&self, name: &str, outcome: ClipOutcome) -> ClipOutcome {
-        apply(&self.corrections, name, outcome, self.given)
+        apply(self.meant(), name, outcome, self.given)
+    }
+
+    fn meant(&self) -> &Corrections {
+        let meant = self.meant.get();
+        meant.expect("clips are named before they are read")
     }
 
     /// Corrections that met no clip: slips of the pen.
     pub fn unused<'a>(&self, names: impl IntoIterator<Item = &'a str>) -> Vec<Error> {
-        let unused = self.corrections.unused(names);
+        let unused = self.meant().unused(names);
         unused
             .into_iter()
             .map(|note| {

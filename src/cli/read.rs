@@ -34,6 +34,8 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
     let by_hand = ByHand::open(file, &settings.options.known)?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
+    let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
+    by_hand.meet(texts.iter().map(String::as_str));
     remove_leftovers(settings, &names);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
@@ -79,7 +81,6 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
             return Ok(status);
         }
     }
-    let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
     let mut remarks = Vec::new();
     for error in by_hand.unused(texts.iter().map(String::as_str)) {
         status = Status::CouldNotRun;

@@ -10,6 +10,8 @@ use crate::outcome::{
     ByHand, ClipOutcome, Clock, Corrected, DropFrameKnownBy, RateKnownBy, Start, Verdict,
 };
 use crate::timecode::{ClockForm, HalfOpen, Label, Rate, Ratio};
+use std::collections::{BTreeMap, BTreeSet};
+use unicode_normalization::UnicodeNormalization;
 
 /// Codes that a correction writes.
 const SET: &str = "set_by_hand";
@@ -92,6 +94,32 @@ enum Shape {
 impl Corrections {
     pub const fn is_empty(&self) -> bool {
         self.entries.is_empty()
+    }
+
+    /// As they are meant, of clips of these `names`: a name that no clip has is that of the one clip whose
+    /// name differs from it only in how accents are written (Unicode's forms NFC and NFD), which screens
+    /// do not show. Where there are two such clips, or the one has a correction of its own, nobody knows
+    /// which was meant.
+    #[must_use]
+    pub fn meant_of<'a>(mut self, names: impl IntoIterator<Item = &'a str>) -> Self {
+        let composed = |name: &str| name.nfc().collect::<String>();
+        let names: BTreeSet<&str> = names.into_iter().collect();
+        let mut alike: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+        for name in &names {
+            alike.entry(composed(name)).or_default().push(name);
+        }
+        for at in 0..self.entries.len() {
+            let name = &self.entries[at].name;
+            if names.contains(name.as_str()) {
+                continue;
+            }
+            if let Some([one]) = alike.get(&composed(name)).map(Vec::as_slice)
+                && self.entries.iter().all(|entry| entry.name != **one)
+            {
+                self.entries[at].name = (*one).to_owned();
+            }
+        }
+        self
     }
 
     /// Corrections of clips that are not among `names`: one note each, with the clip that may

@@ -273,6 +273,43 @@ fn a_lag_moves_what_was_said_by_hand_as_it_moves_what_was_read() {
 }
 
 #[test]
+fn a_name_is_that_of_the_one_clip_which_looks_alike() {
+    // é as one letter, and as two; ộ in three ways.
+    let (composed, decomposed) = ("A/Caf\u{e9}.mov", "A/Cafe\u{301}.mov");
+    let said = |names: &[&str]| {
+        let entry = |name: &&str| format!("[[clip]]\nname = \"{name}\"\nreject = true\n");
+        Corrections::from_text(&names.iter().map(entry).collect::<String>()).unwrap()
+    };
+    let rejects = |corrections: &Corrections, name: &str| {
+        apply(corrections, name, pal("10:00:00:00"), Given::NOTHING).verdict == Verdict::None
+    };
+    for (typed, there) in [(composed, decomposed), (decomposed, composed)] {
+        let meant = said(&[typed]).meant_of([there, "A/Cafe.mov"]);
+        assert!(rejects(&meant, there) && !rejects(&meant, "A/Cafe.mov"));
+        assert!(meant.unused([there]).is_empty());
+        // Where both are there, each is itself.
+        let meant = said(&[typed]).meant_of([there, typed]);
+        assert!(rejects(&meant, typed) && !rejects(&meant, there));
+    }
+    // Two that are meant alike, and one that is corrected by its own name.
+    let three = [
+        "A/o\u{323}\u{302}.mov",
+        "A/o\u{302}\u{323}.mov",
+        "A/\u{1ed9}.mov",
+    ];
+    let meant = said(&three[..1]).meant_of(three[1..].iter().copied());
+    assert!(
+        three
+            .iter()
+            .all(|name| *name == three[0] || !rejects(&meant, name))
+    );
+    assert_eq!(meant.unused(three[1..].iter().copied()).len(), 1);
+    let meant = said(&three[..2]).meant_of([three[1]]);
+    assert!(rejects(&meant, three[1]));
+    assert_eq!(meant.unused([three[1]]).len(), 1);
+}
+
+#[test]
 fn a_rejected_clock_says_nothing_of_the_speed_either() {
     let mut read = doubted(&["speed_doubtful"]);
     read.notes.push(Note::new("conformed", "it plays at 0.25"));
