@@ -343,7 +343,7 @@ pub struct ClipOutcome {
     pub verdict: Verdict,
     /// Why the verdict is not `sure`, or what it rests on; code and sentence.
     pub reasons: Vec<Note>,
-    /// Present with `sure` and, where one could be given, with `unsure`.
+    /// Present with `sure` and `unsure`.
     pub start: Option<Start>,
     pub clock: Option<Clock>,
     /// Absent fields are `null` when the clip could not be opened.

@@ -216,10 +216,17 @@ fn an_outcome_of_each_verdict_satisfies_the_schema() {
 fn the_schema_refuses_what_is_wrong() {
     let validator = validator();
     type Change = fn(&mut Value);
-    let wrong: [(&str, Change); 13] = [
+    let wrong: [(&str, Change); 15] = [
         ("a newer format", |o| o["format"] = 2.into()),
         ("an unknown verdict", |o| o["verdict"] = "maybe".into()),
         ("sure without a start", |o| o["start"] = Value::Null),
+        ("unsure without a start", |o| {
+            o["verdict"] = "unsure".into();
+            o["start"] = Value::Null;
+        }),
+        ("a lag as a decimal", |o| {
+            o["start"]["exact_lag_seconds"] = "0.5".into()
+        }),
         ("sure without a window", |o| {
             o["windows"] = Value::Array(vec![])
         }),
