@@ -50,9 +50,8 @@ pub fn lag_s(start: &Start) -> Ratio {
 /// Above the terms of all lags that are believed.
 const LARGEST_LAG_TERM: i128 = 10_000_000;
 
-/// The lag in a start, as people write it: `500 ms`. `None` if there is none.
-pub fn lag_text(start: &Start) -> Option<String> {
-    let lag_s = lag_s(start);
+/// A lag as people write it: `500 ms`. `None` if there is none.
+pub fn lag_text(lag_s: Ratio) -> Option<String> {
     // The shortest decimal that is as fine as a lag may be told.
     let ms = (lag_s.to_f64() * 1e6).round() / 1e3;
     lag_s.is_positive().then(|| format!("{ms} ms"))

@@ -3,7 +3,7 @@
 //! that the clock showed, frame by frame.
 
 use crate::caption::text;
-use crate::clip_base::{clock_form, displayed_bounds, exact_speed};
+use crate::clip_base::{clock_form, displayed_bounds, exact_speed, lag_s, lag_text};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
@@ -54,6 +54,8 @@ struct Forecast {
     drift: f64,
     /// Counts by which the display may be late.
     slack: Ratio,
+    /// Where the label comes from.
+    origin: String,
 }
 
 impl Forecast {
@@ -64,12 +66,17 @@ impl Forecast {
         let rate = form.rate().ratio();
         let micro = |value: f64| Ratio::new((value * 1e6).round() as i128, 1_000_000);
         let slack = clock.refresh_hz.filter(|hz| *hz > 1.0);
+        let start = outcome.start.as_ref()?;
         Some(Self {
             form,
-            phi: displayed_bounds(outcome.start.as_ref()?, form)?,
+            phi: displayed_bounds(start, form)?,
             pace: rate * exact_speed(outcome.clip.speed),
             drift: clock.drift(),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
+            origin: match lag_text(lag_s(start)) {
+                Some(lag) => format!("displayed; the start is {lag} later"),
+                None => "read by Rollmark".to_owned(),
+            },
         })
     }
 
@@ -237,7 +244,7 @@ fn page(frame: &Frame, window: &Window, forecast: &Forecast) -> RgbImage {
         DISPLAY_PX,
         top,
         SMALL_SCALE,
-        "read by Rollmark",
+        &forecast.origin,
         FAINT,
     );
     page
@@ -472,6 +479,7 @@ mod tests {
             pace: form.rate().ratio(),
             drift: 0.0,
             slack,
+            origin: String::new(),
         }
     }
 
@@ -524,6 +532,8 @@ mod tests {
         let forecasts = [outcome(), late].map(|outcome| Forecast::of(&outcome).unwrap());
         assert_eq!(shown(&forecasts[0], at_s), (1020, 1020, 1020));
         assert_eq!(shown(&forecasts[1], at_s), (1020, 1020, 1020));
+        let said = "displayed; the start is 500 ms later";
+        assert_eq!(forecasts[1].origin, said);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::order::{self, Pile};
 use super::place::Places;
 use super::plot::Plot;
 use super::{clip_id, facts, glyph, link, timeline, words};
-use crate::clip_base::lag_text;
+use crate::clip_base::{lag_s, lag_text};
 use crate::note::Note;
 use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Crop};
 use maud::{Markup, html};
@@ -106,7 +106,7 @@ impl Entry<'_> {
                     @if let Some(own) = &start.in_clip_base && own.label != start.label {
                         span.own { (words::visible(&own.label)) " in the clip's own timecode" }
                     }
-                    @if let Some(lag) = lag_text(start) {
+                    @if let Some(lag) = lag_text(lag_s(start)) {
                         span.own { (lag) " after what the display showed" }
                     }
                 }

@@ -138,7 +138,7 @@ impl<'a> Plot<'a> {
                 false => write!(text, " Their rests lie between {low} and {high} counts."),
             };
         }
-        if let Some(lag) = lag_text(self.start) {
+        if let Some(lag) = lag_text(lag_s(self.start)) {
             let _ = write!(text, " This is as displayed; the start lies {lag} later.");
         }
         text

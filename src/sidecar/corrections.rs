@@ -317,10 +317,6 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said, la
         said.counts.shift(said.form.count_at(lag_s)),
         lag_s,
     );
-    let later = clip_base::lag_text(&start);
-    let later = later.map_or(String::new(), |lag| {
-        format!(", as displayed: the start lies {lag} later")
-    });
     outcome.start = Some(start);
     let refresh_hz = by_hand.read_clock.as_ref().and_then(|c| c.refresh_hz);
     outcome.clock = Some(Clock {
@@ -342,10 +338,7 @@ fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said, la
         true => Verdict::Sure,
         false => Verdict::Unsure,
     };
-    let mut reasons = vec![Note::new(
-        SET,
-        with_remark(&format!("{}{later}", said.sentence), &entry.remark),
-    )];
+    let mut reasons = vec![Note::new(SET, with_remark(&said.sentence, &entry.remark))];
     reasons.extend(said.doubts);
     keep_reasons(outcome, reasons);
     clip_base::fill(outcome);
@@ -395,6 +388,9 @@ fn start_said(
         0 => String::new(),
         _ => format!(" at frame {frame}"),
     };
+    let later = clip_base::lag_text(lag_s).map_or_else(String::new, |lag| {
+        format!(", as displayed: the start lies {lag} later")
+    });
     Ok(Said {
         form,
         drop_frame,
@@ -402,7 +398,10 @@ fn start_said(
         rate_known_by,
         counts: HalfOpen::new(low, low + Ratio::ONE),
         doubts,
-        sentence: format!("the start was set by hand, to {}{at}", form.format(&label)),
+        sentence: format!(
+            "the start was set by hand, to {}{at}{later}",
+            form.format(&label)
+        ),
     })
 }
 

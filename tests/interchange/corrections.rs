@@ -248,6 +248,7 @@ fn a_lag_moves_what_was_said_by_hand_as_it_moves_what_was_read() {
     start.exact_lag_seconds = Some("2/5".into());
     // The label of frame 0 is that which was seen.
     read.windows[0].first_seconds = 0.0;
+    clip_base::fill(&mut read);
     let set = late(read, lag_s, "rate = 24");
     // 10 h at 24 are 864 000 counts.
     let bounds = set
