@@ -37,6 +37,31 @@ pub fn phi_bounds(start: &Start) -> Option<HalfOpen> {
     ([low, high, sum].into_iter().all(is_sane) && low < high).then(|| HalfOpen::new(low, high))
 }
 
+/// Seconds by which the start lies after what was displayed, as the user told. Zero also for numbers
+/// that nobody can tell.
+pub fn lag_s(start: &Start) -> Ratio {
+    let told = start.exact_lag_seconds.as_deref();
+    let told = told.and_then(|text| text.parse().ok());
+    let terms = 1..LARGEST_LAG_TERM;
+    let is_sane = |lag_s: &Ratio| terms.contains(&lag_s.num()) && terms.contains(&lag_s.den());
+    told.filter(is_sane).unwrap_or(Ratio::ZERO)
+}
+
+/// Above the terms of all lags that are believed.
+const LARGEST_LAG_TERM: i128 = 10_000_000;
+
+/// A lag as people write it: `500 ms`. `None` if there is none.
+pub fn lag_text(lag_s: Ratio) -> Option<String> {
+    // The shortest decimal that is as fine as a lag may be told.
+    let ms = (lag_s.to_f64() * 1e6).round() / 1e3;
+    lag_s.is_positive().then(|| format!("{ms} ms"))
+}
+
+/// What the clock of `form` displayed on frame 0, or would have: [`phi_bounds`] without the lag.
+pub fn displayed_bounds(start: &Start, form: ClockForm) -> Option<HalfOpen> {
+    Some(phi_bounds(start)?.shift(-form.count_at(lag_s(start))))
+}
+
 /// Times a trade rate's terms twice, this stays below `i128::MAX`, 1.7e38. The fit's bounds
 /// have terms below 1e24.
 const LARGEST_TERM: u128 = 1_000_000_000_000_000_000_000_000_000;

@@ -107,10 +107,11 @@ words! {
 /// The clip's start on the filmed clock.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Start {
-    /// What a person would have read on frame 0: `floor(phi)` as text.
+    /// What a person would have read on frame 0, if no lag was told: `floor(phi)` as text.
     pub label: String,
     /// Phi: the clock's count at the middle of frame 0's exposure, in counts
-    /// since midnight, as displayed. The middle of `count_bounds`.
+    /// since midnight, as displayed or, where the user told a lag, so much later. The middle of
+    /// `count_bounds`.
     pub count: f64,
     /// Phi lies in `[low, high)`, in counts since midnight.
     pub count_bounds: [f64; 2],
@@ -125,12 +126,16 @@ pub struct Start {
     /// The clip whose slate gave this start, if it was not this clip: an earlier or later
     /// chapter of one recording. Path as in its own [`ClipPart::path`].
     pub inherited_from: Option<String>,
+    /// Seconds by which the user said that the display is late, as an integer ratio: the start lies as
+    /// much after what was displayed. `None` where nobody said so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exact_lag_seconds: Option<String>,
 }
 
 impl Start {
-    /// A start on a clock of `form`, phi within `counts` since midnight; not yet in the clip's
-    /// own base, and nobody else's.
-    pub fn of(form: ClockForm, counts: HalfOpen) -> Self {
+    /// A start on a clock of `form`, phi within `counts` since midnight, which lies `lag_s` seconds after
+    /// what was displayed; not yet in the clip's own base, and nobody else's.
+    pub fn of(form: ClockForm, counts: HalfOpen, lag_s: Ratio) -> Self {
         let HalfOpen { low, high } = counts;
         let middle = counts.middle();
         let seconds = |count: Ratio| form.seconds(count).to_f64();
@@ -143,6 +148,7 @@ impl Start {
             exact_count_bounds: Some([low.to_string(), high.to_string()]),
             in_clip_base: None,
             inherited_from: None,
+            exact_lag_seconds: (!lag_s.is_zero()).then(|| lag_s.to_string()),
         }
     }
 }
@@ -230,6 +236,15 @@ pub struct Clock {
     /// loses: hard bounds. Only where it was seen at places far enough apart, head and tail say.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drift_ppm_bounds: Option<[f64; 2]>,
+}
+
+impl Clock {
+    /// By how much it gains on the clip's frame times, as a part of its pace: the middle of the bounds,
+    /// zero where it was not measured.
+    pub fn drift(&self) -> f64 {
+        let middle_ppm = |[low, high]: [f64; 2]| (low + high) / 2.0;
+        self.drift_ppm_bounds.map_or(0.0, middle_ppm) / 1e6
+    }
 }
 
 /// The clip.
@@ -328,7 +343,7 @@ pub struct ClipOutcome {
     pub verdict: Verdict,
     /// Why the verdict is not `sure`, or what it rests on; code and sentence.
     pub reasons: Vec<Note>,
-    /// Present with `sure` and, where one could be given, with `unsure`.
+    /// Present with `sure` and `unsure`.
     pub start: Option<Start>,
     pub clock: Option<Clock>,
     /// Absent fields are `null` when the clip could not be opened.
@@ -385,7 +400,7 @@ pub const CARD_FORMAT_VERSION: u32 = 1;
 pub struct CardOutcome {
     /// [`CARD_FORMAT_VERSION`] of the writer.
     pub format: u32,
-    /// The folders, as they were named.
+    /// The folders, as they were named; `.` and what ends with `..` by its whole path.
     pub folders: Vec<String>,
     /// In the order of the scan: stable on every file system.
     pub clips: Vec<CardClip>,

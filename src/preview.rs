@@ -3,7 +3,7 @@
 //! that the clock showed, frame by frame.
 
 use crate::caption::text;
-use crate::clip_base::{clock_form, exact_speed, phi_bounds};
+use crate::clip_base::{clock_form, displayed_bounds, exact_speed, lag_s, lag_text};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Aim, Footage, Frame, Light};
 use crate::media::{self, RecordCodec, RecordOptions, Recorder};
@@ -46,11 +46,16 @@ const FALLBACK: Rate = Rate::F25;
 /// What the fit says about each frame.
 struct Forecast {
     form: ClockForm,
+    /// What was displayed on frame 0.
     phi: HalfOpen,
-    /// Counts per clip second.
+    /// Counts per clip second, without the drift.
     pace: Ratio,
+    /// By how much the clock gains on the clip's frame times, as a part of the pace.
+    drift: f64,
     /// Counts by which the display may be late.
     slack: Ratio,
+    /// Where the label comes from.
+    origin: String,
 }
 
 impl Forecast {
@@ -61,11 +66,17 @@ impl Forecast {
         let rate = form.rate().ratio();
         let micro = |value: f64| Ratio::new((value * 1e6).round() as i128, 1_000_000);
         let slack = clock.refresh_hz.filter(|hz| *hz > 1.0);
+        let start = outcome.start.as_ref()?;
         Some(Self {
             form,
-            phi: phi_bounds(outcome.start.as_ref()?)?,
+            phi: displayed_bounds(start, form)?,
             pace: rate * exact_speed(outcome.clip.speed),
+            drift: clock.drift(),
             slack: slack.map_or(Ratio::ZERO, |hz| rate / micro(hz)),
+            origin: match lag_text(lag_s(start)) {
+                Some(lag) => format!("displayed; the start is {lag} later"),
+                None => "read by Rollmark".to_owned(),
+            },
         })
     }
 
@@ -73,6 +84,9 @@ impl Forecast {
     /// middle of the bounds, and the first and the last that are possible.
     fn counts(&self, at_s: Ratio) -> Counts {
         let gone = self.pace * at_s;
+        // In whole thousandths of a count, whose terms are small.
+        let gained = (gone.to_f64() * self.drift * 1e3).round() as i128;
+        let gone = gone + Ratio::new(gained, 1000);
         let whole = |count: i128| i64::try_from(count).unwrap_or(0);
         let half_slack = self.slack / Ratio::from_integer(2);
         Counts {
@@ -230,7 +244,7 @@ fn page(frame: &Frame, window: &Window, forecast: &Forecast) -> RgbImage {
         DISPLAY_PX,
         top,
         SMALL_SCALE,
-        "read by Rollmark",
+        &forecast.origin,
         FAINT,
     );
     page
@@ -369,6 +383,7 @@ mod tests {
             exact_count_bounds: Some(["1000/1".into(), "1001/1".into()]),
             in_clip_base: None,
             inherited_from: None,
+            exact_lag_seconds: None,
         });
         outcome.clock = Some(Clock {
             form: "HH:MM:SS:FF".into(),
@@ -462,7 +477,9 @@ mod tests {
             form,
             phi: HalfOpen::new(Ratio::new(1009, 10), Ratio::new(1011, 10)),
             pace: form.rate().ratio(),
+            drift: 0.0,
             slack,
+            origin: String::new(),
         }
     }
 
@@ -492,6 +509,31 @@ mod tests {
         assert_eq!(shown(&late, Ratio::new(1, 50)), (101, 100, 101));
         // 101.8 +- 0.1
         assert_eq!(shown(&late, Ratio::new(4, 125)), (101, 101, 101));
+    }
+
+    #[test]
+    fn what_a_clock_that_drifts_must_show_follows_from_its_drift() {
+        let gaining = Forecast {
+            drift: 150e-6,
+            ..forecast(Ratio::ZERO)
+        };
+        // 101.0 +- 0.1, and after 600.02 s 15 000.5 counts and 2.25 that it gains.
+        let at_s = Ratio::new(30_001, 50);
+        assert_eq!(shown(&gaining, at_s), (15_103, 15_103, 15_103));
+    }
+
+    #[test]
+    fn what_the_display_must_show_is_the_start_without_the_lag_in_it() {
+        let mut late = outcome();
+        let start = late.start.as_mut().unwrap();
+        start.exact_count_bounds = Some(["2025/2".into(), "2027/2".into()]);
+        start.exact_lag_seconds = Some("1/2".into());
+        let at_s = Ratio::new(4, 5);
+        let forecasts = [outcome(), late].map(|outcome| Forecast::of(&outcome).unwrap());
+        assert_eq!(shown(&forecasts[0], at_s), (1020, 1020, 1020));
+        assert_eq!(shown(&forecasts[1], at_s), (1020, 1020, 1020));
+        let said = "displayed; the start is 500 ms later";
+        assert_eq!(forecasts[1].origin, said);
     }
 
     #[test]

@@ -285,8 +285,9 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
     const TOP_PX: u32 = 64;
     const BAND_PX: f64 = 160.0;
     let (start, clock) = (fit.start.as_ref()?, fit.clock.as_ref()?);
-    let phi = start.counts.middle().to_f64();
-    let per_second = (clock.form.rate().ratio() * clock.speed).to_f64();
+    let phi = start.displayed(clock.form).middle().to_f64();
+    let drift_ppm = clock.drift_ppm.map_or(0.0, |ppm| ppm.middle().to_f64());
+    let per_second = (clock.form.rate().ratio() * clock.speed).to_f64() * (1.0 + drift_ppm / 1e6);
     let mut dots: Vec<(f64, f64, bool)> = Vec::new();
     for (sighting, fitted) in sightings.iter().zip(&fit.sightings) {
         let shown = sighting.readings.iter().zip(&fitted.displayed);
@@ -336,9 +337,9 @@ fn draw_fit(sightings: &[Sighting], fit: &ClockFit) -> Option<RgbImage> {
         );
     }
     let title = format!(
-        "start {} at {} counts a second; frame 0 lies in [{:.3}, {:.3})",
+        "start {} at {}; frame 0 lies in [{:.3}, {:.3})",
         start.label,
-        clock.form.rate(),
+        clock.form.rate().counts_a_second(),
         start.counts.low.to_f64(),
         start.counts.high.to_f64()
     );

@@ -586,6 +586,20 @@ fn there_is_a_manual_page_for_every_command() {
     }
 }
 
+#[test]
+fn manual_pages_need_no_folder_for_temporary_files() {
+    let place = Place::new();
+    let manual = |folder: &str| {
+        let mut command = place.rollmark();
+        command.args(["manual", folder]);
+        command
+    };
+    manual("man1").assert().success();
+    let nowhere = place.path("nowhere");
+    manual("man2").env("TMPDIR", nowhere).assert().success();
+    assert_eq!(place.files_in("man1"), place.files_in("man2"));
+}
+
 #[cfg(unix)]
 #[test]
 fn manual_pages_take_the_place_of_older_ones_alone() {
@@ -640,6 +654,40 @@ fn sidecars_of_all_clips_are_written_though_standard_output_takes_nothing() {
     assert!(said.contains("cannot write to standard output"), "{said}");
     for clip in ["A001.mov", "A002.mov"] {
         assert!(place.path(&format!("out/{clip}.rollmark.json")).is_file());
+    }
+}
+
+/// `/dev/full` takes nothing, as a full disk.
+#[test]
+fn complaints_are_told_though_standard_output_takes_nothing() {
+    let place = Place::new();
+    place.file("card/A001.mov", b"");
+    place.file(
+        "said.toml",
+        b"[[clip]]\nname = \"A002.mov\"\nreject = true\n",
+    );
+    for words in [
+        &["read", "card/A001.mov"][..],
+        &["read", "card/A001.mov", "--json"],
+        &["card", "card"],
+        &["card", "card", "--json"],
+    ] {
+        let full = fs::File::options().write(true).open("/dev/full").unwrap();
+        let output = std::process::Command::new(assert_cmd::cargo::cargo_bin!("rollmark"))
+            .current_dir(place.path(""))
+            .args(words)
+            .args(["--out", "out", "--corrections", "said.toml"])
+            .stdout(full)
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{words:?}: {said}");
+        for told in [
+            "no clip is named `A002.mov`",
+            "cannot write to standard output",
+        ] {
+            assert!(said.contains(told), "{words:?}: {said}");
+        }
     }
 }
 

@@ -254,6 +254,74 @@ fn search_filter_and_keys() {
     assert_eq!(eyes.complaints(), [""; 0]);
 }
 
+#[test]
+fn a_link_shows_what_is_filtered_away_as_often_as_it_is_followed() {
+    let eyes = Eyes::on(&page(&Desk::night()), Screen::wide(1600));
+    let hide = || eyes.ask("document.querySelector('input[value=ready]').click(); return 1;");
+    let shows = |id: &str| format!("return document.getElementById('{id}').offsetParent !== null;");
+    // By a bar to a clip of another pile, twice; the address is the same the second time.
+    for _ in 0..2 {
+        hide();
+        assert_eq!(eyes.ask(&shows("clip-3")), json!(false));
+        eyes.ask("document.querySelector('.bar[href=\"#clip-3\"]').click(); return 1;");
+        let seen = eventually(&eyes, &shows("clip-3"), json!(true));
+        assert_eq!(seen, json!(true));
+        assert_eq!(
+            eyes.ask("return document.activeElement.id;"),
+            json!("clip-3")
+        );
+    }
+    // By the tally to a pile.
+    for pile in ["eye", "nostart"] {
+        hide();
+        assert_eq!(eyes.ask(&shows(pile)), json!(false));
+        eyes.ask(&format!(
+            "document.querySelector('.tally a[href=\"#{pile}\"]').click(); return 1;"
+        ));
+        assert_eq!(eventually(&eyes, &shows(pile), json!(true)), json!(true));
+        let top = format!(
+            "return Math.abs(document.getElementById('{pile}').getBoundingClientRect().top) < 200;"
+        );
+        assert_eq!(eventually(&eyes, &top, json!(true)), json!(true), "{pile}");
+    }
+    assert_eq!(eyes.complaints(), [""; 0]);
+}
+
+#[test]
+fn a_name_is_found_however_its_accents_are_written() {
+    let mut desk = Desk::of(20);
+    // As one file system keeps it, and as another does.
+    desk.card.clips[3].name = "A001_Cafe\u{301}.mov".into();
+    desk.card.clips[4].name = "A001_Caf\u{e9}.mov".into();
+    let eyes = Eyes::on(&page(&desk), Screen::wide(1600));
+    for typed in ["cafe\u{301}", "CAF\u{c9}"] {
+        eyes.ask(&format!(
+            "const find = document.querySelector('input[name=find]'); find.value = '{typed}'; find.dispatchEvent(new Event('input', {{bubbles: true}})); return 1;"
+        ));
+        assert_eq!(
+            eyes.ask("return document.querySelector('.found').textContent;"),
+            json!("2 of 20 clips shown")
+        );
+    }
+}
+
+/// Who writes Japanese, say, ends a word that is under way with the key for it.
+#[test]
+fn a_key_that_ends_letters_under_way_leaves_the_search_alone() {
+    let eyes = Eyes::on(&page(&Desk::night()), Screen::wide(1600));
+    eyes.press("/");
+    eyes.type_text("camera");
+    for (is_composing, left) in [(true, "camera"), (false, "")] {
+        eyes.ask(&format!(
+            "document.activeElement.dispatchEvent(new KeyboardEvent('keydown', {{key: 'Escape', isComposing: {is_composing}, bubbles: true}})); return 1;"
+        ));
+        assert_eq!(
+            eyes.ask("return document.querySelector('input[name=find]').value;"),
+            json!(left)
+        );
+    }
+}
+
 /// What a script gives once it gives `wanted`, or after a while.
 fn eventually(eyes: &Eyes, script: &str, wanted: Value) -> Value {
     let mut found = Value::Null;

@@ -81,6 +81,7 @@ fn sure() -> ClipOutcome {
                 drop_frame: false,
             }),
             inherited_from: None,
+            exact_lag_seconds: None,
         }),
         clock: Some(Clock {
             form: "HH:MM:SS;FF".into(),
@@ -215,10 +216,17 @@ fn an_outcome_of_each_verdict_satisfies_the_schema() {
 fn the_schema_refuses_what_is_wrong() {
     let validator = validator();
     type Change = fn(&mut Value);
-    let wrong: [(&str, Change); 13] = [
+    let wrong: [(&str, Change); 15] = [
         ("a newer format", |o| o["format"] = 2.into()),
         ("an unknown verdict", |o| o["verdict"] = "maybe".into()),
         ("sure without a start", |o| o["start"] = Value::Null),
+        ("unsure without a start", |o| {
+            o["verdict"] = "unsure".into();
+            o["start"] = Value::Null;
+        }),
+        ("a lag as a decimal", |o| {
+            o["start"]["exact_lag_seconds"] = "0.5".into()
+        }),
         ("sure without a window", |o| {
             o["windows"] = Value::Array(vec![])
         }),
@@ -442,6 +450,7 @@ fn any_start() -> impl Strategy<Value = Start> {
             ]),
             in_clip_base: None,
             inherited_from: (part % 2 == 1).then(|| "another.mov".to_owned()),
+            exact_lag_seconds: (part % 3 == 1).then(|| format!("{part}/240")),
         },
     )
 }

@@ -12,6 +12,8 @@ pub(super) struct Slate {
     pub counts: HalfOpen,
     /// Real seconds per clip second.
     pub speed: Ratio,
+    /// Seconds by which the counts lie after what was displayed.
+    pub lag_s: Ratio,
 }
 
 impl Slate {
@@ -24,6 +26,7 @@ impl Slate {
             form: clip_base::clock_form(outcome.clock.as_ref()?)?,
             counts: clip_base::phi_bounds(start)?,
             speed: exact_speed(outcome.clip.speed),
+            lag_s: clip_base::lag_s(start),
         })
     }
 

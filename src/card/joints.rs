@@ -567,7 +567,7 @@ fn inherited(
     Inherited {
         start: Start {
             inherited_from: Some(from.clip.path.clone()),
-            ..Start::of(slate.form, counts)
+            ..Start::of(slate.form, counts, slate.lag_s)
         },
         clock: from.clock.clone().expect("a slate has a clock"),
         speed: from.clip.speed,

@@ -433,7 +433,7 @@ fn skipped(scan: &scan::Scan, fates: &[Fate], prefixes: &[PathBuf]) -> Vec<Skipp
         .collect()
 }
 
-/// The folders as they were named; `.` and `..` by what they stand for.
+/// The folders as they were named; `.` and what ends with `..` by its whole path.
 fn named(folders: &[PathBuf]) -> Vec<PathBuf> {
     let whole = |folder: &PathBuf| folder.canonicalize().unwrap_or_else(|_| folder.clone());
     folders

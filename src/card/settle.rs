@@ -165,7 +165,7 @@ fn settled(before: &ClipOutcome, form: ClockForm, counts: HalfOpen, witness: &st
     if let (Some(start), Some(clock)) = (&mut outcome.start, &mut outcome.clock) {
         *start = Start {
             inherited_from: start.inherited_from.take(),
-            ..Start::of(form, counts)
+            ..Start::of(form, counts, clip_base::lag_s(start))
         };
         clock.form = form.pattern().into();
         clock.drop_frame = Some(form.drop_frame());

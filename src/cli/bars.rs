@@ -167,20 +167,23 @@ impl BatchBars {
         let mut clips = shown.clips.lock().expect("no thread panics while it draws");
         match event {
             CardEvent::Scanned { files } => {
-                shown
-                    .whole
-                    .set_message(format!("{files} files, opening each"));
+                shown.whole.set_message(match files {
+                    1 => "1 file, opening it".to_owned(),
+                    _ => format!("{files} files, opening each"),
+                });
             }
             CardEvent::Probed { done, of } => {
+                let files = if *of == 1 { "file" } else { "files" };
                 shown
                     .whole
-                    .set_message(format!("{done} of {of} files opened"));
+                    .set_message(format!("{done} of {of} {files} opened"));
             }
             CardEvent::Planned { clips } => {
                 shown.of.store(clips.len(), Ordering::Relaxed);
                 shown.whole.set_length(clips.len() as u64);
                 shown.whole.reset_elapsed();
-                shown.whole.set_style(with_time_left(shown.read.clone()));
+                let read = shown.read.clone();
+                shown.whole.set_style(with_time_left(clips.len(), read));
                 shown.whole.force_draw();
             }
             CardEvent::Began { clip } => {
@@ -235,15 +238,17 @@ impl BatchBars {
     }
 }
 
-/// The bar of the whole card; `read` counts clips that took their time.
-fn with_time_left(read: Arc<AtomicUsize>) -> ProgressStyle {
+/// The bar of a whole card of so many clips; `read` counts those that took their time.
+fn with_time_left(clips: usize, read: Arc<AtomicUsize>) -> ProgressStyle {
     let tell = move |state: &ProgressState, text: &mut dyn fmt::Write| {
         let to_come = state.len().unwrap_or(0).saturating_sub(state.pos());
         if let Some(left) = time_left(state.elapsed(), read.load(Ordering::Relaxed), to_come) {
             let _ = write!(text, "about {} left", roughly(left));
         }
     };
-    style("{pos} of {len} clips  {bar:24} {left}").with_key("left", tell)
+    let clips = if clips == 1 { "clip" } else { "clips" };
+    let template = format!("{{pos}} of {{len}} {clips}  {{bar:24}} {{left}}");
+    style(&template).with_key("left", tell)
 }
 
 /// By the mean of the clips so far. (The bar's own estimate trusts the last seconds most: while
@@ -396,6 +401,49 @@ mod tests {
         }
         fn flush(&self) -> io::Result<()> {
             Ok(())
+        }
+    }
+
+    #[test]
+    fn what_is_one_is_told_as_one() {
+        for (many, told) in [
+            (
+                1,
+                ["1 file, opening it", "1 of 1 file opened", "0 of 1 clip  "],
+            ),
+            (
+                2,
+                [
+                    "2 files, opening each",
+                    "2 of 2 files opened",
+                    "0 of 2 clips  ",
+                ],
+            ),
+        ] {
+            let paper = Paper::default();
+            let target = ProgressDrawTarget::term_like(Box::new(paper.clone()));
+            let bars = BatchBars {
+                shown: Some(Shown::on(target, true)),
+            };
+            let planned: Vec<Planned> = (0..many)
+                .map(|nth| Planned {
+                    name: format!("{nth}.mov"),
+                    duration_s: None,
+                })
+                .collect();
+            let events = [
+                CardEvent::Scanned { files: many },
+                CardEvent::Probed {
+                    done: many,
+                    of: many,
+                },
+                CardEvent::Planned { clips: &planned },
+            ];
+            for (event, told) in events.iter().zip(told) {
+                bars.hear(event, &|_| "");
+                let shown = paper.shown();
+                assert!(shown.iter().any(|line| line.contains(told)), "{shown:?}");
+            }
         }
     }
 

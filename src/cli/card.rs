@@ -35,7 +35,7 @@ use std::time::{Duration, Instant};
 pub fn run(settings: &CardSettings) -> Result<Status> {
     let begun = Instant::now();
     let file = settings.handing.corrections.as_deref();
-    let by_hand = ByHand::open(file, settings.options.known.speed)?;
+    let by_hand = ByHand::open(file, &settings.options.known)?;
     let stop = Arc::new(Stop::new());
     listen_for_ctrl_c(&stop)?;
     let eye = Eye::open()?;
@@ -56,6 +56,9 @@ pub fn run(settings: &CardSettings) -> Result<Status> {
         &reader,
         &|name, outcome| by_hand.apply(name, outcome),
         &|event: CardEvent<'_>| {
+            if let CardEvent::Planned { clips } = event {
+                by_hand.meet(clips.iter().map(|clip| clip.name.as_str()));
+            }
             reader.hear(&event);
             teller.hear(&event);
         },
@@ -176,8 +179,10 @@ fn show(
         },
         look: Look::of_terminal(in_colour),
     };
-    super::print(table.rows().as_bytes())?;
+    // What is to be told goes elsewhere, and is told though the rows are not taken.
+    let printed = super::print(table.rows().as_bytes());
     remarks.iter().for_each(|line| remark(line));
+    printed?;
     super::print(table.summary().as_bytes())?;
     Ok(())
 }

@@ -7,21 +7,25 @@ use super::{Status, complaint, plain};
 use rollmark::card::{self, Stop};
 use rollmark::delivery::{Delivered, Delivery, Withdrawn};
 use rollmark::error::{Error, ErrorKind, Result};
+use rollmark::fit::Known;
 use rollmark::note::Note;
 use rollmark::outcome::{CardOutcome, ClipOutcome};
+use rollmark::path_text::text_of;
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
-use rollmark::sidecar::corrections::{Corrections, apply};
+use rollmark::sidecar::corrections::{Corrections, Given, apply};
 use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 use std::{fs, io};
 
 /// What a person said about the clips, if anything.
 pub struct ByHand {
     corrections: Corrections,
+    /// The same as they are meant of the clips, once these are known.
+    meant: OnceLock<Corrections>,
     file: Option<PathBuf>,
-    /// That of all clips, if it was given.
-    speed: Option<Ratio>,
+    given: Given,
 }
 
 impl ByHand {
@@ -30,7 +34,7 @@ impl ByHand {
     /// # Errors
     /// [`ErrorKind::BadRequest`] if it cannot be read or says something impossible, with the
     /// line.
-    pub fn open(file: Option<&Path>, speed: Option<Ratio>) -> Result<Self> {
+    pub fn open(file: Option<&Path>, known: &Known) -> Result<Self> {
         let corrections = match file {
             None => Corrections::default(),
             Some(file) => fs::read_to_string(file)
@@ -49,18 +53,35 @@ impl ByHand {
         };
         Ok(Self {
             corrections,
+            meant: OnceLock::new(),
             file: file.map(Path::to_path_buf),
-            speed,
+            given: Given {
+                speed: known.speed,
+                lag_s: known.lag_s.unwrap_or(Ratio::ZERO),
+            },
         })
     }
 
+    /// Takes the names of all clips, once.
+    pub fn meet<'a>(&self, names: impl IntoIterator<Item = &'a str>) {
+        let meant = self.corrections.clone().meant_of(names);
+        if self.meant.set(meant).is_err() {
+            unreachable!("the clips of a run are named once");
+        }
+    }
+
     pub fn apply(&self, name: &str, outcome: ClipOutcome) -> ClipOutcome {
-        apply(&self.corrections, name, outcome, self.speed)
+        apply(self.meant(), name, outcome, self.given)
+    }
+
+    fn meant(&self) -> &Corrections {
+        let meant = self.meant.get();
+        meant.expect("clips are named before they are read")
     }
 
     /// Corrections that met no clip: slips of the pen.
     pub fn unused<'a>(&self, names: impl IntoIterator<Item = &'a str>) -> Vec<Error> {
-        let unused = self.corrections.unused(names);
+        let unused = self.meant().unused(names);
         unused
             .into_iter()
             .map(|note| {
@@ -160,7 +181,7 @@ pub fn withdraw(clips: &Clips<'_>, handing: &Handing, out: &Path, ledger: &Ledge
             format!(
                 "{files} what no longer holds, {} for one; delete such files, or have those of clips with a start made \
                  anew",
-                first.file.display()
+                text_of(&first.file)
             ),
         )
     });

@@ -3,12 +3,10 @@
 
 use super::Status;
 use super::args::{Args, CompletionsArgs, ManualArgs};
-use clap::CommandFactory;
-use rollmark::error::{Error, ErrorKind, Result};
+use clap::{Command, CommandFactory};
+use clap_mangen::Man;
+use rollmark::error::Result;
 use rollmark::save;
-use std::collections::BTreeMap;
-use std::ffi::OsString;
-use std::{fs, io};
 
 /// Writes one manual page per command into a folder.
 ///
@@ -17,24 +15,18 @@ use std::{fs, io};
 /// something else lies there under such a name.
 pub fn manual(args: &ManualArgs) -> Result<Status> {
     save::prepare_folder(&args.folder)?;
-    for (name, page) in pages().map_err(|e| {
-        Error::new(ErrorKind::CannotWrite, "cannot make the manual pages")
-            .next("look at the free space for temporary files")
-            .because(e)
-    })? {
-        save::manual_page(&page, &args.folder.join(name))?;
+    let mut program = Args::command().disable_help_subcommand(true);
+    // Gives the commands their full names, by which their pages go.
+    program.build();
+    let mut commands: Vec<&Command> = program.get_subcommands().collect();
+    commands.push(&program);
+    for command in commands.into_iter().filter(|c| !c.is_hide_set()) {
+        let page = Man::new(command.clone());
+        let mut text = Vec::new();
+        page.render(&mut text).expect("memory takes every page");
+        save::manual_page(&text, &args.folder.join(page.get_filename()))?;
     }
     Ok(Status::Fine)
-}
-
-/// The pages and their names, in their order.
-fn pages() -> io::Result<BTreeMap<OsString, Vec<u8>>> {
-    let drafts = tempfile::tempdir()?;
-    clap_mangen::generate_to(Args::command(), drafts.path())?;
-    let page = |entry: fs::DirEntry| Ok((entry.file_name(), fs::read(entry.path())?));
-    fs::read_dir(drafts.path())?
-        .map(|entry| entry.and_then(page))
-        .collect()
 }
 
 /// Prints the completions of one shell.

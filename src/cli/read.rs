@@ -31,9 +31,11 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
         save::prepare_folder(folder)?;
     }
     let file = settings.handing.corrections.as_deref();
-    let by_hand = ByHand::open(file, settings.options.known.speed)?;
+    let by_hand = ByHand::open(file, &settings.options.known)?;
     let eye = Eye::open()?;
     let names = distinct_names(&settings.clips);
+    let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
+    by_hand.meet(texts.iter().map(String::as_str));
     remove_leftovers(settings, &names);
     let mut results = Results::new(settings.show);
     let mut status = Status::Fine;
@@ -79,7 +81,6 @@ pub fn run(settings: &ReadSettings) -> Result<Status> {
             return Ok(status);
         }
     }
-    let texts: Vec<String> = names.iter().map(ClipNames::text).collect();
     let mut remarks = Vec::new();
     for error in by_hand.unused(texts.iter().map(String::as_str)) {
         status = Status::CouldNotRun;
@@ -200,8 +201,10 @@ impl Results {
             look: Look::of_terminal(in_colour),
         };
         let (rows, summary) = (table.rows(), table.summary());
-        self.print(rows.as_bytes())?;
+        // What is to be told goes elsewhere, and is told though the rows are not taken.
+        let printed = self.print(rows.as_bytes());
         remarks.iter().for_each(|line| remark(line));
+        printed?;
         self.print(summary.as_bytes())
     }
 

@@ -42,6 +42,7 @@ fn sure(name: &str) -> Row<'static> {
         exact_count_bounds: None,
         in_clip_base: None,
         inherited_from: None,
+        exact_lag_seconds: None,
     });
     outcome.clock = Some(Clock {
         form: "HH:MM:SS;FF".into(),

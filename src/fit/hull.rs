@@ -55,24 +55,30 @@ impl Table<'_> {
         let grain = self.grain(&chosen.pace);
         let round_s = self.round_s(chosen);
         let apart = |a: Shown, b: Shown| apart(a, b, round_s);
-        let of_chosen = (&chosen.pace, chosen.start.middle());
+        // Starts are told with the lag, in which a clock may pass labels that another one skips.
+        let lag_s = self.known.lag_s.unwrap_or(Ratio::ZERO);
+        let told = |pace: &'j Pace, start: HalfOpen| {
+            let told = start.shift(pace.form.count_at(lag_s));
+            (pace, told.middle())
+        };
+        let of_chosen = told(&chosen.pace, chosen.start);
         let mut elsewhere = Vec::new();
         let mut within = Vec::new();
         for other in survivors {
-            let of_other = (&other.pace, other.start.middle());
+            let of_other = told(&other.pace, other.start);
             let apart = apart(of_chosen, of_other);
             if apart.abs() > most {
                 elsewhere.push((of_chosen, of_other));
                 continue;
             }
             // Counts are compared by their labels, so that another clock's fit in.
-            let moved = of_chosen.1 + apart - of_other.1;
+            let moved = chosen.start.middle() + apart - other.start.middle();
             let start = self.believable(other, chosen).shift(moved);
             hull.low = hull.low.min(start.low);
             hull.high = hull.high.max(start.high);
             within.push(of_other);
         }
-        let of_all = (&chosen.pace, hull.middle());
+        let of_all = told(&chosen.pace, hull);
         let is_far = |other: &Shown| apart(of_all, *other).abs() > grain;
         elsewhere.extend(
             within

@@ -540,8 +540,8 @@ impl Table<'_> {
 
     fn finish(&self, chosen: &Joint, start: HalfOpen, fit: &mut ClockFit) {
         let form = fit.clock.as_ref().map_or(chosen.pace.form, |c| c.form);
-        let late = self.known.lag_s.unwrap_or(Ratio::ZERO) * form.rate().ratio();
-        let start = start.shift(late);
+        let lag_s = self.known.lag_s.unwrap_or(Ratio::ZERO);
+        let start = start.shift(form.count_at(lag_s));
         let day = Ratio::from_integer(form.counts_per_day());
         let days = Ratio::from_integer((start.middle() / day).floor());
         let counts = start.shift(-(day * days));
@@ -549,6 +549,7 @@ impl Table<'_> {
             label: label_of(form, counts.middle()),
             counts,
             seconds: form.seconds_of(counts),
+            lag_s,
         });
     }
 }

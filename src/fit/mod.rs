@@ -104,6 +104,15 @@ pub struct FittedStart {
     pub counts: HalfOpen,
     /// Real seconds since midnight of the clock.
     pub seconds: HalfOpen,
+    /// [`Known::lag_s`], which is in all of these.
+    pub lag_s: Ratio,
+}
+
+impl FittedStart {
+    /// `counts` as a clock of `form` displayed them: without the lag.
+    pub fn displayed(&self, form: ClockForm) -> HalfOpen {
+        self.counts.shift(-form.count_at(self.lag_s))
+    }
 }
 
 /// The clock that was filmed.
@@ -199,7 +208,7 @@ impl ClockFit {
     /// The start as outputs tell it.
     pub fn start_outcome(&self) -> Option<Start> {
         let (start, clock) = (self.start.as_ref()?, self.clock.as_ref()?);
-        Some(Start::of(clock.form, start.counts))
+        Some(Start::of(clock.form, start.counts, start.lag_s))
     }
 
     /// The clock as outputs tell it.

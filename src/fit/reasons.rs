@@ -304,9 +304,8 @@ pub(super) fn given_rate_contradicted(rate: Rate, given: Rate) -> Doubt {
     Doubt::new(
         What::GivenRateContradicted,
         format!(
-            "the digits run at {} counts a second, not at the {} that was given; check the rate, or \
-             leave it out",
-            rate.decimal(),
+            "the digits run at {}, not at the {} that was given; check the rate, or leave it out",
+            rate.counts_a_second(),
             given.decimal(),
         ),
     )

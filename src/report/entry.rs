@@ -4,8 +4,9 @@ use super::order::{self, Pile};
 use super::place::Places;
 use super::plot::Plot;
 use super::{clip_id, facts, glyph, link, timeline, words};
+use crate::clip_base::{lag_s, lag_text};
 use crate::note::Note;
-use crate::outcome::{CardClip, CardOutcome, Crop};
+use crate::outcome::{CardClip, CardOutcome, ClipOutcome, Crop};
 use maud::{Markup, html};
 
 /// What belongs to one clip.
@@ -47,10 +48,8 @@ impl Entry<'_> {
                         @if let Some(cut) = outcome.cut_short() {
                             ul.reasons { li { (words::sentence(&cut.sentence)) } }
                         }
-                        @if let Some(by_hand) = &outcome.by_hand {
-                            @if !by_hand.remark.trim().is_empty() {
-                                p.remark { "Said by hand: “" (words::visible(&by_hand.remark)) "”" }
-                            }
+                        @if let Some(remark) = untold_remark(outcome) {
+                            p.remark { "Said by hand: “" (words::visible(remark)) "”" }
                         }
                     }
                     @if let Some(crop) = self.crops.get(middle) {
@@ -107,6 +106,9 @@ impl Entry<'_> {
                     @if let Some(own) = &start.in_clip_base && own.label != start.label {
                         span.own { (words::visible(&own.label)) " in the clip's own timecode" }
                     }
+                    @if let Some(lag) = lag_text(lag_s(start)) {
+                        span.own { (lag) " after what the display showed" }
+                    }
                 }
             },
             (None, Some(estimate)) => {
@@ -152,6 +154,14 @@ fn reasons(pile: Pile, reasons: &[Note]) -> Markup {
             }
         }
     }
+}
+
+/// What a person said of a correction, unless a reason ends with it.
+fn untold_remark(outcome: &ClipOutcome) -> Option<&str> {
+    let remark = outcome.by_hand.as_ref()?.remark.as_str();
+    let is_told = |reason: &Note| reason.sentence.ends_with(remark);
+    // Nothing is at the end of everything.
+    (!outcome.reasons.iter().any(is_told) && !remark.trim().is_empty()).then_some(remark)
 }
 
 /// Remarks with their codes.

@@ -64,8 +64,8 @@ fn of_clock(clock: &Clock) -> String {
     let mut words = vec![
         words::visible(&clock.form),
         format!(
-            "{} counts a second, {}",
-            words::rate(&clock.rate),
+            "{}, {}",
+            words::counts_a_second(&clock.rate),
             clock.rate_known_by.word()
         ),
     ];

@@ -37,7 +37,7 @@ const SCRIPT: &str = include_str!("page.js");
 /// escaping, it still could not run.
 const POLICY: &str = concat!(
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; ",
-    "script-src 'sha256-C61b035EDPuVXZrtwYUluhkih9yu6Jr/OnKn1aXtEhw='; base-uri 'none'; form-action 'none'"
+    "script-src 'sha256-RTb33jsa5W/q7CpOc7Ec+FqjMa5a3n/ZDRo1CypD9LY='; base-uri 'none'; form-action 'none'"
 );
 /// Readings drawn on the whole page, and the least and most for one clip.
 const ALL_POINTS: usize = 40_000;
@@ -45,6 +45,9 @@ const POINTS: std::ops::RangeInclusive<usize> = 60..=400;
 /// So many clips that need an eye have their evidence open from the beginning; beyond, a page
 /// to scroll through helps nobody.
 const OPEN_AT_MOST: usize = 12;
+
+/// Files that are named in one list: those of a disk full of stills would be megabytes of names.
+const LISTED_AT_MOST: usize = 500;
 
 /// Stands in the frame of the page where a clip comes. A name cannot bring one: in text, `<`
 /// is escaped.
@@ -323,14 +326,24 @@ fn skipped(files: &[Skipped]) -> Markup {
             section #skipped aria-labelledby="skipped-title" {
                 h2 #skipped-title { "Skipped files " span.count { (files.len()) } }
                 ul.skipped {
-                    @for file in files {
+                    @for file in files.iter().take(LISTED_AT_MOST) {
                         li {
                             bdi.path { (words::visible(&file.name)) } " "
                             span.why { (words::sentence(&file.reason.sentence)) }
                         }
                     }
+                    (unlisted(files.len()))
                 }
             }
+        }
+    }
+}
+
+/// What a list of so many leaves out.
+fn unlisted(all: usize) -> Markup {
+    html! {
+        @if let Some(more) = all.checked_sub(LISTED_AT_MOST).filter(|&more| more > 0) {
+            li { span.why { "And " (more) " more; " (link::to("card.json")) " names them all." } }
         }
     }
 }
@@ -343,12 +356,13 @@ fn gone(clips: &[Gone]) -> Markup {
                 h2 #gone-title { "No longer on the card " span.count { (clips.len()) } }
                 p.advice { "An earlier run read these. They are not in the folders now; their sidecars are as that run left them." }
                 ul.skipped {
-                    @for clip in clips {
+                    @for clip in clips.iter().take(LISTED_AT_MOST) {
                         li {
                             bdi.path { (words::visible(&clip.name)) } " "
                             span.why { (link::to(&clip.sidecar)) }
                         }
                     }
+                    (unlisted(clips.len()))
                 }
             }
         }

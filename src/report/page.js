@@ -5,13 +5,15 @@
   // A card may hold thousands of clips: nothing goes through them before somebody asks.
   const boxes = document.getElementsByClassName("clip");
   let known;
+  // As they are compared: accents may be written as letters of their own or not (NFD, NFC).
+  const plain = (text) => text.toLowerCase().normalize("NFC");
   const clips = () => {
     if (!known) {
       const bars = new Map();
       for (const bar of document.querySelectorAll("#timeline a.bar")) bars.set(bar.getAttribute("href"), bar);
       known = [...boxes].map((box) => ({
         box,
-        text: [...box.querySelectorAll(".row, .notes, .facts")].map((part) => part.textContent).join(" ").toLowerCase(),
+        text: plain([...box.querySelectorAll(".row, .notes, .facts")].map((part) => part.textContent).join(" ")),
         bar: bars.get(`#${box.id}`),
       }));
     }
@@ -27,7 +29,7 @@
     found.textContent = shown === boxes.length ? `${all} shown` : `${shown} of ${all} shown`;
   };
   const filter = () => {
-    const words = field.find.value.toLowerCase().split(/\s+/).filter(Boolean);
+    const words = plain(field.find.value).split(/\s+/).filter(Boolean);
     const camera = field.camera ? field.camera.value : "";
     let shown = 0;
     for (const { box, text, bar } of clips()) {
@@ -56,13 +58,14 @@
     box.focus({ preventScroll: true });
     box.scrollIntoView({ block: "start" });
   };
-  // A link to a clip shows it, whatever is filtered, and opens its evidence.
-  const follow = () => {
-    const box = document.getElementById(location.hash.slice(1));
-    if (!box?.matches("article.clip")) return;
-    if (box.hidden) showAll();
-    box.querySelector("details").open = true;
-    goTo(box);
+  // A link to a pile or a clip shows it, whatever is filtered, and opens the clip's evidence.
+  const follow = (hash) => {
+    const there = document.getElementById(hash.slice(1));
+    if (!there?.matches("section.pile, article.clip")) return;
+    if (there.hidden) showAll();
+    if (there.matches("section.pile")) return there.scrollIntoView({ block: "start" });
+    there.querySelector("details").open = true;
+    goTo(there);
   };
 
   tools.addEventListener("input", filter);
@@ -73,7 +76,12 @@
     showAll();
     field.find.focus();
   });
-  addEventListener("hashchange", follow);
+  addEventListener("hashchange", () => follow(location.hash));
+  // A link that was followed before changes no address.
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a[href^='#']");
+    if (link && !(event.ctrlKey || event.metaKey || event.shiftKey || event.altKey)) follow(link.hash);
+  });
 
   // One stop for the tab key in a lane, once it was entered; arrows go on from there.
   const lanes = new Map();
@@ -104,7 +112,8 @@
   });
 
   addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey || !field.keys.checked) return;
+    // Letters under way, as of Japanese, have keys of their own.
+    if (event.isComposing || event.ctrlKey || event.metaKey || event.altKey || !field.keys.checked) return;
     if (event.key === "Escape") return showAll();
     if (event.target.closest("input[type=search], select")) return;
     const shown = [...boxes].filter((box) => !box.hidden);
@@ -120,5 +129,5 @@
 
   tools.hidden = false;
   tell(boxes.length);
-  follow();
+  follow(location.hash);
 })();

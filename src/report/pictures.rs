@@ -6,8 +6,6 @@ use crate::outcome::{Crop, Evidence};
 const ALL_LETTERS: usize = 3 << 20;
 /// Base64 letters of one picture: about 90 kB. Displays are small; more is a mistake.
 const ONE_LETTERS: usize = 120_000;
-/// Pictures of one clip.
-const PER_CLIP: usize = 6;
 
 /// The base64 letters of each picture of a clip; `None` for what is no picture.
 pub fn sizes(evidence: &Evidence) -> Vec<Option<usize>> {
@@ -26,7 +24,7 @@ pub fn deal(clips: &[Vec<Option<usize>>]) -> Vec<Vec<usize>> {
 fn deal_out(clips: &[Vec<Option<usize>>], letters: usize) -> Vec<Vec<usize>> {
     let mut shown = vec![Vec::new(); clips.len()];
     let mut left = letters;
-    for round in 0..PER_CLIP {
+    for round in 0..clips.iter().map(Vec::len).max().unwrap_or(0) {
         for (sizes, shown) in clips.iter().zip(&mut shown) {
             let Some(crop) = order(sizes.len()).nth(round) else {
                 continue;

@@ -7,7 +7,7 @@
 
 use super::axis::Axis;
 use super::words;
-use crate::clip_base::clock_form;
+use crate::clip_base::{clock_form, lag_s, lag_text};
 use crate::outcome::{ClipOutcome, Clock, Evidence, Point, Start};
 use crate::timecode::{ClockForm, Ratio};
 use maud::{Markup, html};
@@ -36,6 +36,8 @@ pub struct Plot<'a> {
     start: &'a Start,
     clock: &'a Clock,
     form: ClockForm,
+    /// What was displayed on frame 0, in counts since midnight: the start without a lag that was told.
+    phi: f64,
     /// Counts per clip second.
     pace: f64,
     axis: Axis,
@@ -50,13 +52,17 @@ impl<'a> Plot<'a> {
     /// are drawn; all are counted.
     pub fn of(outcome: &'a ClipOutcome, evidence: &Evidence, most_points: usize) -> Option<Self> {
         // A start said by hand is no fit; what was read before is.
-        let (start, clock) = match &outcome.by_hand {
+        let said = outcome.by_hand.as_ref();
+        let (start, clock) = match said {
             Some(by_hand) => (by_hand.read_start.as_ref(), by_hand.read_clock.as_ref()),
             None => (outcome.start.as_ref(), outcome.clock.as_ref()),
         };
         let (start, clock) = (start?, clock?);
+        let speed = said.and_then(|by_hand| by_hand.read_speed);
+        let speed = speed.unwrap_or(outcome.clip.speed);
         let rate = clock.rate.parse::<Ratio>().ok()?.to_f64();
-        let pace = rate * outcome.clip.speed;
+        // The line runs through all that was seen, as the fit's does: with the drift.
+        let pace = rate * speed * (1.0 + clock.drift());
         if !(pace.is_finite() && pace > 0.0 && start.count.is_finite()) {
             return None;
         }
@@ -79,6 +85,7 @@ impl<'a> Plot<'a> {
             start,
             clock,
             form: clock_form(clock)?,
+            phi: start.count - lag_s(start).to_f64() * rate,
             pace,
             axis,
             points,
@@ -92,7 +99,7 @@ impl<'a> Plot<'a> {
         let read = point.read_count?;
         let day = self.form.counts_per_day() as f64;
         let nearest = |difference: f64| difference - day * (difference / day).round();
-        let fitted = self.start.count + self.pace * point.seconds;
+        let fitted = self.phi + self.pace * point.seconds;
         Some(
             if nearest(fitted - point.displayed_count as f64).abs() <= SAME_LINE_COUNTS {
                 nearest(fitted - read as f64)
@@ -105,10 +112,10 @@ impl<'a> Plot<'a> {
     /// What the drawing shows, in words.
     pub fn sentence(&self) -> String {
         let mut text = format!(
-            "{} of {} agree with a clock of {} counts a second",
+            "{} of {} agree with a clock of {}",
             self.agreeing,
             words::counted(self.read, "reading"),
-            words::rate(&self.clock.rate)
+            words::counts_a_second(&self.clock.rate)
         );
         // The fit knows more of a digit in doubt than its likeliest reading, and counts it.
         text.push_str(match self.agreeing == self.read {
@@ -130,6 +137,9 @@ impl<'a> Plot<'a> {
                 true => write!(text, " Their rest is {low} counts."),
                 false => write!(text, " Their rests lie between {low} and {high} counts."),
             };
+        }
+        if let Some(lag) = lag_text(lag_s(self.start)) {
+            let _ = write!(text, " This is as displayed; the start lies {lag} later.");
         }
         text
     }
@@ -194,7 +204,7 @@ impl<'a> Plot<'a> {
     }
 
     fn label_at(&self, seconds: f64) -> String {
-        let count = (self.start.count + self.pace * seconds).floor();
+        let count = (self.phi + self.pace * seconds).floor();
         self.form.text(count as i64)
     }
 
@@ -457,6 +467,74 @@ mod tests {
         assert_eq!(plot.label_at(0.0), "23:59:59:12");
         outcome.by_hand.as_mut().unwrap().read_start = None;
         assert!(Plot::of(&outcome, &evidence, 400).is_none());
+    }
+
+    #[test]
+    fn what_was_rejected_is_drawn_at_the_speed_at_which_it_was_read() {
+        let (mut outcome, mut evidence) = read_over_midnight(&[]);
+        let as_read = |outcome: &ClipOutcome, evidence: &Evidence| {
+            Plot::of(outcome, evidence, 400).unwrap().sentence()
+        };
+        let before = as_read(&outcome, &evidence);
+        // Filmed at four times the rate at which it plays: as many counts take four times as long.
+        for point in &mut evidence.points {
+            point.seconds *= 4.0;
+        }
+        outcome.by_hand = Some(ByHand {
+            what: Corrected::Rejected,
+            says_start: false,
+            remark: String::new(),
+            read_verdict: Verdict::Sure,
+            read_start: outcome.start.take(),
+            read_clock: outcome.clock.take(),
+            read_speed: Some(0.25),
+        });
+        assert_eq!(as_read(&outcome, &evidence), before);
+    }
+
+    #[test]
+    fn what_is_drawn_is_as_displayed_whatever_lag_is_in_the_start() {
+        let (mut outcome, evidence) = read_over_midnight(&[]);
+        let before = Plot::of(&outcome, &evidence, 400).unwrap();
+        let (as_displayed, marks) = (before.sentence(), before.marks());
+        let start = outcome.start.as_mut().unwrap();
+        // Half a second of 25 counts.
+        start.count += 12.5;
+        start.count_bounds = start.count_bounds.map(|bound| bound + 12.5);
+        start.exact_lag_seconds = Some("1/2".into());
+        let plot = Plot::of(&outcome, &evidence, 400).unwrap();
+        assert_eq!(plot.label_at(0.0), "23:59:59:12");
+        assert_eq!(plot.marks(), marks);
+        assert_eq!(
+            plot.sentence(),
+            format!("{as_displayed} This is as displayed; the start lies 500 ms later.")
+        );
+    }
+
+    #[test]
+    fn a_clock_that_drifts_is_drawn_along_its_drift() {
+        let (mut outcome, mut evidence) = read_over_midnight(&[]);
+        // It gains 150 millionths: ten minutes later 2.25 counts, by the definition of ppm.
+        let phi = 86_399.5 * 25.0 + 0.25;
+        let tail = evidence.points.clone().into_iter().map(|point| {
+            let seconds = point.seconds + 600.0;
+            let shown = (phi + seconds * 25.0 * 1.00015).floor() as i64 % (86_400 * 25);
+            Point {
+                seconds,
+                read_count: Some(shown),
+                displayed_count: shown,
+            }
+        });
+        evidence.points.extend(tail);
+        outcome.clock.as_mut().unwrap().drift_ppm_bounds = Some([140.0, 160.0]);
+        let plot = Plot::of(&outcome, &evidence, 400).unwrap();
+        for point in &evidence.points {
+            let rest = plot.rest(point).unwrap();
+            assert!((0.0..1.0).contains(&rest), "{rest} at {}", point.seconds);
+        }
+        let last = evidence.points.last().unwrap();
+        let shown = plot.form.text(last.displayed_count);
+        assert_eq!(plot.label_at(last.seconds), shown);
     }
 
     #[test]

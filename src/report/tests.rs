@@ -4,8 +4,8 @@
 use super::*;
 use crate::note::Note;
 use crate::outcome::{
-    CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, ClipOutcome, ClipPart, Clock, Crop,
-    DropFrameKnownBy, NOT_READ, Point, RateKnownBy, Start, Tool, Verdict,
+    ByHand, CARD_FORMAT_VERSION, CLIP_FORMAT_VERSION, Camera, CardClip, ClipOutcome, ClipPart,
+    Clock, Corrected, Crop, DropFrameKnownBy, NOT_READ, Point, RateKnownBy, Start, Tool, Verdict,
 };
 
 fn page_of(card: &CardOutcome, evidence: &[Evidence]) -> String {
@@ -52,6 +52,7 @@ pub fn clip(name: &str, verdict: Verdict, seconds: Option<f64>) -> CardClip {
         exact_count_bounds: None,
         in_clip_base: None,
         inherited_from: None,
+        exact_lag_seconds: None,
     });
     CardClip {
         name: name.into(),
@@ -274,6 +275,68 @@ fn five_hundred_clips_with_large_pictures_stay_below_six_megabytes() {
         size > 3_000_000,
         "{size} bytes: pictures and drawings are missing"
     );
+}
+
+#[test]
+fn a_start_that_a_lag_moved_says_so() {
+    let mut late = clip("a.mov", Verdict::Sure, Some(36_000.0));
+    assert!(!page_of(&card(vec![late.clone()]), &[]).contains("after what the display showed"));
+    let start = late.outcome.start.as_mut().unwrap();
+    // A refresh of a panel of 60 Hz, which no decimal tells.
+    start.exact_lag_seconds = Some("1/60".into());
+    let page = page_of(&card(vec![late]), &[]);
+    assert!(page.contains("16.667 ms after what the display showed"));
+}
+
+#[test]
+fn a_list_of_any_length_takes_little_room() {
+    let mut card = card(vec![clip("a.mov", Verdict::Sure, Some(1.0))]);
+    let skipped = |nth: usize| Skipped {
+        name: format!("stills/IMG_{nth:05}.JPG"),
+        reason: Note::new("picture", "it is a still picture"),
+    };
+    card.skipped = (0..500).map(skipped).collect();
+    assert!(!page_of(&card, &[]).contains("names them all"));
+    card.skipped = (0..20_000).map(skipped).collect();
+    let gone = |nth: usize| Gone {
+        name: format!("B001C{nth:05}.MOV"),
+        sidecar: format!("B001C{nth:05}.MOV.rollmark.json"),
+    };
+    card.gone = (0..20_000).map(gone).collect();
+    let page = page_of(&card, &[]);
+    assert!(page.len() < 250_000, "{} bytes", page.len());
+    // All are counted, and where they are named is said.
+    assert_eq!(
+        page.matches("<span class=\"count\">20000</span>").count(),
+        2
+    );
+    let told = "And 19500 more; <a href=\"./card.json\"><bdi>card.json</bdi></a> names them all.";
+    assert_eq!(page.matches(told).count(), 2);
+}
+
+#[test]
+fn what_a_person_said_stands_once_in_a_row() {
+    let rejected = |reason: &str| {
+        let mut clip = clip("a.mov", Verdict::None, None);
+        clip.outcome.reasons = vec![Note::new("rejected_by_hand", reason)];
+        clip.outcome.by_hand = Some(ByHand {
+            what: Corrected::Rejected,
+            says_start: false,
+            remark: "the clock on the wall".into(),
+            read_verdict: Verdict::Sure,
+            read_start: None,
+            read_clock: None,
+            read_speed: None,
+        });
+        page_of(&card(vec![clip]), &[])
+    };
+    for reason in [
+        "the start was rejected by hand: the clock on the wall",
+        "the card knows better",
+    ] {
+        let page = rejected(reason);
+        assert_eq!(page.matches("the clock on the wall").count(), 1, "{reason}");
+    }
 }
 
 #[test]

@@ -93,6 +93,14 @@ pub fn rate(text: &str) -> String {
         .map_or_else(|_| visible(text), Rate::decimal)
 }
 
+/// What a clock counts: `25 counts a second`.
+pub fn counts_a_second(rate: &str) -> String {
+    rate.parse::<Rate>().map_or_else(
+        |_| format!("{} counts a second", visible(rate)),
+        Rate::counts_a_second,
+    )
+}
+
 /// A number with at most `decimals` places and a true minus sign.
 pub fn signed(value: f64, decimals: usize) -> String {
     let sign = if value < 0.0 { '−' } else { '+' };
@@ -134,6 +142,13 @@ mod tests {
     fn times_of_day_wrap_both_ways() {
         assert_eq!(time_of_day(-0.5), "23:59:59");
         assert_eq!(time_of_day(86_400.0 + 61.9), "00:01:01");
+    }
+
+    #[test]
+    fn a_clock_of_whole_seconds_counts_one_count_a_second() {
+        assert_eq!(counts_a_second("1/1"), "1 count a second");
+        assert_eq!(counts_a_second("30000/1001"), "29.97 counts a second");
+        assert_eq!(counts_a_second("often"), "often counts a second");
     }
 
     #[test]

@@ -45,7 +45,7 @@ impl Ledger {
         let list = out.join(records).join(FILE);
         let mut lines: BTreeMap<String, Vec<Line>> = BTreeMap::new();
         let (mut all_told, mut sources) = (BTreeMap::new(), BTreeMap::new());
-        for line in Line::read_all(&list).map_err(|e| cannot_write(&list, e))? {
+        for line in Line::read_all(&list).map_err(|e| unreadable(&list, e))? {
             if let Some(told) = line.told {
                 all_told.insert(line.file, told);
             } else if let Some(source) = line.source {
@@ -317,6 +317,19 @@ impl Ledger {
     }
 }
 
+fn unreadable(list: &Path, cause: io::Error) -> Error {
+    Error::new(
+        ErrorKind::CannotWrite,
+        "cannot read the list of what earlier runs wrote here",
+    )
+    .in_file(list)
+    .next(
+        "ask for the right to read it, or choose another folder; if it is moved away, what they wrote counts as \
+         somebody else's",
+    )
+    .because(cause)
+}
+
 fn check(lines: &[Line], hash: &str) -> Result<()> {
     if lines
         .iter()
@@ -375,6 +388,22 @@ mod tests {
         ledger(out.path()).write(name, b"two").unwrap();
         ledger(out.path()).write(name, b"two").unwrap();
         assert_eq!(fs::read(out.path().join(name)).unwrap(), b"two");
+    }
+
+    /// Whoever has room and rights to write looks for the fault elsewhere.
+    #[test]
+    fn a_list_that_cannot_be_read_is_said_to_be_no_plain_file_and_not_to_lack_room() {
+        let out = tempfile::tempdir().unwrap();
+        let list = out.path().join(NOTES).join(FILE);
+        fs::create_dir_all(&list).unwrap();
+        let error = Ledger::open(out.path(), NOTES).err().expect("a folder");
+        assert_eq!(error.kind(), ErrorKind::CannotWrite);
+        let said = error.to_string();
+        for words in ["cannot read the list", "it is no plain file"] {
+            assert!(said.contains(words), "{said}");
+        }
+        assert!(!said.contains("free space"), "{said}");
+        assert!(said.contains(&*list.to_string_lossy()), "{said}");
     }
 
     #[test]

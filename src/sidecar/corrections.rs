@@ -10,6 +10,8 @@ use crate::outcome::{
     ByHand, ClipOutcome, Clock, Corrected, DropFrameKnownBy, RateKnownBy, Start, Verdict,
 };
 use crate::timecode::{ClockForm, HalfOpen, Label, Rate, Ratio};
+use std::collections::{BTreeMap, BTreeSet};
+use unicode_normalization::UnicodeNormalization;
 
 /// Codes that a correction writes.
 const SET: &str = "set_by_hand";
@@ -94,6 +96,32 @@ impl Corrections {
         self.entries.is_empty()
     }
 
+    /// As they are meant, of clips of these `names`: a name that no clip has is that of the one clip whose
+    /// name differs from it only in how accents are written (Unicode's forms NFC and NFD), which screens
+    /// do not show. Where there are two such clips, or the one has a correction of its own, nobody knows
+    /// which was meant.
+    #[must_use]
+    pub fn meant_of<'a>(mut self, names: impl IntoIterator<Item = &'a str>) -> Self {
+        let composed = |name: &str| name.nfc().collect::<String>();
+        let names: BTreeSet<&str> = names.into_iter().collect();
+        let mut alike: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+        for name in &names {
+            alike.entry(composed(name)).or_default().push(name);
+        }
+        for at in 0..self.entries.len() {
+            let name = &self.entries[at].name;
+            if names.contains(name.as_str()) {
+                continue;
+            }
+            if let Some([one]) = alike.get(&composed(name)).map(Vec::as_slice)
+                && self.entries.iter().all(|entry| entry.name != **one)
+            {
+                self.entries[at].name = (*one).to_owned();
+            }
+        }
+        self
+    }
+
     /// Corrections of clips that are not among `names`: one note each, with the clip that may
     /// have been meant.
     pub fn unused<'a>(&self, names: impl IntoIterator<Item = &'a str>) -> Vec<Note> {
@@ -124,11 +152,26 @@ impl Corrections {
     }
 }
 
+/// What the user gave for all clips.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Given {
+    /// Holds where the clock is rejected that told another.
+    pub speed: Option<Ratio>,
+    /// Seconds by which the display is late: what a person reads off it is so late as what the fit does.
+    pub lag_s: Ratio,
+}
+
+impl Given {
+    pub const NOTHING: Self = Self {
+        speed: None,
+        lag_s: Ratio::ZERO,
+    };
+}
+
 /// The outcome with what `corrections` say about the clip of this name. Without such a word,
 /// what was read: an earlier correction is taken back. A correction that cannot be used (its
 /// label does not exist on the clock, say) leaves what was read, lets no start be `sure`, and
-/// says why in the reasons. `given_speed` is that of all clips, if the user gave one: it holds where
-/// the clock is rejected that told another.
+/// says why in the reasons.
 ///
 /// An `estimate` does not survive a start set by hand, nor do those of other clips that rest on
 /// this one stay right: work out a card's agreement after this.
@@ -136,7 +179,7 @@ pub fn apply(
     corrections: &Corrections,
     name: &str,
     outcome: ClipOutcome,
-    given_speed: Option<Ratio>,
+    given: Given,
 ) -> ClipOutcome {
     let mut outcome = withdraw(outcome);
     let Some(entry) = corrections.entries.iter().find(|entry| entry.name == name) else {
@@ -153,7 +196,7 @@ pub fn apply(
     };
     let said = match &entry.what {
         What::Reject => {
-            reject(&mut outcome, by_hand, &entry.remark, given_speed);
+            reject(&mut outcome, by_hand, &entry.remark, given.speed);
             return outcome;
         }
         What::Start { .. } | What::Clock(_) if outcome.verdict == Verdict::Failed => {
@@ -164,11 +207,11 @@ pub fn apply(
             frame,
             shape,
             says,
-        } => start_said(&outcome, label, *frame, *shape, *says),
+        } => start_said(&outcome, label, *frame, *shape, *says, given.lag_s),
         What::Clock(says) => clock_said(&outcome, *says),
     };
     match said {
-        Ok(said) => set(&mut outcome, by_hand, entry, said),
+        Ok(said) => set(&mut outcome, by_hand, entry, said, given.lag_s),
         Err(why) => unusable(&mut outcome, by_hand, entry.line, &why),
     }
     outcome
@@ -209,6 +252,7 @@ struct Said {
     drop_frame: Option<bool>,
     drop_frame_known_by: DropFrameKnownBy,
     rate_known_by: RateKnownBy,
+    /// As displayed on frame 0.
     counts: HalfOpen,
     doubts: Vec<Note>,
     sentence: String,
@@ -267,8 +311,13 @@ fn unusable(outcome: &mut ClipOutcome, by_hand: ByHand, line: usize, why: &str) 
     keep_reasons(outcome, reasons);
 }
 
-fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said) {
-    outcome.start = Some(Start::of(said.form, said.counts));
+fn set(outcome: &mut ClipOutcome, by_hand: ByHand, entry: &Entry, said: Said, lag_s: Ratio) {
+    let start = Start::of(
+        said.form,
+        said.counts.shift(said.form.count_at(lag_s)),
+        lag_s,
+    );
+    outcome.start = Some(start);
     let refresh_hz = by_hand.read_clock.as_ref().and_then(|c| c.refresh_hz);
     outcome.clock = Some(Clock {
         form: said.form.pattern().into(),
@@ -318,6 +367,7 @@ fn start_said(
     frame: i64,
     shape: Shape,
     says: Says,
+    lag_s: Ratio,
 ) -> Result<Said, String> {
     let (form, drop_frame, drop_frame_known_by, rate_known_by) = match shape {
         Shape::Fraction(form) => (form, None, DropFrameKnownBy::Rate, RateKnownBy::Given),
@@ -328,14 +378,19 @@ fn start_said(
     let passed = passed(outcome, form, frame)?;
     let low = Ratio::from_integer(count) - passed;
     let is_rate_said = says.rate.is_some() || matches!(shape, Shape::Fraction(_));
-    let mut doubts = doubts_on_the_way(outcome, frame, is_rate_said);
+    let late = form.count_at(lag_s);
+    let is_moved = frame != 0 || !late.is_zero();
+    let mut doubts = doubts_on_the_way(outcome, frame != 0, is_moved && !is_rate_said);
     if drop_frame.is_none() {
-        doubts.extend(skipped_on_the_way(form, &label, count, passed));
+        doubts.extend(skipped_on_the_way(form, &label, count, passed - late));
     }
     let at = match frame {
         0 => String::new(),
         _ => format!(" at frame {frame}"),
     };
+    let later = clip_base::lag_text(lag_s).map_or_else(String::new, |lag| {
+        format!(", as displayed: the start lies {lag} later")
+    });
     Ok(Said {
         form,
         drop_frame,
@@ -343,22 +398,25 @@ fn start_said(
         rate_known_by,
         counts: HalfOpen::new(low, low + Ratio::ONE),
         doubts,
-        sentence: format!("the start was set by hand, to {}{at}", form.format(&label)),
+        sentence: format!(
+            "the start was set by hand, to {}{at}{later}",
+            form.format(&label)
+        ),
     })
 }
 
-/// What was in doubt and still is where the start follows from the label of another frame than frame 0.
-fn doubts_on_the_way(outcome: &ClipOutcome, frame: i64, is_rate_said: bool) -> Vec<Note> {
+/// What was in doubt and still is where the start follows from the label by the clip's time, or by the
+/// clock's rate: from that of another frame than frame 0, and by the rate also from one with a lag.
+fn doubts_on_the_way(outcome: &ClipOutcome, by_time: bool, by_rate: bool) -> Vec<Note> {
     let stands = |reason: &&Note| {
         let code = reason.code.as_str();
-        OF_TIME.contains(&code) || (!is_rate_said && OF_RATE.contains(&code))
+        by_time && OF_TIME.contains(&code) || by_rate && OF_RATE.contains(&code)
     };
-    let reasons = outcome.reasons.iter().filter(|_| frame != 0);
-    reasons.filter(stands).cloned().collect()
+    outcome.reasons.iter().filter(stands).cloned().collect()
 }
 
-/// The doubt whether the clock, of which that is not known, skips labels between frame 0 and the frame
-/// that shows `label`, `passed` counts later.
+/// The doubt whether the clock, of which that is not known, skips labels between the start and `label`,
+/// which it shows `passed` counts later.
 fn skipped_on_the_way(form: ClockForm, label: &Label, count: i64, passed: Ratio) -> Option<Note> {
     let skips = ClockForm::frames(form.rate(), true).ok()?;
     // A label that drop-frame has not tells that it is none.
@@ -372,8 +430,8 @@ fn skipped_on_the_way(form: ClockForm, label: &Label, count: i64, passed: Ratio)
         Note::new(
             "drop_frame_unknown",
             format!(
-                "nothing tells whether the clock counts drop-frame, and skips labels between frame 0 and that \
-                 frame: the start is {plain}, or {skipping} if it does; add `drop_frame`"
+                "nothing tells whether the clock counts drop-frame, and skips labels between the start and that \
+                 label: the start is {plain}, or {skipping} if it does; add `drop_frame`"
             ),
         )
     })
@@ -481,8 +539,9 @@ fn against_digits(clock: &Clock, read: ClockForm, says: Says) -> Result<(), Stri
 fn clock_said(outcome: &ClipOutcome, says: Says) -> Result<Said, String> {
     let read = outcome.clock.as_ref().zip(outcome.start.as_ref());
     let (clock, start) = read.ok_or("no clock was read; add `start`")?;
-    let form = clip_base::clock_form(clock).zip(clip_base::phi_bounds(start));
-    let (old, bounds) = form.ok_or("the start has no exact bounds; read the clip again")?;
+    let form = clip_base::clock_form(clock);
+    let read = form.and_then(|form| Some((form, clip_base::displayed_bounds(start, form)?)));
+    let (old, bounds) = read.ok_or("the start has no exact bounds; read the clip again")?;
     if !matches!(old, ClockForm::Frames(_)) {
         return Err("the clock that was read does not count frames; add `start`".into());
     }

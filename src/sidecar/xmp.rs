@@ -146,9 +146,12 @@ fn remark(outcome: &ClipOutcome) -> String {
     let mut parts = Vec::new();
     if let (Some(start), Some(clock)) = (&outcome.start, &outcome.clock) {
         parts.push(format!(
-            "start from the filmed clock, which showed {} at {} counts a second",
+            "start from the filmed clock, which showed {} at {}",
             start.label,
-            clip_base::exact_rate(&clock.rate).map_or_else(|| clock.rate.clone(), Rate::decimal),
+            clip_base::exact_rate(&clock.rate).map_or_else(
+                || format!("{} counts a second", clock.rate),
+                Rate::counts_a_second
+            ),
         ));
         if let Some(from) = &start.inherited_from {
             parts.push(format!("inherited from {from}"));

@@ -110,6 +110,16 @@ impl Rate {
         let text = format!("{}.{:03}", thousandths / 1000, thousandths % 1000);
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     }
+
+    /// For people: `25 counts a second`, `1 count a second`.
+    pub fn counts_a_second(self) -> String {
+        let counts = if self == Self::known(1, 1) {
+            "count"
+        } else {
+            "counts"
+        };
+        format!("{} {counts} a second", self.decimal())
+    }
 }
 
 impl Ord for Rate {

@@ -45,6 +45,7 @@ pub fn outcome_at(clock: ClockForm, count: i64, rate: Rate, length: u64) -> Clip
             exact_count_bounds: Some([format!("{count}/1"), format!("{}/1", count + 1)]),
             in_clip_base: None,
             inherited_from: None,
+            exact_lag_seconds: None,
         }),
         clock: Some(Clock {
             form: clock.pattern().into(),

@@ -6,13 +6,13 @@ use rollmark::clip_base;
 use rollmark::error::ErrorKind;
 use rollmark::note::Note;
 use rollmark::outcome::{ClipOutcome, Corrected, DropFrameKnownBy, RateKnownBy, Verdict};
-use rollmark::sidecar::corrections::{Corrections, apply, withdraw};
+use rollmark::sidecar::corrections::{Corrections, Given, apply, withdraw};
 use rollmark::sidecar::{Admit, json, xmp};
 use rollmark::timecode::{ClockForm, Rate, Ratio};
 
 fn corrected(text: &str, outcome: ClipOutcome) -> ClipOutcome {
     let corrections = Corrections::from_text(text).unwrap_or_else(|error| panic!("{error}"));
-    apply(&corrections, "A/1.mov", outcome, None)
+    apply(&corrections, "A/1.mov", outcome, Given::NOTHING)
 }
 
 fn nothing() -> ClipOutcome {
@@ -209,17 +209,122 @@ fn a_start_behind_labels_that_may_be_skipped_is_unsure() {
     }
 }
 
+/// What a person reads off the display is as late as what the fit reads off it.
+#[test]
+fn a_lag_moves_what_was_said_by_hand_as_it_moves_what_was_read() {
+    let late = |read: ClipOutcome, lag_s: Ratio, said: &str| {
+        let text = format!("[[clip]]\nname = \"A/1.mov\"\n{said}\n");
+        let given = Given {
+            lag_s,
+            ..Given::NOTHING
+        };
+        let corrections = Corrections::from_text(&text).unwrap();
+        let set = apply(&corrections, "A/1.mov", read, given);
+        let again = json::from_bytes(&json::to_bytes(&set)).unwrap();
+        assert_eq!(apply(&corrections, "A/1.mov", again, given), set);
+        set
+    };
+    let half = Ratio::new(1, 2);
+    // 10:09:17:02.5 and half a second of 25 counts.
+    let set = late(nothing(), half, "start = \"10:09:17:02\"");
+    assert_eq!((set.verdict, label(&set)), (Verdict::Sure, "10:09:17:15"));
+    let start = set.start.as_ref().unwrap();
+    assert_eq!(start.exact_lag_seconds.as_deref(), Some("1/2"));
+    assert_eq!(
+        set.reasons[0].sentence,
+        "the start was set by hand, to 10:09:17:02, as displayed: the start lies 500 ms later"
+    );
+    let set = late(nothing(), half, "start = \"10:09:18:02\"\nframe = 25");
+    assert_eq!(label(&set), "10:09:17:15");
+
+    // Only how it counts is said: the lag is taken off at the rate that was read, 10 counts of 25, and
+    // put on at the one that was said, 9.6.
+    let mut read = pal("10:00:00:00");
+    read.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Assumed;
+    let lag_s = Ratio::new(2, 5);
+    let start = read.start.as_mut().unwrap();
+    let low = 900_000 + 10;
+    start.exact_count_bounds = Some([format!("{low}/1"), format!("{}/1", low + 1)]);
+    start.exact_lag_seconds = Some("2/5".into());
+    // The label of frame 0 is that which was seen.
+    read.windows[0].first_seconds = 0.0;
+    clip_base::fill(&mut read);
+    let set = late(read, lag_s, "rate = 24");
+    // 10 h at 24 are 864 000 counts.
+    let bounds = set
+        .start
+        .as_ref()
+        .unwrap()
+        .exact_count_bounds
+        .clone()
+        .unwrap();
+    assert_eq!(bounds, ["4320048/5", "4320053/5"]);
+
+    // The lag may lead over labels that drop-frame skips, and hangs on the rate.
+    let mut read = known_by(DropFrameKnownBy::Unknown);
+    read.clock.as_mut().unwrap().drop_frame = None;
+    let set = late(read.clone(), half, "start = \"10:00:59:20\"");
+    assert_eq!(codes(&set), ["set_by_hand", "drop_frame_unknown"]);
+    let set = late(read, half, "start = \"10:00:58:20\"");
+    assert_eq!(codes(&set), ["set_by_hand"]);
+    let set = late(doubted(&["rate_unknown"]), half, "start = \"10:00:58:20\"");
+    assert_eq!(codes(&set), ["set_by_hand", "rate_unknown"]);
+    let set = late(doubted(&["times_wrong"]), half, "start = \"10:00:58:20\"");
+    assert_eq!(codes(&set), ["set_by_hand"]);
+}
+
+#[test]
+fn a_name_is_that_of_the_one_clip_which_looks_alike() {
+    // é as one letter, and as two; ộ in three ways.
+    let (composed, decomposed) = ("A/Caf\u{e9}.mov", "A/Cafe\u{301}.mov");
+    let said = |names: &[&str]| {
+        let entry = |name: &&str| format!("[[clip]]\nname = \"{name}\"\nreject = true\n");
+        Corrections::from_text(&names.iter().map(entry).collect::<String>()).unwrap()
+    };
+    let rejects = |corrections: &Corrections, name: &str| {
+        apply(corrections, name, pal("10:00:00:00"), Given::NOTHING).verdict == Verdict::None
+    };
+    for (typed, there) in [(composed, decomposed), (decomposed, composed)] {
+        let meant = said(&[typed]).meant_of([there, "A/Cafe.mov"]);
+        assert!(rejects(&meant, there) && !rejects(&meant, "A/Cafe.mov"));
+        assert!(meant.unused([there]).is_empty());
+        // Where both are there, each is itself.
+        let meant = said(&[typed]).meant_of([there, typed]);
+        assert!(rejects(&meant, typed) && !rejects(&meant, there));
+    }
+    // Two that are meant alike, and one that is corrected by its own name.
+    let three = [
+        "A/o\u{323}\u{302}.mov",
+        "A/o\u{302}\u{323}.mov",
+        "A/\u{1ed9}.mov",
+    ];
+    let meant = said(&three[..1]).meant_of(three[1..].iter().copied());
+    assert!(
+        three
+            .iter()
+            .all(|name| *name == three[0] || !rejects(&meant, name))
+    );
+    assert_eq!(meant.unused(three[1..].iter().copied()).len(), 1);
+    let meant = said(&three[..2]).meant_of([three[1]]);
+    assert!(rejects(&meant, three[1]));
+    assert_eq!(meant.unused([three[1]]).len(), 1);
+}
+
 #[test]
 fn a_rejected_clock_says_nothing_of_the_speed_either() {
     let mut read = doubted(&["speed_doubtful"]);
     read.notes.push(Note::new("conformed", "it plays at 0.25"));
     let text = "[[clip]]\nname = \"A/1.mov\"\nreject = true\n";
     let corrections = Corrections::from_text(text).unwrap();
-    for (given, speed, kept) in [
+    for (told, speed, kept) in [
         (None, 1.0, "read_conformed"),
         (Some(Ratio::new(1, 2)), 0.5, "read_conformed"),
         (Some(Ratio::new(1, 4)), 0.25, "conformed"),
     ] {
+        let given = Given {
+            speed: told,
+            ..Given::NOTHING
+        };
         let rejected = apply(&corrections, "A/1.mov", read.clone(), given);
         assert_eq!(rejected.clip.speed, speed);
         assert!(rejected.notes.iter().any(|note| note.code == kept));
@@ -581,8 +686,8 @@ proptest! {
         let Ok(corrections) = Corrections::from_text(&text) else {
             return Ok(());
         };
-        let once = apply(&corrections, "A/1.mov", read.clone(), None);
-        prop_assert_eq!(apply(&corrections, "A/1.mov", once.clone(), None), once.clone());
+        let once = apply(&corrections, "A/1.mov", read.clone(), Given::NOTHING);
+        prop_assert_eq!(apply(&corrections, "A/1.mov", once.clone(), Given::NOTHING), once.clone());
         prop_assert_eq!(withdraw(once), read);
     }
 
@@ -607,8 +712,8 @@ proptest! {
         let Ok(corrections) = Corrections::from_text(&text) else {
             return Ok(());
         };
-        let set = apply(&corrections, "A/1.mov", read.clone(), None);
-        prop_assert_eq!(apply(&corrections, "A/1.mov", set.clone(), None), set.clone());
+        let set = apply(&corrections, "A/1.mov", read.clone(), Given::NOTHING);
+        prop_assert_eq!(apply(&corrections, "A/1.mov", set.clone(), Given::NOTHING), set.clone());
         if set.verdict == Verdict::Sure && frame == 0 {
             prop_assert_eq!(label(&set).replace(';', ":"), format!("{h:02}:{m:02}:{s:02}:{f:0w$}", w = label(&set).len() - 9));
         }

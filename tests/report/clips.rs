@@ -65,6 +65,7 @@ impl Desk {
                         drop_frame: false,
                     }),
                     inherited_from: None,
+                    exact_lag_seconds: None,
                 }),
                 clock: Some(Clock {
                     form: "HH:MM:SS:FF".into(),

@@ -451,7 +451,8 @@ fn a_start_against_the_cameras_clock_is_not_called_sure() {
         let mut said_of = clips.clone();
         let read = said_of[4].outcome.clone();
         let corrections = Corrections::from_text(&text).unwrap();
-        said_of[4].outcome = corrections::apply(&corrections, "C5.mov", read, None);
+        said_of[4].outcome =
+            corrections::apply(&corrections, "C5.mov", read, corrections::Given::NOTHING);
         assert_eq!(said_of[4].outcome.verdict, Verdict::Sure, "{text}");
         assert_eq!(self::agreed(said_of).clips[4].0.verdict, verdict, "{text}");
     }

@@ -103,7 +103,7 @@ fn slated(mut outcome: ClipOutcome, form: ClockForm, label: &str) -> ClipOutcome
 fn set_start(outcome: &mut ClipOutcome, form: ClockForm, counts: HalfOpen) {
     outcome.verdict = Verdict::Sure;
     outcome.reasons = vec![Note::new("agreed", "all read frames agree")];
-    outcome.start = Some(Start::of(form, counts));
+    outcome.start = Some(Start::of(form, counts, Ratio::ZERO));
     outcome.clock = Some(clip_base::tests::measured(form));
     clip_base::fill(outcome);
 }

@@ -274,7 +274,12 @@ fn a_chapter_of_which_nothing_of_use_was_said_inherits_and_is_not_sure() {
     let text = "[[clip]]\nname = \"GX020042.MP4\"\ndrop_frame = false\n";
     let corrections = Corrections::from_text(text).unwrap();
     let read = clips[1].outcome.clone();
-    clips[1].outcome = corrections::apply(&corrections, "GX020042.MP4", read, None);
+    clips[1].outcome = corrections::apply(
+        &corrections,
+        "GX020042.MP4",
+        read,
+        corrections::Given::NOTHING,
+    );
     let all = outcomes(&clips);
     assert_eq!(
         (all[1].verdict, label(&all[1])),

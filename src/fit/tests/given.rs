@@ -1,8 +1,9 @@
 //! What a person states of a clock, rightly or wrongly.
 
 use super::cases::{assert_sure, assert_unsure, codes, label, run_knowing};
-use super::sim::{SEMICOLON, Scene, drop_frames, frames};
+use super::sim::{SEMICOLON, Scene, drop_frames, flat_marks, frames};
 use crate::fit::Known;
+use crate::fit::judge::label_of;
 use crate::outcome::Verdict;
 use crate::reading::MarkOdds;
 use crate::timecode::{ClockForm, Rate, Ratio};
@@ -204,7 +205,33 @@ fn a_stated_lag_moves_the_start_on() {
         lag_s: Some(Ratio::new(2, 25)),
         ..Known::default()
     };
-    assert_sure(&run_knowing(&scene.film(), &known), "10:20:30:09");
+    let fit = run_knowing(&scene.film(), &known);
+    assert_sure(&fit, "10:20:30:09");
+    let start = fit.start_outcome().unwrap();
+    assert_eq!(start.exact_lag_seconds.as_deref(), Some("2/25"));
+    let displayed = fit.start.unwrap().displayed(frames(Rate::F25)).middle();
+    assert_eq!(label_of(frames(Rate::F25), displayed), "10:20:30:07");
+}
+
+/// 10:00:58:20 and 45 counts are 10:01:00:05, or 10:01:00;07 (SMPTE ST 12-1: the minute skips two).
+#[test]
+fn a_lag_that_leads_over_labels_which_drop_frame_skips_leaves_the_start_open() {
+    for (label, leads_over) in [("10:00:58:20", true), ("10:00:56:20", false)] {
+        let mut scene = Scene::new(frames(Rate::F29_97), label, Rate::F29_97);
+        scene.frames = (0..36).collect();
+        scene.mark = flat_marks();
+        assert_sure(&run_knowing(&scene.film(), &Known::default()), label);
+        let known = Known {
+            lag_s: Some(Ratio::new(3, 2)),
+            ..Known::default()
+        };
+        let fit = run_knowing(&scene.film(), &known);
+        if leads_over {
+            assert_unsure(&fit, "drop_frame_unknown");
+        } else {
+            assert_sure(&fit, "10:00:58:05");
+        }
+    }
 }
 
 /// Frames may be too small to be read beside whole seconds, or there are none.

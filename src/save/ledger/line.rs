@@ -69,7 +69,12 @@ impl Line {
     pub fn read_all(list: &Path) -> io::Result<Vec<Self>> {
         match fs::symlink_metadata(list) {
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
-            Ok(facts) if !facts.is_file() => return Err(io::ErrorKind::InvalidInput.into()),
+            Ok(facts) if !facts.is_file() => {
+                return Err(io::Error::new(
+                    io::ErrorKind::InvalidInput,
+                    "it is no plain file",
+                ));
+            }
             facts => facts?,
         };
         let file = File::open(list)?.take(LONGEST_LIST_BYTE);

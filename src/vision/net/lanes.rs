@@ -60,7 +60,14 @@ impl Lanes for Plain {
 
     #[inline(always)]
     unsafe fn plus_product(self, a: Self, b: Self) -> Self {
-        Self(std::array::from_fn(|i| self.0[i] + a.0[i] * b.0[i]))
+        // Rounded once, as the other lanes do, where the processor can by all means; where it may not, that
+        // would be a call for each number.
+        Self(std::array::from_fn(|i| {
+            match cfg!(target_arch = "aarch64") {
+                true => a.0[i].mul_add(b.0[i], self.0[i]),
+                false => self.0[i] + a.0[i] * b.0[i],
+            }
+        }))
     }
 
     #[inline(always)]

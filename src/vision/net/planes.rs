@@ -267,8 +267,8 @@ pub(super) struct Network {
     spares: Mutex<Vec<Vec<f32>>>,
 }
 
-/// Memory that is kept from run to run: so many planes of so many values at most, four
-/// megabytes each. The largest pictures, which are rare, get theirs anew.
+/// Memory that is kept from run to run: so many planes of so many values at most, 5 MiB
+/// each. The largest pictures, which are rare, get theirs anew.
 const MOST_SPARES: usize = 12;
 const MOST_SPARE_VALUES: usize = 5 << 18;
 
