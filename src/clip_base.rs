@@ -71,6 +71,11 @@ pub fn exact_rate(text: &str) -> Option<Rate> {
     Rate::from_ratio(text.parse().ok()?)
 }
 
+/// What a clock counts, by its rate as outcomes write it: `25 counts a second`.
+pub fn counts_a_second(rate: &str) -> String {
+    exact_rate(rate).map_or_else(|| format!("{rate} counts a second"), Rate::counts_a_second)
+}
+
 /// Length in clip seconds, exact; by counted frames where they are evenly spaced.
 pub fn duration_s(outcome: &ClipOutcome) -> Option<Ratio> {
     let clip = &outcome.clip;

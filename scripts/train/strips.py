@@ -67,11 +67,13 @@ def exposed(rng, face, line, text, h, dark, ink, ground):
     lines = [line, *(face.draw(t, h, dark) for t in stood[1:])]
     if any(other.mask.shape != line.mask.shape for other in lines):
         return line.mask.astype(np.float32), {}
-    parts = np.ones(len(lines))
-    parts[[0, -1]] = (rng.random(), 1.0) if len(lines) == 2 else rng.random(2)
     if len(lines) == 2:
-        parts[1] -= parts[0]
-    parts /= parts.sum()
+        part = rng.random()
+        parts = np.array([part, 1 - part])
+    else:  # all but the first and the last stood throughout
+        parts = np.ones(len(lines))
+        parts[[0, -1]] = rng.random(2)
+        parts /= parts.sum()
     curve = light.any_curve(rng)
     masks = (ground + (ink - ground) * other.mask.astype(np.float32) / 255 for other in lines)
     together = sum(part * light.of_codes(codes, curve) for part, codes in zip(parts, masks))

@@ -14,7 +14,6 @@ use rollmark::path_text::text_of;
 use rollmark::progress::{Listener, Wish};
 use rollmark::save::Ledger;
 use rollmark::sidecar::corrections::{Corrections, Given, apply};
-use rollmark::timecode::Ratio;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 use std::{fs, io};
@@ -57,7 +56,7 @@ impl ByHand {
             file: file.map(Path::to_path_buf),
             given: Given {
                 speed: known.speed,
-                lag_s: known.lag_s.unwrap_or(Ratio::ZERO),
+                lag_s: known.lag(),
             },
         })
     }

@@ -56,7 +56,7 @@ impl Table<'_> {
         let round_s = self.round_s(chosen);
         let apart = |a: Shown, b: Shown| apart(a, b, round_s);
         // Starts are told with the lag, in which a clock may pass labels that another one skips.
-        let lag_s = self.known.lag_s.unwrap_or(Ratio::ZERO);
+        let lag_s = self.known.lag();
         let told = |pace: &'j Pace, start: HalfOpen| {
             let told = start.shift(pace.form.count_at(lag_s));
             (pace, told.middle())

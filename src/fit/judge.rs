@@ -201,15 +201,15 @@ impl Table<'_> {
         let form = chosen.pace.form;
         let may_hide_frames = self.may_hide_frames(form, &members);
         let is_ntsc = self.clip.rate.is_some_and(Rate::is_ntsc);
-        let is_measured = rate_known_by == RateKnownBy::Measured;
-        let seconds_are_taken = is_measured && form == ClockForm::Seconds;
         let rate_known_by = match (may_hide_frames, is_ntsc) {
             (true, false) => {
                 fit.notes.push(reasons::frames_may_be_unseen());
                 RateKnownBy::Assumed
             }
             // That they end the display was seen; that none are shown elsewhere was not.
-            (false, true) if seconds_are_taken => {
+            (false, true)
+                if form == ClockForm::Seconds && rate_known_by == RateKnownBy::Measured =>
+            {
                 fit.notes.push(reasons::frames_may_be_elsewhere());
                 RateKnownBy::Assumed
             }
@@ -540,7 +540,7 @@ impl Table<'_> {
 
     fn finish(&self, chosen: &Joint, start: HalfOpen, fit: &mut ClockFit) {
         let form = fit.clock.as_ref().map_or(chosen.pace.form, |c| c.form);
-        let lag_s = self.known.lag_s.unwrap_or(Ratio::ZERO);
+        let lag_s = self.known.lag();
         let start = start.shift(form.count_at(lag_s));
         let day = Ratio::from_integer(form.counts_per_day());
         let days = Ratio::from_integer((start.middle() / day).floor());

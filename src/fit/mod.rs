@@ -93,6 +93,11 @@ impl Known {
     fn expected_speed(&self) -> Ratio {
         self.speed.unwrap_or(Ratio::ONE)
     }
+
+    /// [`Known::lag_s`], zero where nobody told it.
+    pub fn lag(&self) -> Ratio {
+        self.lag_s.unwrap_or(Ratio::ZERO)
+    }
 }
 
 /// The clock's count at the middle of frame 0's exposure.

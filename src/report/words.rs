@@ -1,5 +1,6 @@
 //! Names and numbers as an editor reads them.
 
+use crate::clip_base;
 use crate::note::{self, is_obeyed};
 use crate::timecode::Rate;
 use std::fmt::Write;
@@ -95,10 +96,7 @@ pub fn rate(text: &str) -> String {
 
 /// What a clock counts: `25 counts a second`.
 pub fn counts_a_second(rate: &str) -> String {
-    rate.parse::<Rate>().map_or_else(
-        |_| format!("{} counts a second", visible(rate)),
-        Rate::counts_a_second,
-    )
+    visible(&clip_base::counts_a_second(rate))
 }
 
 /// A number with at most `decimals` places and a true minus sign.

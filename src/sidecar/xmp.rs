@@ -145,13 +145,14 @@ impl Packet {
 fn remark(outcome: &ClipOutcome) -> String {
     let mut parts = Vec::new();
     if let (Some(start), Some(clock)) = (&outcome.start, &outcome.clock) {
+        let showed = match clip_base::lag_text(clip_base::lag_s(start)) {
+            None => "which showed".to_owned(),
+            Some(lag) => format!("{lag} after what was displayed:"),
+        };
         parts.push(format!(
-            "start from the filmed clock, which showed {} at {}",
+            "start from the filmed clock, {showed} {} at {}",
             start.label,
-            clip_base::exact_rate(&clock.rate).map_or_else(
-                || format!("{} counts a second", clock.rate),
-                Rate::counts_a_second
-            ),
+            clip_base::counts_a_second(&clock.rate),
         ));
         if let Some(from) = &start.inherited_from {
             parts.push(format!("inherited from {from}"));

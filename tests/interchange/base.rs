@@ -93,6 +93,12 @@ fn an_assumed_rate_leaves_no_label_unless_the_clip_bears_it_out() {
     seconds.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Assumed;
     fill(&mut seconds);
     assert_eq!((base(&seconds), codes(&seconds)), (None, vec!["base_open"]));
+    // In a clip of such a rate the display was seen to end with its seconds, or the clip is unsure.
+    let mut seconds = outcome(ClockForm::Seconds, "10:00:00", Rate::F29_97, 50);
+    let measured = base(&seconds).expect("a label").clone();
+    seconds.clock.as_mut().unwrap().rate_known_by = RateKnownBy::Assumed;
+    fill(&mut seconds);
+    assert_eq!(base(&seconds), Some(&measured));
     for (clock, clip) in [
         (Rate::F29_97, Rate::F29_97),
         (Rate::F29_97, Rate::F23_976),

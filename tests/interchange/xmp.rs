@@ -3,7 +3,7 @@
 use crate::cards::{frames, outcome, unsure, without_start};
 use crate::readers::{check, exiftool};
 use rollmark::note::Note;
-use rollmark::outcome::{ByHand, Corrected, Verdict};
+use rollmark::outcome::{ByHand, ClipOutcome, Corrected, Verdict};
 use rollmark::sidecar::{Admit, xmp};
 use rollmark::timecode::Rate;
 use serde_json::{Value, json};
@@ -116,6 +116,25 @@ fn any_remark_gives_a_well_formed_packet() {
         "{text}"
     );
     assert!(text.contains(open), "{text}");
+}
+
+/// With a lag the start is no label that the display showed.
+#[test]
+fn a_start_that_a_lag_moved_is_not_said_to_have_been_shown() {
+    let clock = frames(Rate::F25, false);
+    let mut clip = outcome(clock, "10:00:00:12", Rate::F25, 10);
+    let comment = |clip: &ClipOutcome| {
+        String::from_utf8(xmp::to_bytes(clip, Admit::default()).unwrap()).unwrap()
+    };
+    let shown = "which showed 10:00:00:12 at 25 counts a second";
+    assert!(comment(&clip).contains(shown));
+    clip.start.as_mut().unwrap().exact_lag_seconds = Some("12/25".into());
+    let moved = "480 ms after what was displayed: 10:00:00:12 at 25 counts a second";
+    let packet = comment(&clip);
+    assert!(
+        packet.contains(moved) && !packet.contains("which showed"),
+        "{packet}"
+    );
 }
 
 #[test]
