@@ -1,5 +1,5 @@
-"""What comes between a screen and the camera: fingers, bars such as cables and stands, and the edge
-of somebody who stands in front."""
+"""What comes between a screen and the camera: fingers, bars such as cables and stands, the edge of
+somebody who stands in front, and what the glass mirrors."""
 
 import math
 
@@ -7,8 +7,13 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 
+import light
+
 # Shares of what lies over a line; the rest are edges.
 FINGERS, BARS = 0.55, 0.25
+# Codes between ink and ground below which nothing is seen of a digit in noise, and from which on all
+# of it is; of a dim display, from its own on.
+LOST_CODES, SEEN_CODES = 5, 25
 
 
 def over_a_line(rng, shape, line, margin, h):
@@ -77,6 +82,28 @@ def edge(rng, shape, through, h):
     beyond = (xx - at[0]) * math.cos(theta) + (yy - at[1]) * math.sin(theta)
     soft = h * math.exp(rng.uniform(math.log(0.005), math.log(0.15)))
     return np.clip(beyond / (2 * soft) + 0.5, 0, 1), shade(rng, shape).astype(np.float32)
+
+
+def mirrored_light(rng, flat, around, h, ink, ground):
+    """A lamp or a window that the glass mirrors somewhere about `around` over a flat clock (float32,
+    0..255), whose `ink` and `ground` are codes. Returns the clock under it and how much of its ink is
+    still to be seen (float32, 0..1), per px."""
+    theta = rng.uniform(0, math.pi)
+    yy, xx = grid(flat.shape)
+    x, y = xx - around[0] - rng.normal(0, 0.5) * h, yy - around[1] - rng.normal(0, 0.3) * h
+    along, aside = np.abs(x * math.cos(theta) + y * math.sin(theta)), np.abs(y * math.cos(theta) - x * math.sin(theta))
+    long, wide = (h * math.exp(rng.uniform(math.log(0.25), math.log(2.0))) for _ in range(2))
+    if rng.random() < 0.5:  # a lamp, by how sharply its light ends
+        spot = np.exp(-(((along / long) ** 2 + (aside / wide) ** 2) ** rng.uniform(0.8, 3.0)))
+    else:  # a window
+        soft = h * rng.uniform(0.02, 0.3)
+        spot = np.clip((long - along) / soft, 0, 1) * np.clip((wide - aside) / soft, 0, 1)
+    spot = spot * math.exp(rng.uniform(math.log(0.15), math.log(2.5)))
+    curve = rng.uniform(*light.CURVES)
+    under = lambda codes: light.codes_of(light.of_codes(codes, curve) + spot, curve)
+    apart = np.abs(under(ink) - under(ground))
+    seen_codes = max(min(SEEN_CODES, abs(ink - ground)), LOST_CODES + 1)
+    return under(flat).astype(np.float32), np.clip((apart - LOST_CODES) / (seen_codes - LOST_CODES), 0, 1)
 
 
 def finger(rng, shape, tip, h):

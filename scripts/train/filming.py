@@ -41,11 +41,6 @@ def warp(image, matrix, size):
     return Image.fromarray(cv2.warpPerspective(np.asarray(image), TO_MIDDLES @ matrix @ TO_CORNERS, size))
 
 
-def out_of_focus(image, sigma):
-    """A PIL picture blurred by `sigma` px."""
-    return Image.fromarray(cv2.GaussianBlur(np.asarray(image), (0, 0), max(sigma, 0.01)))
-
-
 def to_image(array):
     return Image.fromarray(np.clip(array, 0, 255).astype(np.uint8))
 
@@ -124,23 +119,31 @@ def background(rng, assets, size):
     return np.clip(picture, 0, 255).astype(np.float32)
 
 
+def shaken(rng, lit, h):
+    """Light along a curved way of the hand."""
+    reach = rng.uniform(0.03, 0.25 if rng.random() < 0.7 else 0.45) * h
+    theta, bend = rng.uniform(0, math.pi), rng.normal(0, 0.4)
+    steps = int(np.clip(reach * 1.5, 2, 9))
+    total = np.zeros_like(lit)
+    for t in np.linspace(-0.5, 0.5, steps):
+        along, aside = reach * t, reach * bend * (t * t - 0.08)
+        dx = int(round(math.cos(theta) * along - math.sin(theta) * aside))
+        dy = int(round(math.sin(theta) * along + math.cos(theta) * aside))
+        total += np.roll(lit, (dy, dx), (0, 1))
+    return total / steps
+
+
 def soften(rng, image, h):
     """Focus, shake, noise and a codec, each at times. `h`: digit height in px of `image`."""
-    if rng.random() < 0.5:
-        image = out_of_focus(image, rng.uniform(0, 0.09) * h)
-    if rng.random() < 0.3:
-        reach = rng.uniform(0.03, 0.25 if rng.random() < 0.7 else 0.45) * h
-        theta, bend = rng.uniform(0, math.pi), rng.normal(0, 0.4)
-        steps = int(np.clip(reach * 1.5, 2, 9))
+    is_out_of_focus, is_shaken = rng.random() < 0.5, rng.random() < 0.3
+    if is_out_of_focus or is_shaken:
         curve = light.any_curve(rng)
-        array = light.of_codes(np.asarray(image, np.float32), curve)
-        total = np.zeros_like(array)
-        for t in np.linspace(-0.5, 0.5, steps):
-            along, aside = reach * t, reach * bend * (t * t - 0.08)  # a curved way
-            dx = int(round(math.cos(theta) * along - math.sin(theta) * aside))
-            dy = int(round(math.sin(theta) * along + math.cos(theta) * aside))
-            total += np.roll(array, (dy, dx), (0, 1))
-        image = to_image(light.codes_of(total / steps, curve))
+        lit = light.of_codes(np.asarray(image, np.float32), curve)
+        if is_out_of_focus:
+            lit = cv2.GaussianBlur(lit, (0, 0), max(rng.uniform(0, 0.09) * h, 0.01))
+        if is_shaken:
+            lit = shaken(rng, lit, h)
+        image = to_image(light.codes_of(lit, curve))
     if rng.random() < 0.25:
         array = np.asarray(image, np.float32)
         noise = rng.normal(0, rng.uniform(2, 18), array.shape)

@@ -9,7 +9,7 @@ import math
 import numpy as np
 from PIL import Image, ImageDraw
 
-from covers import over_a_line
+from covers import mirrored_light, over_a_line
 from faces import any_face, any_font, broken, FontFace
 from filming import apply, background, bloom, BURNED_IN, burned_in, homography, pose, soften, to_image, warp
 import light
@@ -33,6 +33,8 @@ VIEW_OF_A_DIGIT, VIEW_THAT_TELLS, VIEW_OF_NOTHING = 0.45, 0.2, 0.08
 # Share of strips with something over a part of the line, and of those on which a part of a digit
 # stays dark: a segment, a row or column of dots, a half.
 COVERED, BROKEN = 0.38, 0.05
+# Share of strips on whose glass a lamp or a window is mirrored.
+MIRRORED_LIGHT = 0.08
 # Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
 # below which nobody can tell it.
 TILED, LEAST_OF_A_MARK = 0.08, 20
@@ -235,6 +237,11 @@ def drawn(rng, assets):
             hides, bright = over_a_line(rng, flat.shape, line, margin, h)
             flat = flat + (bright - flat) * hides
             uncovered *= 1 - hides
+    if rng.random() < MIRRORED_LIGHT:
+        cell = line.cells[rng.integers(len(line.cells))]
+        around = (margin + cell[1], margin + (line.top + line.bottom) / 2)
+        flat, seen = mirrored_light(rng, np.clip(flat, 0, 255), around, h, ink, ground)
+        uncovered *= seen
     in_view = np.ones(len(lit_cells))
     plain = uncovered[margin:-margin, margin:-margin] * lit
     if plain.min() < 1:
