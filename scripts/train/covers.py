@@ -42,6 +42,11 @@ def grid(shape):
     return np.arange(height, dtype=np.float32)[:, None], np.arange(width, dtype=np.float32)[None]
 
 
+def turned(x, y, theta):
+    """How far px at `x`, `y` lie along and aside of a direction."""
+    return x * math.cos(theta) + y * math.sin(theta), y * math.cos(theta) - x * math.sin(theta)
+
+
 def shade(rng, shape):
     """The brightness of a thing of one colour on which a light falls, per px."""
     height, width = shape
@@ -57,8 +62,7 @@ def bar(rng, shape, through, h):
     theta = math.pi / 2 + rng.normal(0, 0.35) if rng.random() < 0.75 else rng.uniform(0, math.pi)
     bend = rng.normal(0, 0.15) / h if rng.random() < 0.4 else 0.0
     yy, xx = grid(shape)
-    x, y = xx - through[0], yy - through[1]
-    along, aside = x * math.cos(theta) + y * math.sin(theta), y * math.cos(theta) - x * math.sin(theta)
+    along, aside = turned(xx - through[0], yy - through[1], theta)
     aside = aside + bend * along**2
     half = h * math.exp(rng.uniform(math.log(0.03), math.log(0.3)))
     soft = h * rng.uniform(0.005, 0.06)
@@ -84,14 +88,16 @@ def edge(rng, shape, through, h):
     return np.clip(beyond / (2 * soft) + 0.5, 0, 1), shade(rng, shape).astype(np.float32)
 
 
-def mirrored_light(rng, flat, around, h, ink, ground):
-    """A lamp or a window that the glass mirrors somewhere about `around` over a flat clock (float32,
-    0..255), whose `ink` and `ground` are codes. Returns the clock under it and how much of its ink is
-    still to be seen (float32, 0..1), per px."""
+def mirrored_light(rng, flat, line, margin, h, ink, ground):
+    """A lamp or a window that the glass mirrors somewhere about a character of `line`, which lies
+    `margin` px within a flat clock (float32, 0..255), whose `ink` and `ground` are codes. Returns the
+    clock under it and how much of its ink is still to be seen (0..1), per px."""
+    cell = line.cells[rng.integers(len(line.cells))]
     theta = rng.uniform(0, math.pi)
     yy, xx = grid(flat.shape)
-    x, y = xx - around[0] - rng.normal(0, 0.5) * h, yy - around[1] - rng.normal(0, 0.3) * h
-    along, aside = np.abs(x * math.cos(theta) + y * math.sin(theta)), np.abs(y * math.cos(theta) - x * math.sin(theta))
+    x = xx - margin - cell[1] - rng.normal(0, 0.5) * h
+    y = yy - margin - (line.top + line.bottom) / 2 - rng.normal(0, 0.3) * h
+    along, aside = map(np.abs, turned(x, y, theta))
     long, wide = (h * math.exp(rng.uniform(math.log(0.25), math.log(2.0))) for _ in range(2))
     if rng.random() < 0.5:  # a lamp, by how sharply its light ends
         spot = np.exp(-(((along / long) ** 2 + (aside / wide) ** 2) ** rng.uniform(0.8, 3.0)))

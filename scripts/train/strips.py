@@ -238,9 +238,7 @@ def drawn(rng, assets):
             flat = flat + (bright - flat) * hides
             uncovered *= 1 - hides
     if rng.random() < MIRRORED_LIGHT:
-        cell = line.cells[rng.integers(len(line.cells))]
-        around = (margin + cell[1], margin + (line.top + line.bottom) / 2)
-        flat, seen = mirrored_light(rng, np.clip(flat, 0, 255), around, h, ink, ground)
+        flat, seen = mirrored_light(rng, np.clip(flat, 0, 255), line, margin, h, ink, ground)
         uncovered *= seen
     in_view = np.ones(len(lit_cells))
     plain = uncovered[margin:-margin, margin:-margin] * lit
