@@ -13,7 +13,9 @@ from covers import mirrored_light, over_a_line
 from faces import any_face, any_font, broken, FontFace
 from filming import apply, background, bloom, BURNED_IN, burned_in, homography, pose, soften, to_image, warp
 import light
+from pens import PenFace
 from screens import clock_text, levels, other_text, paste
+from sizes import TwoSizes
 import tiles
 
 # Strip height and width in px, px per column, and where the digits stand.
@@ -38,6 +40,8 @@ MIRRORED_LIGHT = 0.08
 # Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
 # below which nobody can tell it.
 TILED, LEAST_OF_A_MARK = 0.08, 20
+# Share of clocks whose last digits are smaller than the first.
+TWO_SIZES = 0.08
 # Share of exposures across a change that hold more than one, as of hundredths, and how many counts
 # they hold at most.
 PILED, MOST_COUNTS = 0.25, 5
@@ -104,11 +108,12 @@ def changing(rng, face, line, text, h, dark, ink, ground):
     new_share = np.ones(len(line.cells))
     if pick < 0.75:  # scan-out down or up the digits
         row = rng.uniform(line.top - 4, line.bottom + 4)
-        share = float(np.clip((row - line.top) / (line.bottom - line.top), 0, 1))
+        tops, bottoms = np.array(line.spans).T
+        share = np.clip((row - tops) / (bottoms - tops), 0, 1)
         rows = np.arange(mask.shape[0])[:, None] < row
         is_down = rng.random() < 0.5
         mask = np.where(rows == is_down, mask, was)
-        new_share[:] = share if is_down else 1 - share
+        new_share = share if is_down else 1 - share
     elif pick < 0.92:  # scan-out along the line, either way
         at = rng.uniform(0, mask.shape[1])
         columns = np.arange(mask.shape[1])[None, :] < at
@@ -154,6 +159,7 @@ class Sheet:
     flat: np.ndarray  # float32, 0..255
     face: object
     cells: list  # characters with their middle, width (px of the line's mask) and whether they are lit
+    spans: np.ndarray  # top and base of each cell's digits, in px of `flat`
     shares: dict  # digits' shares of the light, by cell that changes
     in_view: np.ndarray  # share of each cell's ink that nothing covers
     shows_marks: bool
@@ -182,20 +188,22 @@ def drawn(rng, assets):
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
-    face = any_face(rng, assets, h, text, in_daylight=True)
+    face = pen = any_face(rng, assets, h, text, in_daylight=True)
+    if rng.random() < TWO_SIZES and PenFace.CHARACTERS.issuperset(text):
+        pen = TwoSizes(rng, face)
     places = [i for i, c in enumerate(text) if c.isdigit()]
     dark = set()
     if rng.random() < 0.12 and places:
         dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
-    line = face.draw(text, h, dark)
+    line = pen.draw(text, h, dark)
     lit_cells = list(line.cells)
     lit = np.ones(line.mask.shape, np.float32)
     if rng.random() < BROKEN and places:
-        lit = broken(rng, face, text, h, dark, line)
+        lit = broken(rng, pen, text, h, dark, line)
     ink, ground = levels(rng)
     mask, shares = line.mask.astype(np.float32), {}
     if rng.random() < 0.3 and len(places) >= 2:
-        mask, shares = changing(rng, face, line, text, h, dark, ink, ground)
+        mask, shares = changing(rng, pen, line, text, h, dark, ink, ground)
     mask = mask * lit
     if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
         for _, x, w, _ in lit_cells:
@@ -260,7 +268,7 @@ def drawn(rng, assets):
         rows = np.arange(flat.shape[0])[:, None] - np.round(sag).astype(int)[None]
         flat = np.take_along_axis(flat, rows.clip(0, flat.shape[0] - 1), 0)
     first, last = line.cells[0], line.cells[-1]
-    return Sheet(flat, face, lit_cells, shares, in_view, shows_marks,
+    return Sheet(flat, face, lit_cells, np.array(line.spans) + margin, shares, in_view, shows_marks,
                  first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin,
                  line.top + margin, line.bottom + margin, margin, sag)  # fmt: skip
 
@@ -335,10 +343,10 @@ def labelled(sheet, strip, view, to_strip):
     xs = np.array([c[1] + sheet.margin for c in sheet.cells])
     wide = np.array([c[2] for c in sheet.cells])
     down = sheet.sag[xs.astype(int).clip(0, len(sheet.sag) - 1)]
-    mids = apply(to_strip, np.c_[xs, (sheet.top + sheet.base) / 2 + down])
-    edge = apply(to_strip, np.c_[xs + wide / 2, (sheet.top + sheet.base) / 2 + down])
-    tops = apply(to_strip, np.c_[xs, sheet.top + down])
-    bases = apply(to_strip, np.c_[xs, sheet.base + down])
+    middle = sheet.spans.mean(1) + down
+    mids = apply(to_strip, np.c_[xs, middle])
+    edge = apply(to_strip, np.c_[xs + wide / 2, middle])
+    tops, bases = (apply(to_strip, np.c_[xs, end + down]) for end in sheet.spans.T)
     place = np.zeros((columns, 3), np.float32)
     for i, (ch, _, _, on) in enumerate(sheet.cells):
         x, w = mids[i, 0], 2 * abs(edge[i, 0] - mids[i, 0])

@@ -30,6 +30,17 @@ const WITH_ROOM: Room = Room {
     margin: 4.0,
     ..DISCOVERING
 };
+/// Digits smaller than this, of the large ones in their line, get a strip of their own: in the
+/// line's, cut for the large ones, they have few px, and the reader knows digits of one height best. Of
+/// 120 clips with frames of 0.4 to 0.75 of the size (drawn in the choosing fonts) 98 are sure so, 96
+/// where both readings count as much unless the frame has a quarter more px than the strip, and 86 in
+/// one strip cut for the mean height.
+const SMALL: f32 = 0.85;
+/// Surroundings of the small digits in a line of two sizes: no more of the large ones than must be.
+const CLOSER: Room = Room {
+    margin: 0.8,
+    step_px: 16,
+};
 /// A view of a line this much less legible than the same line upside down is dropped.
 const PLAINLY_WORSE: f32 = 0.12;
 /// A strip that was cut anew is dropped if it is less legible by so much.
@@ -334,6 +345,16 @@ impl Eye {
         };
         let mut columns = read_strip(&*self.reader, &strip)?;
         columns.is_in_two_sizes = is_in_two_sizes;
+        if let Some(small) = columns.small_digits() {
+            let quad = strip.quad_between(small.between.start, small.between.end, &small.lie);
+            if small.scale < SMALL
+                && let Some(closer) = Strip::cut(frame, &quad, CLOSER)
+            {
+                let seen = read_strip(&*self.reader, &closer)?;
+                columns.take_digits(&small.between, &seen, closer.ends());
+            }
+            columns.small = Some(small);
+        }
         Ok(Some((strip, columns)))
     }
 }

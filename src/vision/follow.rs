@@ -302,8 +302,7 @@ impl Eye {
         let look = self.look_along(frame, quad, FOLLOWING, row.is_in_two_sizes)?;
         Ok(look.map(|(strip, columns)| {
             let fit = row.align(&columns, FOLLOWING.margin * DIGIT_PX);
-            let reach = 0.3 * row.pitch * DIGIT_PX * fit.scale;
-            let odds = row.odds(&strip, &columns, &fit, reach);
+            let odds = row.odds(&strip, &columns, &fit);
             RowView {
                 strip,
                 columns,

@@ -42,6 +42,20 @@ struct Place {
     x: f32,
     /// How surely a mark (colon, semicolon, dot) stands before it; 0..=1.
     mark: f32,
+    /// As [`Character::scale`].
+    scale: f32,
+}
+
+impl Place {
+    /// How far behind another it stands, strip px, were both as tall as the line's large digits.
+    fn behind(&self, other: &Self) -> f32 {
+        apart((other.x, other.scale), (self.x, self.scale))
+    }
+}
+
+/// From one middle to the next, strip px; small digits stand closer.
+fn apart((from, its_scale): (f32, f32), (to, scale): (f32, f32)) -> f32 {
+    (to - from) / f32::midpoint(its_scale, scale)
 }
 
 /// Digits of a line that may belong to one clock, from left to right.
@@ -89,15 +103,16 @@ fn stretches_of(sure: &[&Character]) -> Vec<Stretch> {
     for c in sure {
         match (c.kind, all.last_mut()) {
             (Kind::Digit, Some(current)) => {
-                let x = c.x;
+                let (x, scale) = (c.x, c.scale);
+                let place = Place { x, mark, scale };
                 match current.last_mut() {
-                    Some(last) if x - last.x > STRETCH_GAP * pitch => {
-                        all.push(vec![Place { x, mark: 0.0 }]);
+                    Some(last) if place.behind(last) > STRETCH_GAP * pitch => {
+                        all.push(vec![Place { mark: 0.0, ..place }]);
                     }
-                    Some(last) if mark == 0.0 && x - last.x < ONE_DIGIT * pitch => {
+                    Some(last) if mark == 0.0 && place.behind(last) < ONE_DIGIT * pitch => {
                         last.x = f32::midpoint(last.x, x);
                     }
-                    _ => current.push(Place { x, mark }),
+                    _ => current.push(place),
                 }
                 mark = 0.0;
             }
@@ -118,11 +133,11 @@ impl Stretch {
     /// Its groups if gaps wider than `widest` (strip px) and marks surer than `surest` part them.
     fn parted_at(&self, widest: f32, surest: f32) -> Vec<Group> {
         let mut groups: Vec<Group> = Vec::new();
-        let mut last_x = f32::MIN;
+        let mut last = None;
         for place in &self.places {
             let after_mark = place.mark > surest;
-            match groups.last_mut() {
-                Some(group) if !after_mark && place.x - last_x <= widest => {
+            match groups.last_mut().zip(last) {
+                Some((group, last)) if !after_mark && place.behind(last) <= widest => {
                     group.places.push(place.x);
                 }
                 _ => groups.push(Group {
@@ -130,7 +145,7 @@ impl Stretch {
                     after_mark,
                 }),
             }
-            last_x = place.x;
+            last = Some(place);
         }
         groups
     }
@@ -142,7 +157,9 @@ impl Stretch {
 
     /// All digits as one group, if they stand evenly and no mark parts them.
     fn evenly_spaced(&self) -> Option<Group> {
-        let mut gaps: Vec<f32> = self.places.windows(2).map(|p| p[1].x - p[0].x).collect();
+        let mut gaps: Vec<f32> = (self.places.windows(2))
+            .map(|pair| pair[1].behind(&pair[0]))
+            .collect();
         gaps.sort_by(f32::total_cmp);
         let is_even = gaps.last()? <= &(EVEN_GAPS * gaps[gaps.len() / 2]);
         let mut groups = self.parted_at(f32::MAX, 0.0);
@@ -158,7 +175,7 @@ impl Stretch {
                 .places
                 .windows(2)
                 .filter(|pair| pair[1].mark <= surest)
-                .map(|pair| pair[1].x - pair[0].x)
+                .map(|pair| pair[1].behind(&pair[0]))
                 .collect();
             gaps.push(self.group_gap);
             gaps.sort_by(f32::total_cmp);
@@ -173,7 +190,7 @@ fn usual_pitch(characters: &[&Character]) -> f32 {
     let mut steps: Vec<f32> = characters
         .windows(2)
         .filter(|w| w[0].kind == Kind::Digit && w[1].kind == Kind::Digit)
-        .map(|w| w[1].x - w[0].x)
+        .map(|w| apart((w[0].x, w[0].scale), (w[1].x, w[1].scale)))
         .collect();
     steps.sort_by(f32::total_cmp);
     // The lower quartile: gaps between groups without marks must not count as pitch.
@@ -434,11 +451,28 @@ mod tests {
         stretches(&characters).remove(0)
     }
 
+    /// As a desk clock shows them: digits of two fifths of the size behind the minutes.
+    #[test]
+    fn small_seconds_stand_as_close_as_they_are_small() {
+        let characters: Vec<Character> = [35.0, 51.1, 82.9, 99.0, 117.3, 124.2]
+            .into_iter()
+            .enumerate()
+            .map(|(i, x)| Character {
+                scale: if i < 4 { 1.0 } else { 0.4 },
+                ..digit(x)
+            })
+            .collect();
+        let of_line = stretches(&characters).remove(0);
+        let found = clocks_in(&of_line);
+        assert_eq!(layout_of(&found[0]).groups, [2, 2, 2]);
+    }
+
     fn digit(x: f32) -> Character {
         Character {
             kind: Kind::Digit,
             x,
             sureness: 1.0,
+            scale: 1.0,
         }
     }
 

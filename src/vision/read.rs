@@ -3,16 +3,17 @@
 mod lie;
 
 use super::net::Net;
-use super::rectify::{STRIP_HEIGHT_PX, Strip};
+use super::rectify::{Lie, STRIP_HEIGHT_PX, Strip};
 use crate::error::Result;
 use crate::reading::{DigitOdds, MarkOdds};
 use ndarray::Array4;
+use std::ops::Range;
 
 /// Strip px per column of the network's answer.
 pub(super) const COLUMN_PX: f32 = 2.0;
 /// Divides the digit logits so that probabilities mean what they say; measured on the
 /// tuning set when the network was trained (`digit_temperature` in models/manifest.json).
-pub(super) const DIGIT_TEMPERATURE: f32 = 1.02;
+pub(super) const DIGIT_TEMPERATURE: f32 = 1.04;
 /// Keeps an even strip from being blown up to full contrast; from training.
 const LEAST_DEVIATION: f32 = 6.0;
 
@@ -56,6 +57,8 @@ pub(super) struct Character {
     pub x: f32,
     /// Highest probability of the kind among its columns.
     pub sureness: f32,
+    /// Its height among digits of its size, of the line's large ones: 1.0 in a line of one size.
+    pub scale: f32,
 }
 
 /// The reader's answer for one strip.
@@ -69,6 +72,19 @@ pub(super) struct Columns {
     lies: Vec<[f32; 2]>,
     /// True if the digits are known to be of two sizes.
     pub is_in_two_sizes: bool,
+    /// Where the smaller digits of a line in two sizes stand, once that was asked for.
+    pub small: Option<Small>,
+}
+
+/// The smaller digits of a line in two sizes.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Small {
+    /// Strip px from and to which they stand.
+    pub between: Range<f32>,
+    /// How they lie in the strip.
+    pub lie: Lie,
+    /// Their height, of the large digits'.
+    pub scale: f32,
 }
 
 /// Runs the reader over a strip.
@@ -106,6 +122,7 @@ pub(super) fn read_strip(net: &dyn Net, strip: &Strip) -> Result<Columns> {
             .map(|x| std::array::from_fn(|i| out[[0, CLASSES + 10 + i, 0, x]]))
             .collect(),
         is_in_two_sizes: false,
+        small: None,
     })
 }
 
@@ -164,6 +181,30 @@ impl Columns {
             }
         }
         sum / count.max(1) as f32
+    }
+
+    /// Takes the digits between two px of this strip as they were read in another, cut for them alone,
+    /// in which they stand between the px `ends`: as far as a digit stands there.
+    pub fn take_digits(&mut self, between: &Range<f32>, closer: &Self, ends: (f32, f32)) {
+        let closer_by = (ends.1 - ends.0) / (between.end - between.start);
+        let at = |x: f32| ends.0 + (x - between.start) * closer_by;
+        for c in (0..self.len()).filter(|&c| between.contains(&middle_of(c))) {
+            let half_px = COLUMN_PX / 2.0;
+            let [first, last] =
+                [-half_px, half_px].map(|off| closer.column(at(middle_of(c) + off)));
+            let (Some(first), Some(last)) = (first, last) else {
+                continue;
+            };
+            let weights: Vec<f32> = (first..=last).map(|f| closer.kinds[f][DIGIT]).collect();
+            let trust = weights.iter().copied().fold(0.0, f32::max);
+            let sum: f32 = weights.iter().sum();
+            for (digit, p) in self.digits[c].iter_mut().enumerate() {
+                let seen = (first..=last)
+                    .zip(&weights)
+                    .map(|(f, w)| w * closer.digits[f][digit]);
+                *p = (1.0 - trust) * *p + trust * seen.sum::<f32>() / sum.max(1e-6);
+            }
+        }
     }
 
     /// The likeliest digits from left to right, without what stands between them.
@@ -295,6 +336,8 @@ impl Columns {
         let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(1).max(2);
         let mut found = Vec::new();
         for (kind, from, to) in runs {
+            let scale = self.scale_at(middle_of(usize::midpoint(from, to)));
+            let usual = ((usual as f32 * scale).round() as usize).max(2);
             // Gaps are about as long as digits, so that n digits that touch make one run of 2n - 1 of them.
             let pieces = match kind {
                 Kind::Digit => ((to - from + usual) / (2 * usual)).max(1),
@@ -328,11 +371,19 @@ impl Columns {
             .map(|c| (c as f32 + 0.5) * weight(c))
             .sum::<f32>()
             / sum.max(1e-6);
+        let x = x * COLUMN_PX;
         Character {
             kind,
-            x: x * COLUMN_PX,
+            x,
             sureness: (from..to).map(weight).fold(0.0, f32::max),
+            scale: self.scale_at(x),
         }
+    }
+
+    /// As [`Character::scale`], at a column (strip px).
+    fn scale_at(&self, x: f32) -> f32 {
+        let small = self.small.as_ref().filter(|s| s.between.contains(&x));
+        small.map_or(1.0, |small| small.scale)
     }
 }
 
@@ -375,10 +426,34 @@ pub(super) mod tests {
         let lies = vec![[0.0; 2]; width];
         Columns {
             is_in_two_sizes: false,
+            small: None,
             kinds,
             digits,
             lies,
         }
+    }
+
+    #[test]
+    fn small_digits_are_taken_from_a_strip_of_their_own() {
+        // Two digits of 6 px, of which nobody can tell what they are, between 80 and 92 px.
+        let mut columns = perfect("10:20?", 20.0, 12.0, 64);
+        let small = perfect("??", 80.0, 6.0, 64);
+        for c in 40..46 {
+            (columns.kinds[c], columns.digits[c]) = (small.kinds[c], small.digits[c]);
+        }
+        let closer = perfect("47", 16.0, 14.0, 32);
+        columns.take_digits(&(80.0..92.0), &closer, (16.0, 44.0));
+        for (x, digit) in [(83.0, 4), (89.0, 7)] {
+            let (best, sureness) = columns.odds_near(x, 1.0).best();
+            assert_eq!(best, digit);
+            assert!(sureness > 0.8, "{x}: {sureness}");
+        }
+        let before = columns.odds_near(26.0, 4.0).best();
+        assert_eq!((before.0, before.1 > 0.85), (1, true));
+        // Where the other strip shows no digit, nothing changes.
+        let was = columns.digits.clone();
+        columns.take_digits(&(80.0..92.0), &perfect("", 0.0, 1.0, 32), (16.0, 44.0));
+        assert_eq!(columns.digits, was);
     }
 
     #[test]

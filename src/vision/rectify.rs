@@ -260,7 +260,7 @@ impl Strip {
     }
 
     /// Columns between which the line lies that the strip was cut along.
-    fn ends(&self) -> (f32, f32) {
+    pub fn ends(&self) -> (f32, f32) {
         let line = &self.to_frame;
         (line.left as f32, (line.left + line.length) as f32)
     }

@@ -12,6 +12,10 @@ use crate::reading::DigitOdds;
 /// twentieth.
 const DARK_SHARE: f32 = 0.2;
 
+/// Pitches from the middle of a place within which columns tell of its digit, and those within which
+/// its contrast is taken.
+const REACH: f32 = 0.3;
+const CONTRAST_REACH: f32 = 0.4;
 /// Steps from place to place that a glyph takes in: shifted by a tenth of a digit's height, it holds
 /// the digit still.
 const GLYPH_PITCHES: f32 = 1.2;
@@ -252,28 +256,20 @@ impl Row {
     /// Digit odds of every place. A place with far less contrast than its neighbours holds
     /// unlit segments, which would read as an eight: it is dark, so flat. So is one that lies
     /// outside the picture in part.
-    pub fn odds(
-        &self,
-        strip: &Strip,
-        columns: &Columns,
-        fit: &Alignment,
-        reach: f32,
-    ) -> Vec<DigitOdds> {
-        let half = 0.4 * self.pitch * DIGIT_PX * fit.scale;
-        let contrasts: Vec<f32> = self
-            .places
-            .iter()
-            .map(|&p| strip.contrast(fit.at(p), half))
+    pub fn odds(&self, strip: &Strip, columns: &Columns, fit: &Alignment) -> Vec<DigitOdds> {
+        let places = || self.places_px(fit);
+        let contrasts: Vec<f32> = places()
+            .map(|(x, pitch)| strip.contrast(x, CONTRAST_REACH * pitch))
             .collect();
         let most = contrasts.iter().copied().fold(0.0, f32::max);
-        self.places
-            .iter()
+        places()
             .zip(contrasts)
-            .map(|(&p, contrast)| {
-                if contrast < DARK_SHARE * most || strip.is_cut_off(fit.at(p), half) {
+            .map(|((x, pitch), contrast)| {
+                let is_dark = contrast < DARK_SHARE * most;
+                if is_dark || strip.is_cut_off(x, CONTRAST_REACH * pitch) {
                     DigitOdds::FLAT
                 } else {
-                    columns.odds_near(fit.at(p), reach)
+                    columns.odds_near(x, REACH * pitch)
                 }
             })
             .collect()
@@ -281,9 +277,27 @@ impl Row {
 
     /// What stands at every place.
     pub fn glyphs(&self, strip: &Strip, fit: &Alignment) -> Vec<Glyph> {
-        let half = GLYPH_PITCHES / 2.0 * self.pitch * DIGIT_PX * fit.scale;
-        let places = self.places.iter();
-        places.map(|&p| strip.glyph(fit.at(p), half)).collect()
+        self.places_px(fit)
+            .map(|(x, pitch)| strip.glyph(x, GLYPH_PITCHES / 2.0 * pitch))
+            .collect()
+    }
+
+    /// The middle of every place and the pitch there, strip px: in a line of two sizes no more than
+    /// the step to the next place, since small digits stand closer than the pitch of the large ones.
+    fn places_px(&self, fit: &Alignment) -> impl Iterator<Item = (f32, f32)> {
+        let step = |i: usize| self.places.get(i).zip(self.places.get(i + 1));
+        self.places.iter().enumerate().map(move |(i, &place)| {
+            let steps = [i.checked_sub(1).and_then(step), step(i)];
+            let nearest = (steps.into_iter().flatten())
+                .map(|(a, b)| b - a)
+                .fold(self.pitch, f32::min);
+            let pitch = if self.is_in_two_sizes {
+                nearest
+            } else {
+                self.pitch
+            };
+            (fit.at(place), pitch * DIGIT_PX * fit.scale)
+        })
     }
 
     /// A row of `size` times the height whose middle lies `step` digit heights below this one's,
@@ -355,6 +369,35 @@ pub(super) mod tests {
             Point::new(x + length, y + height),
             Point::new(x, y + height),
         ])
+    }
+
+    /// Small digits stand closer than the pitch of the large ones: what tells of one is not its
+    /// neighbour's.
+    #[test]
+    fn a_place_of_small_digits_reaches_no_further_than_its_neighbour() {
+        let fit = Alignment::at_rest(0.0, 1.0);
+        let of_one_size = row(level(0.0, 0.0, 114.0, 20.0));
+        let mut of_two = Row {
+            is_in_two_sizes: true,
+            ..of_one_size.clone()
+        };
+        of_two.places[7] = (96.0 + 5.0) / DIGIT_PX;
+        let pitches = |row: &Row| {
+            row.places_px(&fit)
+                .map(|(_, pitch)| pitch)
+                .collect::<Vec<_>>()
+        };
+        for (got, expected) in [
+            (pitches(&of_one_size), [12.0; 8]),
+            (
+                pitches(&of_two),
+                [12.0, 12.0, 12.0, 12.0, 12.0, 12.0, 5.0, 5.0],
+            ),
+        ] {
+            for (got, expected) in got.into_iter().zip(expected) {
+                approx::assert_relative_eq!(got, expected, epsilon = 1e-3);
+            }
+        }
     }
 
     #[test]

@@ -133,8 +133,7 @@ fn a_display_that_lights_three_digits_at_a_time_is_read_from_many_frames() {
             (digits_at_25(first + n), lit)
         });
         let said = read(&clip);
-        // The last digit is seen in three of eight frames, and so may not end with its count.
-        said.must_start_within(label, 1.5);
+        said.must_start_at(label);
         sure += usize::from(said.verdict() == "sure");
     }
     assert!(sure >= 3, "{sure}");

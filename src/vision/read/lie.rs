@@ -1,6 +1,6 @@
 //! How the digits of a line lie in its strip: along which line, how tall, and how far apart.
 
-use super::{Character, Columns, Kind, middle_of};
+use super::{Character, Columns, Kind, Small, middle_of};
 use crate::vision::rectify::{DIGIT_PX, Lie, MIDDLE_PX};
 use std::f32::consts::LN_2;
 
@@ -13,6 +13,8 @@ const LEAST_STEP: f32 = 0.4;
 /// Share of what a steady growth leaves unexplained of the heights that a step may leave. One in
 /// place of the other leaves three quarters or so of all.
 const STEP_EXPLAINS: f32 = 0.5;
+/// What digits reach beyond the outermost columns that tell of them, of their height.
+const BESIDE: f32 = 0.3;
 /// Middles this far from the line of the others, in digit heights, are another row's.
 const ASTRAY: f32 = 0.15;
 /// Sureness of a character that is certainly there.
@@ -23,14 +25,28 @@ impl Columns {
     pub fn lie(&self) -> Option<Lie> {
         let mut telling = self.telling();
         let lie = self.line_through(&telling)?;
-        if let Some(stepped) = self.in_two_sizes(&telling, &lie) {
-            return Some(stepped);
+        if let Some([large, _]) = self.in_two_sizes(&telling, &lie) {
+            return Some(large.1);
         }
         telling.retain(|&c| {
             let off_px = self.middle_px(c) - lie.middle_at(middle_of(c));
             off_px.abs() < ASTRAY * DIGIT_PX
         });
         self.line_through(&telling)
+    }
+
+    /// The smaller digits of a line in two sizes; `None` of any other line.
+    pub fn small_digits(&self) -> Option<Small> {
+        let telling = self.telling();
+        let lie = self.line_through(&telling)?;
+        let [large, (columns, lie)] = self.in_two_sizes(&telling, &lie)?;
+        let beside_px = BESIDE * lie.height_px;
+        let (first, last) = (middle_of(columns[0]), middle_of(*columns.last()?));
+        Some(Small {
+            between: first - beside_px..last + beside_px,
+            lie,
+            scale: lie.height_px / large.1.height_px,
+        })
     }
 
     /// How much further apart two neighbouring digits stand than two others, in all pairs but the last,
@@ -73,10 +89,15 @@ impl Columns {
         })
     }
 
-    /// The lie of a line whose digits are of two sizes, large hours before small seconds: a step in
-    /// their heights, which a line seen from the side does not have, and no growth besides. `None`
-    /// if the steady growth of `growing` explains the heights about as well, unless that is known.
-    fn in_two_sizes(&self, columns: &[usize], growing: &Lie) -> Option<Lie> {
+    /// In which columns the digits of either size stand, the large ones first, and how they lie, if
+    /// there are two sizes, as of large hours before small seconds: a step in their heights, which a
+    /// line seen from the side does not have, and no growth besides. `None` if the steady growth of
+    /// `growing` explains the heights about as well, unless that is known.
+    fn in_two_sizes<'a>(
+        &self,
+        columns: &'a [usize],
+        growing: &Lie,
+    ) -> Option<[(&'a [usize], Lie); 2]> {
         let height = |&c: &usize| self.lies[c][1];
         let mean = |some: &[usize], f: &dyn Fn(&usize) -> f32| {
             some.iter().map(f).sum::<f32>() / some.len().max(1) as f32
@@ -107,20 +128,30 @@ impl Columns {
         }
         // All stand on one base line, so that each size has a middle of its own.
         let (mut along, mut spread) = (0.0, 0.0);
-        for size in sizes {
+        let mut lies = sizes.map(|size| {
             let x_px = mean(size, &|&c| middle_of(c));
             let middle_px = mean(size, &|&c| self.middle_px(c));
             for &c in size {
                 along += (middle_of(c) - x_px) * (self.middle_px(c) - middle_px);
                 spread += (middle_of(c) - x_px).powi(2);
             }
+            let lie = Lie {
+                x_px,
+                middle_px,
+                slope: 0.0,
+                height_px: mean(size, &height).exp2() * DIGIT_PX,
+                growth: 0.0,
+                is_in_two_sizes: true,
+            };
+            (size, lie)
+        });
+        for (_, lie) in &mut lies {
+            lie.slope = along / spread.max(1.0);
         }
-        Some(Lie {
-            slope: along / spread.max(1.0),
-            growth: 0.0,
-            is_in_two_sizes: true,
-            ..*growing
-        })
+        if second > first {
+            lies.reverse();
+        }
+        Some(lies)
     }
 
     /// Row of the strip on which the middle of a column's digit lies.
@@ -164,31 +195,44 @@ mod tests {
     /// whichever way it is turned; one that tapers is, and one of a single size is level.
     #[test]
     fn digits_of_two_sizes_are_no_taper() {
-        let lie_of = |lies: &dyn Fn(f32) -> [f32; 2]| {
+        let of = |lies: &dyn Fn(f32) -> [f32; 2]| {
             let mut columns = perfect("14:24 22:05", 20.0, 14.0, 128);
             let width_px = columns.len() as f32 * COLUMN_PX;
             for (column, lie) in columns.lies.iter_mut().enumerate() {
                 *lie = lies(middle_of(column) / width_px);
             }
-            columns.lie().expect("eight digits stand")
+            columns
         };
+        let lie_of = |lies: &dyn Fn(f32) -> [f32; 2]| of(lies).lie().expect("eight digits stand");
         for turn in [-0.1, 0.0, 0.1] {
             for (size, is_first) in [(0.5, true), (1.0, true), (0.7, false)] {
-                let stepped = lie_of(&|at| {
+                let columns = of(&|at| {
                     let is_large = (at < 0.32) == is_first;
                     let height = if is_large { size / 2.0 } else { -size / 2.0 };
                     [turn * at - f32::exp2(height) / 2.0, height]
                 });
+                let stepped = columns.lie().expect("eight digits stand");
                 assert_eq!(stepped.growth, 0.0, "{size} {is_first}");
                 let expected = turn * DIGIT_PX / 256.0;
                 assert!(
                     (stepped.slope - expected).abs() < 1e-3,
                     "{turn}: {stepped:?}"
                 );
+                // The line is cut for its large digits, and the small ones stand on their base line.
+                let small = columns.small_digits().expect("there are two sizes");
+                let base_at = |lie: &Lie, x: f32| lie.middle_at(x) + lie.height_at(x) / 2.0;
+                let large_px = f32::exp2(size / 2.0) * DIGIT_PX;
+                approx::assert_relative_eq!(stepped.height_px, large_px, epsilon = 0.1);
+                approx::assert_relative_eq!(small.scale, f32::exp2(-size), epsilon = 0.01);
+                let bases = [&stepped, &small.lie].map(|lie| base_at(lie, 90.0));
+                approx::assert_relative_eq!(bases[0], bases[1], epsilon = 0.2);
+                assert_eq!(small.between.contains(&200.0), is_first);
+                assert_eq!(small.between.contains(&40.0), !is_first);
             }
             let tapering = lie_of(&|at| [turn * at, 0.3 - at]);
             let expected = -LN_2 / 256.0;
             assert!((tapering.growth - expected).abs() < 1e-4, "{tapering:?}");
+            assert_eq!(of(&|at| [turn * at, 0.3 - at]).small_digits(), None);
             let level = lie_of(&|at| [turn * at, 0.0]);
             assert!(level.growth.abs() < 1e-6, "{level:?}");
         }
