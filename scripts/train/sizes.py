@@ -7,7 +7,7 @@ import numpy as np
 from line import Line
 from screens import lay
 
-# Of the shares of the large digits' height that the small ones have.
+# Heights of small digits, of the large ones'.
 LEAST, MOST = 0.38, 0.8
 # Share of the lines in which two groups are small.
 TWO_GROUPS = 0.15

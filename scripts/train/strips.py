@@ -40,7 +40,7 @@ MIRRORED_LIGHT = 0.08
 # Share of strips whose digits stand on tiles, and the contrast of a mark to what lies between these
 # below which nobody can tell it.
 TILED, LEAST_OF_A_MARK = 0.08, 20
-# Share of clocks whose last digits are smaller than the first.
+# Share of lines of digits whose last ones are smaller than the first.
 TWO_SIZES = 0.08
 # Share of exposures across a change that hold more than one, as of hundredths, and how many counts
 # they hold at most.
@@ -188,22 +188,22 @@ def drawn(rng, assets):
     text = " ".join(clock_text(rng)) if rng.random() < 0.93 else other_text(rng)[0]
     if rng.random() < 0.1:
         text = f"{other_text(rng)[0][:4]} {text}" if rng.random() < 0.5 else f"{text} {other_text(rng)[0][:4]}"
-    face = pen = any_face(rng, assets, h, text, in_daylight=True)
+    of_one_size = face = any_face(rng, assets, h, text, in_daylight=True)
     if rng.random() < TWO_SIZES and PenFace.CHARACTERS.issuperset(text):
-        pen = TwoSizes(rng, face)
+        face = TwoSizes(rng, of_one_size)
     places = [i for i, c in enumerate(text) if c.isdigit()]
     dark = set()
     if rng.random() < 0.12 and places:
         dark = set(rng.choice(places, int(rng.integers(1, max(2, len(places) // 2))), replace=False))
-    line = pen.draw(text, h, dark)
+    line = face.draw(text, h, dark)
     lit_cells = list(line.cells)
     lit = np.ones(line.mask.shape, np.float32)
     if rng.random() < BROKEN and places:
-        lit = broken(rng, pen, text, h, dark, line)
+        lit = broken(rng, face, text, h, dark, line)
     ink, ground = levels(rng)
     mask, shares = line.mask.astype(np.float32), {}
     if rng.random() < 0.3 and len(places) >= 2:
-        mask, shares = changing(rng, pen, line, text, h, dark, ink, ground)
+        mask, shares = changing(rng, face, line, text, h, dark, ink, ground)
     mask = mask * lit
     if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure
         for _, x, w, _ in lit_cells:
@@ -224,7 +224,7 @@ def drawn(rng, assets):
     flat = flat + (hinge - flat) * hinged
     if rng.random() < 0.25:  # another row of the clock, close by
         size = h * rng.uniform(0.5, 1.2)
-        other = face.draw(" ".join(clock_text(rng)), size, ())
+        other = of_one_size.draw(" ".join(clock_text(rng)), size, ())
         gap = h * math.exp(rng.uniform(math.log(0.12), math.log(0.6)))
         y = margin + (line.bottom + gap - other.top if rng.random() < 0.5 else line.top - gap - other.bottom)
         x = int(rng.uniform(-0.5, 0.5) * mask.shape[1]) + margin
@@ -268,7 +268,7 @@ def drawn(rng, assets):
         rows = np.arange(flat.shape[0])[:, None] - np.round(sag).astype(int)[None]
         flat = np.take_along_axis(flat, rows.clip(0, flat.shape[0] - 1), 0)
     first, last = line.cells[0], line.cells[-1]
-    return Sheet(flat, face, lit_cells, np.array(line.spans) + margin, shares, in_view, shows_marks,
+    return Sheet(flat, of_one_size, lit_cells, np.array(line.spans) + margin, shares, in_view, shows_marks,
                  first[1] - first[2] / 2 + margin, last[1] + last[2] / 2 + margin,
                  line.top + margin, line.bottom + margin, margin, sag)  # fmt: skip
 
