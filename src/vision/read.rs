@@ -184,26 +184,32 @@ impl Columns {
     }
 
     /// Takes the digits between two px of this strip as they were read in another, cut for them alone,
-    /// in which they stand between the px `ends`: as far as a digit stands there.
+    /// in which they stand between the px `ends`. What is no digit there, as a letter behind the line
+    /// that passed for a small one, is none here.
     pub fn take_digits(&mut self, between: &Range<f32>, closer: &Self, ends: (f32, f32)) {
         let closer_by = (ends.1 - ends.0) / (between.end - between.start);
         let at = |x: f32| ends.0 + (x - between.start) * closer_by;
+        // The other strip's columns within some px of a column of this one, and its surest digit there.
+        let near = |c: usize, reach: f32| {
+            let (from, to) = (at(middle_of(c) - reach), at(middle_of(c) + reach));
+            let columns = closer.column(from.max(0.0)).zip(closer.column(to));
+            let columns = columns.map_or(0..0, |(first, last)| first..last + 1);
+            let stands = columns.clone().map(|f| closer.kinds[f][DIGIT]);
+            (columns, stands.fold(0.0, f32::max))
+        };
         for c in (0..self.len()).filter(|&c| between.contains(&middle_of(c))) {
-            let half_px = COLUMN_PX / 2.0;
-            let [first, last] =
-                [-half_px, half_px].map(|off| closer.column(at(middle_of(c) + off)));
-            let (Some(first), Some(last)) = (first, last) else {
-                continue;
-            };
-            let weights: Vec<f32> = (first..=last).map(|f| closer.kinds[f][DIGIT]).collect();
-            let trust = weights.iter().copied().fold(0.0, f32::max);
-            let sum: f32 = weights.iter().sum();
+            let (columns, trust) = near(c, 0.5 * COLUMN_PX);
+            let sum: f32 = columns.clone().map(|f| closer.kinds[f][DIGIT]).sum();
             for (digit, p) in self.digits[c].iter_mut().enumerate() {
-                let seen = (first..=last)
-                    .zip(&weights)
-                    .map(|(f, w)| w * closer.digits[f][digit]);
+                let seen = columns
+                    .clone()
+                    .map(|f| closer.kinds[f][DIGIT] * closer.digits[f][digit]);
                 *p = (1.0 - trust) * *p + trust * seen.sum::<f32>() / sum.max(1e-6);
             }
+            let (_, stands) = near(c, 1.5 * COLUMN_PX);
+            let none = (1.0 - stands) * self.kinds[c][DIGIT];
+            self.kinds[c][DIGIT] -= none;
+            self.kinds[c][OTHER] += none;
         }
     }
 
@@ -450,10 +456,14 @@ pub(super) mod tests {
         }
         let before = columns.odds_near(26.0, 4.0).best();
         assert_eq!((before.0, before.1 > 0.85), (1, true));
-        // Where the other strip shows no digit, nothing changes.
+        // Where the other strip shows no digit there is none.
         let was = columns.digits.clone();
         columns.take_digits(&(80.0..92.0), &perfect("", 0.0, 1.0, 32), (16.0, 44.0));
         assert_eq!(columns.digits, was);
+        assert!(columns.digit_at(26.0) > 0.9);
+        for x in [83.0, 89.0] {
+            assert!(columns.digit_at(x) < 0.1, "{x}");
+        }
     }
 
     #[test]

@@ -226,7 +226,7 @@ mod tests {
                 approx::assert_relative_eq!(small.scale, f32::exp2(-size), epsilon = 0.01);
                 let bases = [&stepped, &small.lie].map(|lie| base_at(lie, 90.0));
                 approx::assert_relative_eq!(bases[0], bases[1], epsilon = 0.2);
-                assert_eq!(small.between.contains(&200.0), is_first);
+                assert_eq!(small.between.contains(&120.0), is_first);
                 assert_eq!(small.between.contains(&40.0), !is_first);
             }
             let tapering = lie_of(&|at| [turn * at, 0.3 - at]);
