@@ -386,6 +386,12 @@ impl Columns {
         }
     }
 
+    /// True if digits at two columns (strip px) are of one size.
+    pub fn are_of_one_size(&self, x: f32, other: f32) -> bool {
+        let small = self.small.as_ref();
+        small.is_none_or(|small| small.between.contains(&x) == small.between.contains(&other))
+    }
+
     /// As [`Character::scale`], at a column (strip px).
     fn scale_at(&self, x: f32) -> f32 {
         let small = self.small.as_ref().filter(|s| s.between.contains(&x));

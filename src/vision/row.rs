@@ -210,7 +210,16 @@ impl Row {
             }
         };
         let at = |x: f32| on(&digits, x);
-        let last = self.places[self.places.len() - 1];
+        let (first, last) = (self.places[0], self.places[self.places.len() - 1]);
+        // A digit just outside, beside the place at an end; one of another size is another number's.
+        let outside_of = |fit: &Alignment, end: f32, step: f32| {
+            let (end, x) = (fit.at(end), fit.at(end + step));
+            if columns.are_of_one_size(end, x) {
+                at(x)
+            } else {
+                0.0
+            }
+        };
         let mut best = (f32::MIN, 0.0, 1.0);
         for step in -STRETCH_STEPS..=STRETCH_STEPS {
             let scale = 1.0 + STRETCH_STEP * step as f32;
@@ -219,7 +228,7 @@ impl Row {
                 let trial = Alignment::at_rest(offset, scale);
                 let hit: f32 = self.places.iter().map(|&p| at(trial.at(p))).sum();
                 let outside =
-                    at(trial.at(self.places[0] - self.pitch)) + at(trial.at(last + self.pitch));
+                    outside_of(&trial, first, -self.pitch) + outside_of(&trial, last, self.pitch);
                 let between: f32 = self.marks.iter().map(|&p| on(&marks, trial.at(p))).sum();
                 let moved = ((offset - start).abs() / pitch_px).min(MOST_MOVED);
                 let score = hit + MARK_COUNTS * between
@@ -240,12 +249,12 @@ impl Row {
             .map(|&p| columns.digit_at(found.at(p)))
             .sum();
         // Texture may pass for a digit, but seldom for a certain one.
-        let beside = |position: f32| {
-            let x = found.at(position);
-            at(x) * columns.odds_near(x, COLUMN_PX).best().1
+        let beside = |end: f32, step: f32| {
+            let which = columns.odds_near(found.at(end + step), COLUMN_PX).best().1;
+            outside_of(&found, end, step) * which
         };
-        let before = beside(self.places[0] - self.pitch);
-        let behind = beside(last + self.pitch);
+        let before = beside(first, -self.pitch);
+        let behind = beside(last, self.pitch);
         Alignment {
             presence: hit / self.places.len() as f32,
             beyond: before.max(behind),
@@ -341,7 +350,7 @@ impl Row {
 
 #[cfg(test)]
 pub(super) mod tests {
-    use super::super::read::tests::perfect;
+    use super::super::read::{Small, tests::perfect};
     use super::*;
 
     pub fn row(quad: Quad) -> Row {
@@ -398,6 +407,21 @@ pub(super) mod tests {
                 approx::assert_relative_eq!(got, expected, epsilon = 1e-3);
             }
         }
+    }
+
+    /// The hours, minutes and seconds of a line with a small number behind them are all of a clock.
+    #[test]
+    fn a_small_number_right_behind_a_row_is_no_digit_that_it_lacks() {
+        let clock = row(level(0.0, 0.0, 114.0, 20.0));
+        let mut columns = perfect("10:20:30:1225", 20.0, 12.0, 128);
+        let behind = clock.align(&columns, 20.0).beyond;
+        assert!(behind > 0.5, "{behind}");
+        columns.small = Some(Small {
+            between: 134.0..158.0,
+            lie: Lie::STRAIGHT,
+            scale: 0.5,
+        });
+        assert_eq!(clock.align(&columns, 20.0).beyond, 0.0);
     }
 
     #[test]

@@ -119,6 +119,29 @@ fn small_seconds_beside_large_hours_and_minutes_are_read() {
     }
 }
 
+/// A frame rate, say. It is neither frames that stand nor a digit that the seconds lack.
+#[test]
+fn a_small_number_that_stands_behind_the_seconds_is_left_aside() {
+    let shelf = Shelf::new();
+    for (number, px, at) in [
+        ("30", 36, (496, 150)),
+        ("50", 36, (500, 160)),
+        ("07", 28, (500, 176)),
+    ] {
+        let time = draw(
+            r"text='%{pts\:gmtime\:15730\:%H\\:%M\\:%S}'",
+            84,
+            "white",
+            (70, 120),
+        );
+        let number = draw(&format!("text={number}"), px, "white", at);
+        shelf.ffmpeg(&format!(
+            "-y -f lavfi -i color=c=0x202428:s=720x360:r=25 -t 4 -vf {time},{number} {H264} rate.mp4"
+        ));
+        read(&shelf.path("rate.mp4")).must_be_sure_of("04:22:10");
+    }
+}
+
 /// One digit, or two that may pass for hours, and a space before the clock.
 #[test]
 fn a_number_before_the_clock_in_its_line_is_left_aside() {
