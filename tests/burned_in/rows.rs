@@ -129,7 +129,7 @@ fn a_small_number_that_stands_behind_the_seconds_is_left_aside() {
         ("07", 28, (500, 176)),
     ] {
         let time = draw(
-            r"text='%{pts\:gmtime\:15730\:%H\\:%M\\:%S}'",
+            r"text='%{pts\:gmtime\:15730\:%H\\\:%M\\\:%S}'",
             84,
             "white",
             (70, 120),
