@@ -100,19 +100,21 @@ fn frames_of_two_thirds_of_the_size_are_no_perspective() {
     }
 }
 
+/// The filter that draws a time of day that runs from 04:22:10 on, or a part of it.
+fn time_of_day(parts: &str, font_px: u32, at: (i32, i32)) -> String {
+    let text = format!(r"text='%{{pts\:gmtime\:15730\:{parts}}}'");
+    draw(&text, font_px, "white", at)
+}
+
 /// As desk clocks show them: at the foot of the minutes or at their top.
 #[test]
 fn small_seconds_beside_large_hours_and_minutes_are_read() {
     let shelf = Shelf::new();
-    let part = |what: &str, px: u32, at: (i32, i32)| {
-        let text = format!(r"text='%{{pts\:gmtime\:15730\:{what}}}'");
-        draw(&text, px, "white", at)
-    };
     for (px, at) in [(28, (335, 176)), (36, (330, 170)), (28, (340, 150))] {
         shelf.ffmpeg(&format!(
             "-f lavfi -i color=c=0x202428:s=640x360:r=25 -t 4 -vf {},{} {H264} desk.mp4",
-            part(r"%H\\\:%M", 72, (100, 140)),
-            part("%S", px, at),
+            time_of_day(r"%H\\\:%M", 72, (100, 140)),
+            time_of_day("%S", px, at),
         ));
         let said = read(&shelf.path("desk.mp4"));
         said.must_be_sure_of("04:22:10");
@@ -128,12 +130,7 @@ fn a_small_number_that_stands_behind_the_seconds_is_left_aside() {
         ("50", 36, (500, 160)),
         ("07", 28, (500, 176)),
     ] {
-        let time = draw(
-            r"text='%{pts\:gmtime\:15730\:%H\\\:%M\\\:%S}'",
-            84,
-            "white",
-            (70, 120),
-        );
+        let time = time_of_day(r"%H\\\:%M\\\:%S", 84, (70, 120));
         let number = draw(&format!("text={number}"), px, "white", at);
         shelf.ffmpeg(&format!(
             "-y -f lavfi -i color=c=0x202428:s=720x360:r=25 -t 4 -vf {time},{number} {H264} rate.mp4"
