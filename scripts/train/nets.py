@@ -91,21 +91,21 @@ class Reader(nn.Module):
     def __init__(self):
         super().__init__()
         self.body = nn.Sequential(
-            Conv(1, 24, stride=2),
-            Conv(24, 48, stride=(2, 1)),
-            Apart(48, 64),
-            Apart(64, 64),
-            Apart(64, 96, stride=(2, 1)),
-            Apart(96, 112),
-            More(112),
-            Conv(112, 144, (4, 1), pad=(0, 0)),
-            More(144, (1, 7)),
-            More(144, (1, 7)),
-            More(144, (1, 7)),
+            Conv(1, 32, stride=2),
+            Conv(32, 64, stride=(2, 1)),
+            Apart(64, 96),
+            Apart(96, 96),
+            Apart(96, 144, stride=(2, 1)),
+            Apart(144, 160),
+            More(160),
+            Conv(160, 208, (4, 1), pad=(0, 0)),
+            More(208, (1, 7)),
+            More(208, (1, 7)),
+            More(208, (1, 7)),
             nn.Dropout(0.05),
-            More(144, (1, 7)),
+            More(208, (1, 7)),
         )
-        self.head = nn.Conv2d(144, 20, 1)
+        self.head = nn.Conv2d(208, 20, 1)
 
     def forward(self, x):
         return self.head(self.body(x))

@@ -363,21 +363,32 @@ def export(net, example, path):
 
 def take_fused(net, path, run):
     """Takes a network whose batch norms were folded into its convolutions. `run` shows `net`
-    a batch: each batch norm is set up from what it meets there, so that it changes nothing."""
+    a batch: each batch norm is set up from what it meets there, so that it changes nothing.
+
+    `net` may be wider: the planes that it has more are left as they begin, and nothing that was
+    there hears of them yet."""
     folded = {w.name: torch.from_numpy(numpy_helper.to_array(w).copy()) for w in onnx.load(path).graph.initializer}
     hooks = []
     with torch.no_grad():
         for name, module in net.named_modules():
             if isinstance(module, Conv):
-                bias = folded.pop(f"{name}.0.bias")
-                module[0].weight.copy_(folded.pop(f"{name}.0.weight"))
+                bias = torch.zeros(module[0].out_channels)
+                take_weights(module[0].weight, folded.pop(f"{name}.0.weight"))
+                take_weights(bias, folded.pop(f"{name}.0.bias"))
                 hooks.append(module[1].register_forward_pre_hook(functools.partial(undo_fold, bias=bias)))
-        rest = {k: v for k, v in folded.items() if k in net.state_dict()}
-        net.load_state_dict(rest, strict=False)
+        own = net.state_dict()
+        for name in folded.keys() & own.keys():
+            take_weights(own[name], folded[name])
         net.train()
         run()
     for hook in hooks:
         hook.remove()
+
+
+def take_weights(own, taken):
+    """Into the first planes, out by in; what they have taken from planes beyond is nothing."""
+    own[: len(taken)].zero_()
+    own[tuple(slice(n) for n in taken.shape)].copy_(taken)
 
 
 def undo_fold(norm, args, bias):
