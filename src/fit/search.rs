@@ -11,7 +11,8 @@ use super::pace::Pace;
 use super::refresh::Refresh;
 use super::sweep::Grid;
 use crate::timecode::{Label, Ratio};
-use std::collections::BTreeMap;
+use crate::wide::widely;
+use std::ops::Range;
 
 /// Looks that vote on the pace and the phase; more add cost but no new candidates.
 const SCREENED_LOOKS: usize = 64;
@@ -36,7 +37,9 @@ const TIED: f32 = 20.0;
 const STARTS_KEPT: usize = 24;
 /// Nats within which neighbouring phases do alike.
 const ALIKE: f32 = 3.0;
-/// Nats by which a second value of a coarser level may be behind the first.
+/// Best values kept of a coarser level.
+const VALUES_KEPT: usize = 2;
+/// Nats by which a second one may be behind the first.
 const RUNNER_UP: f64 = 40.0;
 /// An hour that a dial of one digit cannot show, in nats.
 const IMPOSSIBLE: f32 = -30.0;
@@ -103,13 +106,7 @@ fn voters(looks: &Looks, times: &Times) -> Vec<usize> {
 }
 
 /// What two neighbouring places (one, three) of a look say for each value below `size`.
-fn values(
-    looks: &Looks,
-    look: usize,
-    places: std::ops::Range<usize>,
-    size: usize,
-    out: &mut [f32],
-) {
+fn values(looks: &Looks, look: usize, places: Range<usize>, size: usize, out: &mut [f32]) {
     let ten = |place| looks.place(look, place);
     match places.len() {
         1 => {
@@ -157,7 +154,7 @@ pub(super) fn candidates(
     };
     let mut phases = Vec::new();
     let mut table = Fine::default();
-    let mut found: Vec<(usize, std::ops::Range<usize>)> = Vec::new();
+    let mut found: Vec<(usize, Range<usize>)> = Vec::new();
     for (index, (pace, grid)) in paces.iter().zip(grids).enumerate() {
         let Some(grid) = grid else { continue };
         // 23.976 and 24 are one clock to the voters: only the positions of the others differ.
@@ -254,7 +251,7 @@ impl Fine {
         &mut self,
         looks: &Looks,
         voters: &[usize],
-        places: std::ops::Range<usize>,
+        places: Range<usize>,
         size: usize,
         lag: i64,
     ) {
@@ -287,15 +284,17 @@ impl Fine {
     ) {
         let size = self.size;
         let mut scores = vec![0f32; size * steps as usize];
-        for (step, scores) in (0..steps).zip(scores.chunks_exact_mut(size)) {
-            let phase = step * grid.units / steps;
-            for (row, &look) in self.says.chunks_exact(2 * size).zip(voters) {
-                let from = grid.count_at(look, phase).rem_euclid(size as i64) as usize;
-                for (score, says) in scores.iter_mut().zip(&row[from..from + size]) {
-                    *score += says;
+        widely(|| {
+            for (step, scores) in (0..steps).zip(scores.chunks_exact_mut(size)) {
+                let phase = step * grid.units / steps;
+                for (row, &look) in self.says.chunks_exact(2 * size).zip(voters) {
+                    let from = grid.count_at(look, phase).rem_euclid(size as i64) as usize;
+                    for (score, says) in scores.iter_mut().zip(&row[from..from + size]) {
+                        *score += says;
+                    }
                 }
             }
-        }
+        });
         // Neighbours of a kept phase would only lead to the same sweep.
         let apart = (lag + 1) * steps;
         let around = size as i64 * steps;
@@ -359,11 +358,11 @@ fn climb(
     let sums = Sums::of(coarse, &carries);
     let has_parts = looks.dial.last_digits > 0;
     if has_parts {
-        for (seconds, said) in sums.best(SECONDS, 2, |carry| carry) {
+        for (seconds, said) in sums.best(SECONDS, |carry| carry) {
             let minute = |carry: i64| (seconds + carry).div_euclid(60);
-            for (minutes, more) in sums.best(MINUTES, 2, minute) {
+            for (minutes, more) in sums.best(MINUTES, minute) {
                 let hour = |carry: i64| (minutes + minute(carry)).div_euclid(60);
-                for (hour, most) in sums.best(HOURS, 2, hour) {
+                for (hour, most) in sums.best(HOURS, hour) {
                     starts.push(Candidate {
                         pace: phase.pace,
                         label: Label::new(hour as u8, minutes as u8, seconds as u8, count as u16),
@@ -374,9 +373,9 @@ fn climb(
             }
         }
     } else {
-        for (minutes, said) in sums.best(MINUTES, 2, |carry| carry) {
+        for (minutes, said) in sums.best(MINUTES, |carry| carry) {
             let hour = |carry: i64| (minutes + carry).div_euclid(60);
-            for (hour, more) in sums.best(HOURS, 2, hour) {
+            for (hour, more) in sums.best(HOURS, hour) {
                 starts.push(Candidate {
                     pace: phase.pace,
                     label: Label::new(hour as u8, minutes as u8, count as u8, 0),
@@ -447,89 +446,105 @@ fn skipping_score(
                 .fold(f32::MIN, f32::max),
         )
     });
-    let rest = coarse.rows.iter().enumerate().map(|(look, row)| {
+    let rest = (0..looks.len()).map(|look| {
         let label = form.label(shown(look));
-        f64::from(
-            row[SECONDS.start + usize::from(label.seconds())]
-                + row[MINUTES.start + usize::from(label.minutes())]
-                + row[HOURS.start + usize::from(label.hours())],
-        )
+        let says = |level: Range<usize>, value: u8| {
+            let place = level.start + usize::from(value);
+            coarse.sums[look + 1][place] - coarse.sums[look][place]
+        };
+        says(SECONDS, label.seconds()) + says(MINUTES, label.minutes()) + says(HOURS, label.hours())
     });
     pace.prior + parts.sum::<f64>() + rest.sum::<f64>()
 }
 
-/// What each look says for the values of seconds, minutes and hours.
+/// What the looks before each one, and all of them, say for the values of seconds, minutes and
+/// hours: what those of a stretch say is the difference of two.
 struct Coarse {
-    rows: Vec<[f32; COARSE]>,
+    sums: Vec<[f64; COARSE]>,
 }
 
 /// Sixty seconds, sixty minutes, twenty-four hours in one row.
 const COARSE: usize = 144;
-const SECONDS: std::ops::Range<usize> = 0..60;
-const MINUTES: std::ops::Range<usize> = 60..120;
-const HOURS: std::ops::Range<usize> = 120..144;
+const SECONDS: Range<usize> = 0..60;
+const MINUTES: Range<usize> = 60..120;
+const HOURS: Range<usize> = 120..144;
 
 impl Coarse {
     fn of(looks: &Looks) -> Self {
         let hours = looks.dial.hour_digits as usize;
-        let rows = (0..looks.len())
-            .map(|look| {
-                let mut row = [0.0; COARSE];
-                values(looks, look, hours + 2..hours + 4, 60, &mut row[SECONDS]);
-                values(looks, look, hours..hours + 2, 60, &mut row[MINUTES]);
-                values(looks, look, 0..hours, 24, &mut row[HOURS]);
-                row
-            })
-            .collect();
-        Self { rows }
+        let rows = (0..looks.len()).map(|look| {
+            let mut row = [0.0; COARSE];
+            values(looks, look, hours + 2..hours + 4, 60, &mut row[SECONDS]);
+            values(looks, look, hours..hours + 2, 60, &mut row[MINUTES]);
+            values(looks, look, 0..hours, 24, &mut row[HOURS]);
+            row
+        });
+        Self::of_rows(rows)
+    }
+
+    fn of_rows(rows: impl Iterator<Item = [f32; COARSE]>) -> Self {
+        let mut sums = vec![[0.0; COARSE]];
+        let mut sum = sums[0];
+        for row in rows {
+            for (sum, said) in sum.iter_mut().zip(row) {
+                *sum += f64::from(said);
+            }
+            sums.push(sum);
+        }
+        Self { sums }
+    }
+
+    /// What some looks in a row say.
+    fn of_stretch(&self, looks: Range<usize>) -> [f64; COARSE] {
+        let (before, with) = (&self.sums[looks.start], &self.sums[looks.end]);
+        std::array::from_fn(|i| with[i] - before[i])
     }
 }
 
 /// What the looks say for the coarser levels, summed over looks of one carry. Only carries that
 /// some look has: a stamp hours away would make it a place for each second up to it.
 struct Sums {
-    rows: BTreeMap<i64, [f32; COARSE]>,
+    rows: Vec<(i64, [f64; COARSE])>,
 }
 
 impl Sums {
+    /// `carries` by look, ascending as time does.
     fn of(coarse: &Coarse, carries: &[i64]) -> Self {
-        let mut rows = BTreeMap::new();
-        for (said, carry) in coarse.rows.iter().zip(carries) {
-            let row = rows.entry(*carry).or_insert([0.0; COARSE]);
-            for (sum, said) in row.iter_mut().zip(said) {
-                *sum += said;
-            }
+        let mut end = 0;
+        let rows = carries.chunk_by(|a, b| a == b).map(|alike| {
+            let looks = end..end + alike.len();
+            end = looks.end;
+            (alike[0], coarse.of_stretch(looks))
+        });
+        Self {
+            rows: rows.collect(),
         }
-        Self { rows }
     }
 
-    /// The `keep` best values of a level at carry 0, with what is said for
-    /// them; `carry_in` turns the finest carry into this level's.
-    fn best(
-        &self,
-        level: std::ops::Range<usize>,
-        keep: usize,
-        carry_in: impl Fn(i64) -> i64,
-    ) -> Vec<(i64, f64)> {
-        let size = level.len() as i64;
-        let mut scores: Vec<(i64, f64)> = (0..size)
-            .map(|value| {
-                let score = self
-                    .rows
-                    .iter()
-                    .map(|(carry, row)| {
-                        let at = (value + carry_in(*carry)).rem_euclid(size);
-                        f64::from(row[level.start + at as usize])
-                    })
-                    .sum();
-                (value, score)
-            })
-            .collect();
-        scores.sort_by(|a, b| b.1.total_cmp(&a.1));
-        scores.truncate(keep);
-        let worst = scores[0].1 - RUNNER_UP;
-        scores.retain(|s| s.1 >= worst);
-        scores
+    /// The best values of a level at carry 0, best first, with what is said for them;
+    /// `carry_in` turns the finest carry into this level's.
+    fn best(&self, level: Range<usize>, carry_in: impl Fn(i64) -> i64) -> Vec<(i64, f64)> {
+        let size = level.len();
+        let mut scores = vec![0.0; size];
+        for (carry, row) in &self.rows {
+            // At that carry the level shows so much more than at carry 0.
+            let more = carry_in(*carry).rem_euclid(size as i64) as usize;
+            let (below, from) = row[level.clone()].split_at(more);
+            for (score, said) in scores.iter_mut().zip(from.iter().chain(below)) {
+                *score += said;
+            }
+        }
+        let mut best: Vec<(i64, f64)> = Vec::with_capacity(VALUES_KEPT + 1);
+        for (value, score) in (0..).zip(scores) {
+            let rank = best.partition_point(|better| better.1 >= score);
+            if rank < VALUES_KEPT {
+                best.insert(rank, (value, score));
+                best.truncate(VALUES_KEPT);
+            }
+        }
+        let worst = best[0].1 - RUNNER_UP;
+        best.retain(|s| s.1 >= worst);
+        best
     }
 }
 
@@ -544,11 +559,9 @@ mod tests {
             row[SECONDS.start + 7] = value;
             row
         };
-        let coarse = Coarse {
-            rows: [1.0, 2.0, 4.0].map(said).to_vec(),
-        };
+        let coarse = Coarse::of_rows([1.0, 2.0, 4.0].map(said).into_iter());
         let sums = Sums::of(&coarse, &[0, 0, 72_000]);
-        let seven: Vec<(i64, f32)> = (sums.rows.iter())
+        let seven: Vec<(i64, f64)> = (sums.rows.iter())
             .map(|(carry, row)| (*carry, row[SECONDS.start + 7]))
             .collect();
         assert_eq!(seven, [(0, 3.0), (72_000, 4.0)]);

@@ -167,13 +167,20 @@ pub(super) fn fit_window(
         }
     }
     // First weighing: on time, or a common panel; or a panel whose pattern is not looked at.
+    let (mut most, mut most_lenient) = (f64::MIN, f64::MIN);
     for start in &mut starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let strip = start.strip(looks, &grid);
+        let at_most = start.pace.prior + strip.ceiling();
+        if at_most < most.min(most_lenient) - HOPELESS {
+            continue;
+        }
         let usual = Some(Refresh::USUAL);
         let [(_, on_time), (best, late)] = [None, usual].map(|refresh| strip.peaks(refresh));
         start.score = start.pace.prior + on_time.max(late + prior(usual));
         start.lenient_score = start.pace.prior + best;
+        most = most.max(start.score);
+        most_lenient = most_lenient.max(start.lenient_score);
     }
     let Some(best) = starts
         .iter()
@@ -182,10 +189,6 @@ pub(super) fn fit_window(
     else {
         return WindowFit::EMPTY;
     };
-    let most_lenient = starts
-        .iter()
-        .map(|s| s.lenient_score)
-        .fold(f64::MIN, f64::max);
     for start in &mut starts {
         start.behind = (best.score - start.score).min(most_lenient - start.lenient_score);
     }
