@@ -99,26 +99,36 @@ impl Row {
             .iter()
             .flat_map(|g| g.places.iter().copied())
             .collect();
-        let mut steps: Vec<f32> = groups
-            .iter()
-            .flat_map(|g| g.places.windows(2).map(|w| w[1] - w[0]))
-            .collect();
-        steps.sort_by(f32::total_cmp);
-        let pitch = *steps.get(steps.len() / 2)?;
-        // Digit heights of the quad, which is as high as the digits lie in the strip.
-        let (left, right) = (xs[0] - pitch / 2.0, xs[xs.len() - 1] + pitch / 2.0);
-        let unit_px = lie.height_at(f32::midpoint(left, right));
+        let usual_step = |at: &dyn Fn(f32) -> f32| {
+            let steps = |g: &Group| {
+                let steps = g.places.windows(2).map(|w| at(w[1]) - at(w[0]));
+                steps.collect::<Vec<f32>>()
+            };
+            let mut steps: Vec<f32> = groups.iter().flat_map(steps).collect();
+            steps.sort_by(f32::total_cmp);
+            steps.get(steps.len() / 2).copied()
+        };
+        let pitch_px = usual_step(&|x| x)?;
+        let (left, right) = (xs[0] - pitch_px / 2.0, xs[xs.len() - 1] + pitch_px / 2.0);
+        let length = (right - left) / lie.height_at(f32::midpoint(left, right));
+        // Digit heights of the quad, which is as high as the digits lie in the strip: where they
+        // shrink along it, they also stand closer.
+        let (first_px, last_px) = (lie.height_at(left), lie.height_at(right));
+        let along = |x: f32| {
+            let (from, to) = (last_px * (x - left), first_px * (right - x));
+            length * from / (from + to)
+        };
         Some(Self {
             quad: strip.quad_between(left, right, lie),
-            places: xs.iter().map(|x| (x - left) / unit_px).collect(),
+            places: xs.iter().map(|&x| along(x)).collect(),
             marks: groups
                 .windows(2)
                 .filter(|pair| pair[1].after_mark)
                 .filter_map(|pair| Some((pair[0].places.last()? + pair[1].places.first()?) / 2.0))
-                .map(|x| (x - left) / unit_px)
+                .map(along)
                 .collect(),
-            length: (right - left) / unit_px,
-            pitch: pitch / unit_px,
+            length,
+            pitch: usual_step(&along)?,
             groups: layout_of(groups).groups,
             is_in_two_sizes: lie.is_in_two_sizes,
             has_letters_beside: false,
@@ -350,8 +360,11 @@ impl Row {
 
 #[cfg(test)]
 pub(super) mod tests {
+    use super::super::pyramid::Pyramid;
     use super::super::read::{Small, tests::perfect};
+    use super::super::rectify::Room;
     use super::*;
+    use image::GrayImage;
 
     pub fn row(quad: Quad) -> Row {
         // Eight places of 12 px pitch in groups of two with 6 px marks: 10:20:30:12.
@@ -378,6 +391,50 @@ pub(super) mod tests {
             Point::new(x + length, y + height),
             Point::new(x, y + height),
         ])
+    }
+
+    /// A line that the finder took to be seen from the side: in its strip even digits shrink, and stand
+    /// closer as they do.
+    #[test]
+    fn even_digits_are_an_even_row_though_their_strip_tapers() {
+        let line = level(100.0, 100.0, 200.0, 20.0);
+        let askew = Quad {
+            top_left: Point::new(100.0, 103.0),
+            bottom_left: Point::new(100.0, 117.0),
+            ..line
+        };
+        let room = Room {
+            margin: 1.0,
+            step_px: 16,
+        };
+        let frame = Pyramid::new(GrayImage::new(400, 300));
+        let strip = Strip::cut(&frame, &askew, room).unwrap();
+        let column = |frame_x: f32| {
+            let mut tenths = (0..3200).map(|tenth| tenth as f32 / 10.0);
+            let behind = tenths.find(|&x| strip.to_frame(x, 16.0).x >= frame_x);
+            behind.expect("the strip reaches so far")
+        };
+        let height_px = |x: f32| 20.0 / (strip.to_frame(x, 17.0).y - strip.to_frame(x, 16.0).y);
+        let (first, last) = (column(100.0), column(300.0));
+        let lie = Lie {
+            x_px: first,
+            height_px: height_px(first),
+            growth: (height_px(last) / height_px(first) - 1.0) / (last - first),
+            ..Lie::STRAIGHT
+        };
+        assert!(height_px(first) > 1.3 * height_px(last));
+        let group = |number: usize| Group {
+            places: [0, 1]
+                .map(|place| column(130.0 + (2 * number + place) as f32 * 20.0))
+                .to_vec(),
+            after_mark: false,
+        };
+        let groups: Vec<Group> = (0..4).map(group).collect();
+        let row = Row::new(&strip, &lie, &groups).unwrap();
+        for steps in row.places.windows(2) {
+            approx::assert_relative_eq!(steps[1] - steps[0], row.pitch, max_relative = 0.02);
+        }
+        approx::assert_relative_eq!(row.pitch, 1.0, max_relative = 0.1);
     }
 
     /// Small digits stand closer than the pitch of the large ones: what tells of one is not its
