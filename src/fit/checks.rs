@@ -349,15 +349,17 @@ impl Table<'_> {
 
     /// True if a display that looks like the clock's stood still at a time near the one that the
     /// clock tells for then: before the clock was started, or after it was stopped. A number that
-    /// merely stands beside the clock is another one.
+    /// merely stands beside the clock is another one, and what is seen of the clock's own digits while
+    /// they run, upside down say, does not stand.
     fn stood_beside(&self, chosen: &Joint) -> bool {
         let form = chosen.pace.form;
-        let members = chosen.chosen.iter().zip(self.seen);
-        let dials: Vec<_> = members
-            .filter_map(|(start, seen)| start.as_ref().and(seen.looks.as_ref()))
+        let is_member = |&i: &usize| chosen.chosen[i].is_some();
+        let members: Vec<usize> = (0..self.seen.len()).filter(is_member).collect();
+        let dials: Vec<_> = (members.iter())
+            .filter_map(|&i| self.seen[i].looks.as_ref())
             .map(|looks| looks.dial)
             .collect();
-        self.seen.iter().any(|seen| {
+        self.seen.iter().enumerate().any(|(index, seen)| {
             let Some(looks) = seen.looks.as_ref().filter(|l| dials.contains(&l.dial)) else {
                 return false;
             };
@@ -371,7 +373,18 @@ impl Table<'_> {
                 told_at.is_some_and(|at| wrapped(i64::from(at - stands_at), DAY_S).abs() <= NEAR_S);
             let is_against =
                 |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
-            is_near && (0..looks.len()).filter(is_against).count() * 2 > looks.len()
+            let own = members
+                .iter()
+                .filter(|&&member| self.same_digits(index, member).is_some());
+            let seen_to_run: Vec<&Looks> =
+                own.filter_map(|&i| self.seen[i].looks.as_ref()).collect();
+            let is_apart = |&look: &usize| {
+                let tick = &looks.ticks[look];
+                let mut of_it = seen_to_run.iter();
+                of_it.all(|looks| looks.ticks.binary_search(tick).is_err())
+            };
+            is_near
+                && (0..looks.len()).filter(is_apart).filter(is_against).count() * 2 > looks.len()
         })
     }
 

@@ -136,6 +136,22 @@ fn a_display_that_is_read_the_other_way_as_well_is_one_display() {
     }
 }
 
+/// Read the other way for a few frames, a clock that begins with the clip stands at noughts.
+#[test]
+fn noughts_that_are_read_the_other_way_as_well_are_no_clock_that_stood() {
+    let filmed = two_seconds("00:00:00:00", Rate::F25);
+    let right = read(&filmed, Way::Standing, AT_PX, NoDigit::Flat);
+    for way in Way::OTHERS {
+        for length in [3, 5, 8, 12] {
+            let mut wrong = read(&filmed, way, AT_PX, NoDigit::TakenFor(0));
+            wrong.readings.truncate(length);
+            for fit in fit_both(&filmed, &right, &wrong) {
+                assert_sure(&fit, "00:00:00:00");
+            }
+        }
+    }
+}
+
 /// The same digits at another place, which tell another time.
 #[test]
 fn a_clock_elsewhere_that_faces_otherwise_is_another_clock() {
