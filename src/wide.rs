@@ -1,4 +1,4 @@
-//! Work on many pixels at once, by the widest vectors that the processor has.
+//! Work on many pixels or scores at once, by the widest vectors that the processor has.
 
 /// Does `work`, compiled for AVX2 where the processor has it: programs are built for processors
 /// without it, and a loop over pixels takes half the time with it.

@@ -58,7 +58,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "fit",
         &[
-            "timecode", "geometry", "glyph", "note", "facts", "frame", "reading", "outcome",
+            "timecode", "geometry", "glyph", "note", "wide", "facts", "frame", "reading", "outcome",
         ],
     ),
     (

@@ -42,7 +42,11 @@ fn letters_leave_the_half_of_the_day_open(
             draw(&format!("text='{word}'"), px, "white", at),
         ));
         let said = read(&shelf.path("half.mp4"));
-        said.must_start_at(label);
+        // Letters that touch the last thousandth may be read in its place.
+        match label.contains('.') {
+            true => said.must_hold(label),
+            false => said.must_start_at(label),
+        }
         let codes = said.codes();
         assert_eq!(
             codes.contains(&"half_day_unknown"),

@@ -117,6 +117,17 @@ impl Said {
     #[track_caller]
     pub fn must_start_within(&self, label: &str, widest: f64) {
         assert_eq!(self.label(), Some(label), "{}", self.all());
+        self.must_hold_within(label, widest);
+    }
+
+    /// The start may be some counts beside `label`, with whatever confidence, but its bounds hold it.
+    #[track_caller]
+    pub fn must_hold(&self, label: &str) {
+        self.must_hold_within(label, WIDEST);
+    }
+
+    #[track_caller]
+    fn must_hold_within(&self, label: &str, widest: f64) {
         assert!(
             ["sure", "unsure"].contains(&self.verdict()),
             "{}",
