@@ -371,20 +371,15 @@ impl Table<'_> {
             let told_at = labels::seconds_shown(form.digits_of(told).as_slice());
             let is_near =
                 told_at.is_some_and(|at| wrapped(i64::from(at - stands_at), DAY_S).abs() <= NEAR_S);
+            if !is_near {
+                return false;
+            }
             let is_against =
                 |&look: &usize| looks.agreement_at(look, form, count_at(look)).against > 0;
-            let own = members
-                .iter()
-                .filter(|&&member| self.same_digits(index, member).is_some());
-            let seen_to_run: Vec<&Looks> =
-                own.filter_map(|&i| self.seen[i].looks.as_ref()).collect();
-            let is_apart = |&look: &usize| {
-                let tick = &looks.ticks[look];
-                let mut of_it = seen_to_run.iter();
-                of_it.all(|looks| looks.ticks.binary_search(tick).is_err())
-            };
-            is_near
-                && (0..looks.len()).filter(is_apart).filter(is_against).count() * 2 > looks.len()
+            let mut of_it = members.clone();
+            of_it.retain(|&member| self.same_digits(index, member).is_some());
+            let is_apart = |&look: &usize| !self.is_seen_at(looks.ticks[look], &of_it);
+            (0..looks.len()).filter(is_apart).filter(is_against).count() * 2 > looks.len()
         })
     }
 

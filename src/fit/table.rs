@@ -143,18 +143,21 @@ impl Table<'_> {
     /// The share of a sighting's looks that are in frames in which one of the others, that are
     /// `better` looks at the same digits, looks, too.
     pub fn share_seen_again(&self, index: usize, better: &[usize]) -> f64 {
-        let ticks = |i: usize| {
-            self.seen[i]
-                .looks
-                .as_ref()
-                .map_or(&[][..], |l| &l.ticks[..])
-        };
-        let is_again = |tick: &&i64| {
-            let mut others = better.iter();
-            others.any(|&other| ticks(other).binary_search(tick).is_ok())
-        };
-        let again = ticks(index).iter().filter(is_again).count();
-        again as f64 / ticks(index).len().max(1) as f64
+        let ticks = self.ticks_of(index).iter();
+        let again = ticks.filter(|&&tick| self.is_seen_at(tick, better)).count();
+        again as f64 / self.ticks_of(index).len().max(1) as f64
+    }
+
+    /// True if one of some sightings looks at the frame of this tick.
+    pub fn is_seen_at(&self, tick: i64, by: &[usize]) -> bool {
+        let mut by = by.iter();
+        by.any(|&index| self.ticks_of(index).binary_search(&tick).is_ok())
+    }
+
+    /// Ticks of a sighting's looks.
+    fn ticks_of(&self, index: usize) -> &[i64] {
+        let looks = self.seen[index].looks.as_ref();
+        looks.map_or(&[], |looks| &looks.ticks)
     }
 
     /// Looks of a member but those in frames in which one of the others, that are `better` looks

@@ -171,6 +171,7 @@ pub(super) fn fit_window(
     for start in &mut starts {
         let grid = Grid::of(looks, times, &start.pace, reference_tick).expect("had a grid above");
         let strip = start.strip(looks, &grid);
+        // No phase explains more than each look's best count does.
         let at_most = start.pace.prior + strip.ceiling();
         if at_most < most.min(most_lenient) - HOPELESS {
             continue;

@@ -343,7 +343,7 @@ impl Columns {
             .collect();
         lengths.sort_unstable();
         let usual = lengths.get(lengths.len() / 2).copied();
-        let usual = usual.map_or(SHORTEST_RUN, |usual| usual.max(SHORTEST_RUN));
+        let usual = usual.unwrap_or(0).max(SHORTEST_RUN);
         let mut found = Vec::new();
         for (kind, from, to) in runs {
             let scale = self.scale_at(middle_of(usize::midpoint(from, to)));

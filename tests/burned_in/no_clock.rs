@@ -1,7 +1,7 @@
 //! More than a clock in one line, no clock, and not quite a clock.
 
 use super::draw;
-use crate::common::program::read;
+use crate::common::program::{Said, read};
 use crate::common::{BurnedIn, FONT, H264, Shelf};
 use rollmark::clip::{ReadOptions, read_clip};
 use rollmark::outcome::Verdict;
@@ -28,10 +28,11 @@ fn a_date_before_the_time_of_day_is_left_aside() {
     }
 }
 
-/// Films the time `text` from `at_px` on, each time with another word beside it, and asks whether the
-/// half of the day is left open.
+/// Films the time `text` from `at_px` on, each time with another word beside it, and asks whether its
+/// start is the `label`, as `must_tell` wants it, and the half of the day is left open.
 fn letters_leave_the_half_of_the_day_open(
     (text, at_px, label): (&str, i32, &str),
+    must_tell: impl Fn(&Said, &str),
     words: &[(&str, u32, (i32, i32), bool)],
 ) {
     let shelf = Shelf::new();
@@ -42,11 +43,7 @@ fn letters_leave_the_half_of_the_day_open(
             draw(&format!("text='{word}'"), px, "white", at),
         ));
         let said = read(&shelf.path("half.mp4"));
-        // Letters that touch the last thousandth may be read in its place.
-        match label.contains('.') {
-            true => said.must_hold(label),
-            false => said.must_start_at(label),
-        }
+        must_tell(&said, label);
         let codes = said.codes();
         assert_eq!(
             codes.contains(&"half_day_unknown"),
@@ -63,6 +60,7 @@ fn am_and_pm_leave_the_half_of_the_day_open() {
     let time = "%{pts\\:gmtime\\:15730\\:%H\\\\\\:%M\\\\\\:%S}";
     letters_leave_the_half_of_the_day_open(
         (time, 200, "04:22:10"),
+        Said::must_start_at,
         &[
             ("PM", 24, (500, 168), true),
             ("PM", 24, (140, 168), true),
@@ -86,11 +84,17 @@ fn am_and_pm_beside_thousandths_leave_the_half_of_the_day_open_too() {
     let time = "%{pts\\:hms\\:15730}";
     letters_leave_the_half_of_the_day_open(
         (time, 100, "04:22:10.000"),
+        Said::must_start_at,
         &[
-            ("PM", 24, (404, 168), true),
             ("PM", 18, (416, 180), true),
             ("SCENE", 24, (497, 168), false),
         ],
+    );
+    // Letters that touch the last thousandth may be read in its place.
+    letters_leave_the_half_of_the_day_open(
+        (time, 100, "04:22:10.000"),
+        Said::must_hold,
+        &[("PM", 24, (404, 168), true)],
     );
 }
 
