@@ -3,9 +3,9 @@
 //! photos that no network was trained on, and reads them with the whole product. Prints
 //! one line a clip, as they come, and a table by trouble at the end.
 //!
-//! `cargo bench --bench stress -- [SHARE_OF_CLIPS] [FIRST_SEED] [KEEP_DIR]`: 1 films all
-//! clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each, and
-//! all of these in one, worst.jpg.
+//! `cargo bench --bench stress -- [SHARE_OF_CLIPS] [FIRST_SEED] [KEEP_DIR] [TROUBLE...]`: 1 films
+//! all clips, 3 every third; the worst twenty are kept in KEEP_DIR with a picture of each, and all
+//! of these in one, worst.jpg. With the names of troubles, those alone.
 
 mod arguments;
 mod cores;
@@ -142,11 +142,11 @@ fn badness(judged: &Judged, has_clock: bool) -> u32 {
 }
 
 fn main() {
-    let mut arguments = Arguments::given("stress [SHARE [FIRST_SEED [KEEP_DIR]]]");
+    let mut arguments = Arguments::given("stress [SHARE [FIRST_SEED [KEEP_DIR [TROUBLE...]]]]");
     let share = arguments.share(1);
     let first_seed: u64 = arguments.number(20_000);
     let keep_dir = arguments.folder();
-    arguments.end();
+    let only = arguments.names(&Stress::ALL.map(|stress| format!("{stress:?}")));
     assert_material();
     let eye = Eye::open().expect("the built-in networks load");
     let clips = tempfile::tempdir().expect("a temporary folder");
@@ -160,11 +160,17 @@ fn main() {
         } = hard(clip, seed);
         (seed, Plan::Trouble(stress, strength), shoot)
     });
+    let is_wanted = |plan: &Plan| match plan {
+        Plan::Trouble(stress, _) => only.is_empty() || only.contains(&format!("{stress:?}")),
+        Plan::WithoutClock => only.is_empty(),
+    };
     let clockless = (0..ALL_WITHOUT_CLOCK).step_by(share).map(|clip| {
         let seed = first_seed + 10_000 + clip as u64;
         (seed, Plan::WithoutClock, without_clock(clip, seed))
     });
-    let plans: Vec<_> = troubled.chain(clockless).collect();
+    let plans: Vec<_> = (troubled.chain(clockless))
+        .filter(|(_, plan, _)| is_wanted(plan))
+        .collect();
     let kept = Mutex::new(Vec::new());
     let judged = on_all_cores(plans.len(), |i| {
         let (seed, plan, shoot) = &plans[i];

@@ -179,7 +179,7 @@ impl Watch<'_> {
         Ok(())
     }
 
-    /// Follows no longer what is not worth it.
+    /// Follows no longer what is not worth it; what leaves out a place is followed with it.
     fn let_go(&mut self, pass: &mut Pass) {
         let tracks = std::mem::take(&mut pass.tracks);
         let is_worth_it = |t: &Track| {
@@ -195,6 +195,13 @@ impl Watch<'_> {
             self.in_vain.add_glimpse(track.shown_last());
         }
         pass.tracks = going;
+        for completed in gone.iter().filter_map(Track::completed) {
+            let mut followed = pass.tracks.iter().map(|t| &t.display);
+            let is_known = followed.any(|d| d.has_the_groups_of(&completed));
+            if !is_known && pass.tracks.len() < MOST_DISPLAYS {
+                pass.tracks.push(Track::new(completed));
+            }
+        }
         pass.done.extend(gone);
     }
 

@@ -435,6 +435,7 @@ mod tests {
     use crate::frame::Stamp;
     use crate::geometry::{Point, Quad};
     use crate::reading::MarkOdds;
+    use crate::vision::End;
 
     /// Two seconds at 25 frames a second of a display whose right end stays where it is;
     /// `text` gives what it shows in each, `-` where nothing can be read.
@@ -506,7 +507,7 @@ mod tests {
         };
         let cut = |mut track: Track| {
             for _ in 0..track.sighting.readings.len() {
-                track.beside.see_a_digit();
+                track.beside.see_a_digit(End::Last);
             }
             track
         };

@@ -3,7 +3,7 @@
 use super::layout::{Group, clocks_in, halves_in, is_clock, is_time, stretches};
 use super::read::{COLUMN_PX, Character, Columns, Kind};
 use super::rectify::{DIGIT_PX, Lie, Strip};
-use super::row::Row;
+use super::row::{End, Row};
 use crate::geometry::{Point, Quad};
 use crate::reading::Layout;
 
@@ -14,6 +14,8 @@ pub(super) const LEAST_LEGIBLE_ROW: f32 = 0.8;
 const LEAST_CLEAR: f32 = 0.5;
 /// Two outlines whose heights differ by no more than this factor may be the same.
 const ONE_OUTLINE: f32 = 1.5;
+/// Digit heights between the middles of two outlines of one layout, from which on they hold other groups.
+const OTHER_GROUPS: f32 = 1.2;
 /// Rows whose heights and lengths differ by no more than these factors may be of one kind: ones are
 /// narrow in many fonts.
 const ONE_HEIGHT: f32 = 1.3;
@@ -95,6 +97,17 @@ impl Display {
         ])
     }
 
+    /// This display with one place more before its first or behind its last, where a clock has one
+    /// there; `None` in several rows, too.
+    pub fn with_a_place(&self, at: End) -> Option<Self> {
+        let [row] = &self.rows[..] else { return None };
+        let grown = Self {
+            rows: vec![row.with_a_place(at)],
+            ..*self
+        };
+        is_clock(&grown.layout()).then_some(grown)
+    }
+
     /// True if its digits are seen so well that it is certainly here.
     pub fn is_plain(&self) -> bool {
         self.presence >= PLAINLY_SEEN
@@ -153,6 +166,12 @@ impl Display {
             && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
             && ahead.dot(other_ahead) > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
+    }
+
+    /// The same, and not a group of digits further on.
+    pub fn has_the_groups_of(&self, other: &Self) -> bool {
+        let (a, b) = (self.quad(), other.quad());
+        self.is_same_as(other) && a.centre().distance(b.centre()) < OTHER_GROUPS * a.height_px()
     }
 
     /// True if a line of digits stands on one of its rows, whichever way it reads.
@@ -435,6 +454,16 @@ mod tests {
             is_in_two_sizes: false,
             groups: groups.to_vec(),
             ..row(quad)
+        }
+    }
+
+    #[test]
+    fn a_layout_that_lies_a_group_further_on_holds_other_groups() {
+        let at = |x: f32| display(&[row(level(x, 0.0, 114.0, 20.0))]);
+        for (moved_px, has_them) in [(0.0, true), (12.0, true), (30.0, false)] {
+            let (here, there) = (at(0.0), at(moved_px));
+            assert!(here.is_same_as(&there), "{moved_px}");
+            assert_eq!(here.has_the_groups_of(&there), has_them, "{moved_px}");
         }
     }
 

@@ -6,7 +6,7 @@ use super::find::find_lines_near;
 use super::pyramid::Pyramid;
 use super::read::Columns;
 use super::rectify::{DIGIT_PX, Lie, Room, Strip};
-use super::row::{Alignment, Row};
+use super::row::{Alignment, Beyond, Row};
 use crate::error::Result;
 use crate::frame::Stamp;
 use crate::geometry::Quad;
@@ -54,9 +54,8 @@ pub struct Followed {
     /// The display at its new place: the argument for the next frame.
     pub display: Display,
     pub reading: Reading,
-    /// How clearly a digit stands right beside the outermost places, 0..=1: the layout may
-    /// have left out a place.
-    pub beyond: f32,
+    /// Digits beside the outermost places: the layout may have left one out.
+    pub beyond: Beyond,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
 }
@@ -104,7 +103,7 @@ impl RowView {
 
     /// True if no digit stands beside the outermost places.
     fn stands_alone(&self) -> bool {
-        self.fit.beyond < MOST_BESIDE
+        self.fit.beyond.most() < MOST_BESIDE
     }
 }
 
@@ -133,7 +132,7 @@ impl Eye {
         let mut rows = Vec::new();
         let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
         let mut last_mark = MarkOdds::UNKNOWN;
-        let (mut total, mut count, mut beyond) = (0.0, 0, 0.0f32);
+        let (mut total, mut count, mut beyond) = (0.0, 0, Beyond::default());
         let mut digit_px = 0.0f32;
         let goes_on_behind = last.goes_on_behind();
         for (i, (row, view)) in last.rows.iter().zip(views).enumerate() {
@@ -145,7 +144,7 @@ impl Eye {
             total += view.fit.presence * row.places.len() as f32;
             count += row.places.len();
             if !goes_on_behind {
-                beyond = beyond.max(view.fit.beyond);
+                beyond = beyond.or(view.fit.beyond);
             }
             let xs: Vec<f32> = row.places.iter().map(|&p| view.fit.at(p)).collect();
             places.extend(view.odds.iter().copied());

@@ -52,3 +52,4 @@ pub use lettering::Lettering;
 pub use lines::Line;
 pub use net::model_hash;
 pub use pyramid::Pyramid;
+pub use row::End;

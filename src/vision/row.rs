@@ -49,9 +49,37 @@ pub(super) struct Alignment {
     pub scale: f32,
     /// Mean probability, over the places, that a digit stands there.
     pub presence: f32,
-    /// How clearly a digit stands right before the first or right behind the last place, 0..=1:
-    /// that one stands there, and which.
-    pub beyond: f32,
+    pub beyond: Beyond,
+}
+
+/// How clearly a digit stands right beside the outermost places, 0..=1: that one stands there, and
+/// which.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Beyond {
+    pub before: f32,
+    pub behind: f32,
+}
+
+impl Beyond {
+    /// The clearer of both.
+    pub fn most(self) -> f32 {
+        self.before.max(self.behind)
+    }
+
+    /// Each side as it is clearer in one of two rows.
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            before: self.before.max(other.before),
+            behind: self.behind.max(other.behind),
+        }
+    }
+}
+
+/// An end of a row, as it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    First,
+    Last,
 }
 
 impl Alignment {
@@ -60,7 +88,7 @@ impl Alignment {
             offset,
             scale,
             presence: 0.0,
-            beyond: 0.0,
+            beyond: Beyond::default(),
         }
     }
 
@@ -263,11 +291,12 @@ impl Row {
             let which = columns.odds_near(found.at(end + step), COLUMN_PX).best().1;
             outside_of(&found, end, step) * which
         };
-        let before = beside(first, -self.pitch);
-        let behind = beside(last, self.pitch);
         Alignment {
             presence: hit / self.places.len() as f32,
-            beyond: before.max(behind),
+            beyond: Beyond {
+                before: beside(first, -self.pitch),
+                behind: beside(last, self.pitch),
+            },
             ..found
         }
     }
@@ -343,6 +372,38 @@ impl Row {
         };
         let ((from, to), (top, base)) = (place.along, place.across);
         Quad::from_corners([at(from, top), at(to, top), at(to, base), at(from, base)])
+    }
+
+    /// This row with one place more in its first or its last group.
+    pub fn with_a_place(&self, at: End) -> Self {
+        let (mut grown, share) = (self.clone(), self.pitch / self.length);
+        grown.length += self.pitch;
+        let (from, to) = match at {
+            End::First => {
+                let moved = grown.places.iter_mut().chain(&mut grown.marks);
+                moved.for_each(|place| *place += self.pitch);
+                grown.places.insert(0, self.places[0]);
+                grown.groups[0] += 1;
+                (-share, 1.0)
+            }
+            End::Last => {
+                grown
+                    .places
+                    .push(self.places[self.places.len() - 1] + self.pitch);
+                let last = grown.groups.len() - 1;
+                grown.groups[last] += 1;
+                (0.0, 1.0 + share)
+            }
+        };
+        let [a, b, c, d] = self.quad.corners();
+        let corners = [
+            a.towards(b, from),
+            a.towards(b, to),
+            d.towards(c, to),
+            d.towards(c, from),
+        ];
+        grown.quad = Quad::from_corners(corners);
+        grown
     }
 
     /// Where this row went if it moved as `other` did: same turn, growth and shift.
@@ -471,14 +532,14 @@ pub(super) mod tests {
     fn a_small_number_right_behind_a_row_is_no_digit_that_it_lacks() {
         let clock = row(level(0.0, 0.0, 114.0, 20.0));
         let mut columns = perfect("10:20:30:1225", 20.0, 12.0, 128);
-        let behind = clock.align(&columns, 20.0).beyond;
+        let behind = clock.align(&columns, 20.0).beyond.behind;
         assert!(behind > 0.5, "{behind}");
         columns.small = Some(Small {
             between: 134.0..158.0,
             lie: Lie::STRAIGHT,
             scale: 0.5,
         });
-        assert_eq!(clock.align(&columns, 20.0).beyond, 0.0);
+        assert_eq!(clock.align(&columns, 20.0).beyond.behind, 0.0);
     }
 
     #[test]
@@ -500,7 +561,44 @@ pub(super) mod tests {
         ] {
             let fit =
                 row(level(0.0, 0.0, 114.0, 20.0)).align(&perfect(text, 20.0, 12.0, 128), 20.0);
-            assert_eq!(fit.beyond > 0.5, is_cut, "{text}: {}", fit.beyond);
+            assert_eq!(fit.beyond.most() > 0.5, is_cut, "{text}: {:?}", fit.beyond);
+        }
+    }
+
+    #[test]
+    fn a_row_with_the_place_that_it_left_out_is_the_whole_row() {
+        let whole = row(level(100.0, 50.0, 114.0, 20.0));
+        let is_near = |a: f32, b: f32| (a - b).abs() < 1e-4;
+        for at in [End::First, End::Last] {
+            let mut cut = whole.clone();
+            cut.length -= whole.pitch;
+            let left = match at {
+                End::First => {
+                    cut.places.remove(0);
+                    let moved = cut.places.iter_mut().chain(&mut cut.marks);
+                    moved.for_each(|place| *place -= whole.pitch);
+                    cut.groups = vec![1, 2, 2, 2];
+                    112.0
+                }
+                End::Last => {
+                    cut.places.pop();
+                    cut.groups = vec![2, 2, 2, 1];
+                    100.0
+                }
+            };
+            cut.quad = level(left, 50.0, 102.0, 20.0);
+            let grown = cut.with_a_place(at);
+            let numbers =
+                |row: &Row| [row.places.clone(), row.marks.clone(), vec![row.length]].concat();
+            let pairs = numbers(&grown).into_iter().zip(numbers(&whole));
+            assert!(pairs.into_iter().all(|(a, b)| is_near(a, b)), "{grown:?}");
+            let corners = grown.quad.corners().into_iter().zip(whole.quad.corners());
+            assert!(
+                corners.into_iter().all(|(a, b)| a.distance(b) < 1e-2),
+                "{grown:?}"
+            );
+            assert_eq!(grown.groups, whole.groups, "{at:?}");
+            assert_eq!(grown.places.len(), whole.places.len(), "{at:?}");
         }
     }
 

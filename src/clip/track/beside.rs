@@ -2,7 +2,7 @@
 //! share a row with it.
 
 use super::Track;
-use crate::vision::Followed;
+use crate::vision::{Display, End, Followed};
 
 /// Mean logit of the looks above which AM or PM counts as written.
 const HALF_DAY_LOGIT: f32 = 2.4;
@@ -13,12 +13,16 @@ const MOST_OF_A_LOOK: f32 = 6.0;
 const FIRST_LOOKS: usize = 4;
 const READINGS_A_LOOK: usize = 3;
 const FAR_FROM_IT: f32 = 3.0;
+/// Clarity from which on a digit stands beside the outermost places.
+const SEEN_BESIDE: f32 = 0.5;
 
 /// What the readings of a display, and closer looks, saw beside it.
 #[derive(Clone, Default)]
 pub(super) struct Beside {
-    /// Readings in which a digit stood right beside the outermost places.
+    /// Readings in which a digit stood right beside the outermost places, and those in which one stood
+    /// before the first.
     cut: usize,
+    cut_before: usize,
     /// Readings beside a whole clock, and those of them in which one of its own rows was that one's.
     with_whole: usize,
     borrowed: usize,
@@ -33,12 +37,14 @@ pub(super) struct Beside {
 impl Beside {
     /// As often as a reading takes one in.
     #[cfg(test)]
-    pub fn see_a_digit(&mut self) {
+    pub fn see_a_digit(&mut self, at: End) {
         self.cut += 1;
+        self.cut_before += usize::from(at == End::First);
     }
 
     pub fn take(&mut self, seen: &Followed) {
-        self.cut += usize::from(seen.beyond > 0.5);
+        self.cut += usize::from(seen.beyond.most() > SEEN_BESIDE);
+        self.cut_before += usize::from(seen.beyond.before > SEEN_BESIDE);
     }
 }
 
@@ -99,6 +105,15 @@ impl Track {
     pub fn is_cut(&self) -> bool {
         self.beside.cut >= 3 && self.beside.cut * 4 > self.sighting.readings.len()
     }
+
+    /// The display with the place that it leaves out, where it is cut and a clock has one there.
+    pub fn completed(&self) -> Option<Display> {
+        let end = match 2 * self.beside.cut_before > self.beside.cut {
+            true => End::First,
+            false => End::Last,
+        };
+        self.is_cut().then(|| self.display.with_a_place(end))?
+    }
 }
 
 const fn vote(is: bool) -> i32 {
@@ -108,6 +123,7 @@ const fn vote(is: bool) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::super::tests::followed;
+    use crate::vision::End;
 
     #[test]
     fn am_or_pm_is_written_where_the_mean_look_is_sure_of_it() {
@@ -146,6 +162,31 @@ mod tests {
             assert_eq!(track.may_show_half_day(), goes_on, "{logit}");
             track.misses = 1;
             assert!(!track.may_show_half_day(), "out of view");
+        }
+    }
+
+    /// A finger on the tens of the hours, where what lies beside the screen passes for a digit, too: the
+    /// clip was `none` while what is cut was only given up.
+    #[test]
+    fn a_display_that_leaves_out_a_place_is_followed_with_it_where_a_clock_has_one_there() {
+        let (two, three) = (&[2, 2, 2, 2][..], &[2, 2, 2, 3][..]);
+        for (groups, at, completed) in [
+            (&[1, 2, 2, 2][..], End::First, Some(two)),
+            (&[2, 2, 2, 1], End::Last, Some(two)),
+            (&[2, 2, 2, 2], End::Last, Some(three)),
+            // A day of the month, or a unit: no clock has a place there.
+            (&[2, 2, 2, 2], End::First, None),
+            (&[2, 2, 2, 3], End::Last, None),
+            (&[2, 2, 2], End::Last, None),
+        ] {
+            let digits: usize = groups.iter().map(|&n| usize::from(n)).sum();
+            let mut track = followed(groups, |_| "1".repeat(digits));
+            assert_eq!(track.completed(), None, "not cut");
+            for _ in 0..track.sighting.readings.len() {
+                track.beside.see_a_digit(at);
+            }
+            let layout = track.completed().map(|display| display.layout().groups);
+            assert_eq!(layout.as_deref(), completed, "{groups:?} {at:?}");
         }
     }
 
