@@ -230,7 +230,7 @@ fn main() {
         "", "clips", "near", "sure", "sure and wrong", "unsure", "none", "failed", "covered"
     );
     let mut all = Tally::default();
-    for (stress, tally) in &tallies {
+    for (stress, tally) in tallies.iter().filter(|(_, tally)| tally.clips > 0) {
         println!("{}", tally.row(&format!("{stress:?}")));
         all.add(tally);
     }

@@ -163,9 +163,18 @@ impl Display {
         let (ahead, other_ahead) = (a.direction(), b.direction());
         self.layout() == other.layout()
             && self.is_where(other)
+            && self.has_its_rows_on(other)
             && (1.0 / ONE_OUTLINE..ONE_OUTLINE).contains(&(a.height_px() / b.height_px()))
             && ahead.dot(other_ahead) > 0.0
             && self.rows[0].quad.is_mirrored() == other.rows[0].quad.is_mirrored()
+    }
+
+    /// True if each of its rows lies on the other's of that number: rows that a jerk leads one row on lie
+    /// on the next ones. Rows that are not as many have no such others.
+    fn has_its_rows_on(&self, other: &Self) -> bool {
+        let mut pairs = self.rows.iter().zip(&other.rows);
+        self.rows.len() != other.rows.len()
+            || pairs.all(|(own, theirs)| own.quad.has_its_middle_on(&theirs.quad))
     }
 
     /// The same, and not a group of digits further on.
@@ -454,6 +463,22 @@ mod tests {
             is_in_two_sizes: false,
             groups: groups.to_vec(),
             ..row(quad)
+        }
+    }
+
+    /// Caught between two shakes, rows over a date were followed one row on, and the clock itself, found
+    /// again, passed for them: the clip had none.
+    #[test]
+    fn rows_that_lie_one_row_on_are_another_display() {
+        let rows = |top_px: f32| {
+            let at = |y: f32| of_groups(level(0.0, y, 114.0, 40.0), &[2, 2]);
+            display(&[at(top_px), at(top_px + 56.0)])
+        };
+        for (moved_px, is_same) in [(0.0, true), (15.0, true), (56.0, false)] {
+            let (clock, moved) = (rows(0.0), rows(moved_px));
+            assert!(clock.is_where(&moved) && clock.layout() == moved.layout());
+            assert_eq!(clock.is_same_as(&moved), is_same, "{moved_px}");
+            assert_eq!(clock.adds_to(&[&moved], 4), !is_same, "{moved_px}");
         }
     }
 

@@ -20,6 +20,8 @@ const FOLLOWING: Room = Room {
 };
 /// Pitches before the first digit of a row that stands behind another, within which their mark stands.
 const MARK_BEFORE: f32 = 1.5;
+/// Pitches behind the last digit within which a mark stands that leads to more of them.
+const MARK_BEHIND: f32 = 1.5;
 /// Mean digit probability over the places below which a display counts as lost.
 const LEAST_PRESENCE: f32 = 0.35;
 /// The same below which the display is taken to be where it was: what was read may lie beside it.
@@ -56,6 +58,8 @@ pub struct Followed {
     pub reading: Reading,
     /// Digits beside the outermost places: the layout may have left one out.
     pub beyond: Beyond,
+    /// How surely a mark stands right behind the last digit, 0..=1: more of them may be out of sight.
+    pub mark_behind: f32,
     /// The rectified rows, top row first, for those who want to look.
     pub strips: Vec<GrayImage>,
 }
@@ -131,7 +135,7 @@ impl Eye {
         }
         let mut rows = Vec::new();
         let (mut places, mut glyphs, mut strips) = (Vec::new(), Vec::new(), Vec::new());
-        let mut last_mark = MarkOdds::UNKNOWN;
+        let (mut last_mark, mut mark_behind) = (MarkOdds::UNKNOWN, 0.0);
         let (mut total, mut count, mut beyond) = (0.0, 0, Beyond::default());
         let mut digit_px = 0.0f32;
         let goes_on_behind = last.goes_on_behind();
@@ -161,6 +165,12 @@ impl Eye {
                 }
                 _ => MarkOdds::UNKNOWN,
             };
+            let last = row.places[row.places.len() - 1];
+            let (from, to) = (
+                view.fit.at(last),
+                view.fit.at(last + MARK_BEHIND * row.pitch),
+            );
+            mark_behind = 1.0 - view.columns.mark_between(from, to).none;
             let quad = view.quad(row);
             digit_px = digit_px.max(quad.height_px());
             rows.push(Row {
@@ -193,6 +203,7 @@ impl Eye {
             display,
             reading,
             beyond,
+            mark_behind,
             strips,
         }))
     }

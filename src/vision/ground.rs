@@ -35,15 +35,12 @@ const FEWEST_OF_AN_EDGE: usize = 26;
 const FEWEST_OF_A_MARK: usize = 2;
 
 impl Eye {
-    /// True if even ground lies behind the last digits of a display of one line, as far as a mark and
-    /// one more digit would reach, or up to an edge of the display before that. False where the
-    /// picture ends.
+    /// True if even ground lies behind the last digits of a display, those of its last row, as far as
+    /// a mark and one more digit would reach, or up to an edge of the display before that. False where
+    /// the picture ends.
     pub fn is_ground_even(&self, frame: &Pyramid, display: &Display) -> bool {
-        match &display.rows[..] {
-            [row] => is_even_behind(frame, row),
-            [_, last] if display.goes_on_behind() => is_even_behind(frame, last),
-            _ => false,
-        }
+        let last = display.rows.last();
+        last.is_some_and(|row| is_even_behind(frame, row))
     }
 }
 
@@ -162,6 +159,33 @@ mod tests {
         }
         let (frame, quad) = line_on(352);
         assert!(!is_even(frame, quad));
+    }
+
+    /// Hours and minutes over seconds: frames would stand behind the seconds.
+    #[test]
+    fn of_a_display_in_two_rows_the_ground_behind_the_last_counts() {
+        let mark = |y: i32| [((350, y + 10), (5, 5)), ((350, y + 25), (5, 5))];
+        for (marks, is_free) in [
+            (None, true),
+            (Some(mark(20)), true),
+            (Some(mark(80)), false),
+        ] {
+            let (mut frame, last) = line_on(600);
+            let first = level(LINE[0], 20.0, LINE[2], LINE[3]);
+            for mark in marks.into_iter().flatten() {
+                stroke(&mut frame, mark);
+            }
+            let display = Display {
+                rows: [first, last].map(row).to_vec(),
+                presence: 1.0,
+            };
+            let eye = Eye::open().unwrap();
+            assert_eq!(
+                eye.is_ground_even(&Pyramid::new(frame), &display),
+                is_free,
+                "{marks:?}"
+            );
+        }
     }
 
     #[test]

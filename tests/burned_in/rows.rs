@@ -31,6 +31,29 @@ fn two_rows_of_an_upright_screen_may_stand_far_apart() {
     }
 }
 
+/// Frames would stand behind the seconds, and in a clip of 23.976 they matter.
+#[test]
+fn seconds_in_a_row_of_their_own_are_all_of_a_clock_unless_a_mark_stands_behind_them() {
+    let shelf = Shelf::new();
+    let seconds = r"%{eif\:trunc(n*1001/24000)\:d\:2}";
+    let covered = ",drawbox=x=410:y=150:w=140:h=80:t=fill:c=0x8a6a50";
+    for (mark, cover, is_all) in [("", "", true), (r"\:", covered, false)] {
+        let hours = draw(r"text='10\:00'", 60, "white", (300, 60));
+        let last = draw(&format!("text='{seconds}{mark}'"), 60, "white", (300, 160));
+        shelf.ffmpeg(&format!(
+            "-y -f lavfi -i color=c=0x101010:s=720x480:r=24000/1001 -t 4 -vf {hours},{last}{cover} \
+             {H264} seconds.mp4"
+        ));
+        let said = read(&shelf.path("seconds.mp4"));
+        if is_all {
+            said.must_be_sure_of("10:00:00");
+        } else {
+            assert_eq!(said.verdict(), "unsure", "{}", said.all());
+            assert!(said.codes().contains(&"frames_unseen"), "{}", said.all());
+        }
+    }
+}
+
 #[test]
 fn hours_minutes_seconds_and_frames_may_stand_in_rows_of_their_own() {
     // The finder takes some of them for one line from the side.
