@@ -550,7 +550,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             shows_half_day: false,
-            has_a_number_above: false,
+            groups_apart: 0,
             stands_free: true,
             readings: vec![reading(25), reading(50), reading(1 << 40)],
         };

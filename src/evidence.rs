@@ -309,7 +309,7 @@ mod tests {
                 groups: groups.to_vec(),
             },
             shows_half_day: false,
-            has_a_number_above: false,
+            groups_apart: 0,
             stands_free: true,
             readings: vec![reading(digits)],
         };
@@ -399,7 +399,7 @@ mod tests {
                 groups: vec![2, 2, 2],
             },
             shows_half_day: false,
-            has_a_number_above: false,
+            groups_apart: 0,
             stands_free: true,
             readings,
         };

@@ -131,9 +131,9 @@ pub struct Sighting {
     pub layout: Layout,
     /// True if AM or PM is written around the digits.
     pub shows_half_day: bool,
-    /// True if the first group is a number in a row of its own above the others: the hours, or that of
-    /// a scene or a take.
-    pub has_a_number_above: bool,
+    /// How many groups stand in a row above the others, or well before them in their line: one, the hours,
+    /// or the number of a scene or a take; two, hours and minutes, of this clock or another; 0 if none do.
+    pub groups_apart: usize,
     /// True if even ground was seen behind the last digits, where a mark and one more digit would stand.
     pub stands_free: bool,
     pub readings: Vec<Reading>,

@@ -35,10 +35,14 @@ class SegmentFace:
         self.is_square = rng.random() < 0.35
         self.tailless = {d for d in "679" if rng.random() < 0.3}
         self.left_one = rng.random() < 0.06
+        # Some displays have slanted segments, too, and show a zero with two of them.
+        self.strokes_zero = self.thick < 0.15 and rng.random() < 0.18
         self.ghost = rng.choice([0.0, 0.0, rng.uniform(0.03, 0.25)])
         if in_daylight and rng.random() < 0.2:  # unlit segments of grey modules show brightly
             self.ghost = rng.uniform(0.2, 0.6)
         self.colon_width = rng.uniform(0.18, 0.5)
+        # Many modules have a dot behind each digit, within its place.
+        self.dot_width = 0.0 if rng.random() < 0.4 else 0.6 * self.colon_width
         self.dot = rng.uniform(0.07, 0.13)
         self.round_dots = rng.random() < 0.5
         self.broken = {}  # the segment that stays dark, by the index of the character
@@ -61,6 +65,13 @@ class SegmentFace:
         sx, sy = ux * t, uy * t
         return [(ax, ay), (ax + sx + nx, ay + sy + ny), (bx - sx + nx, by - sy + ny), (bx, by),
                 (bx - sx - nx, by - sy - ny), (ax + sx - nx, ay + sy - ny)]  # fmt: skip
+
+    def stroke(self, way, h):
+        """Half of a zero's stroke: from its middle up to the right, `way` 1, or down to the left, -1."""
+        t, g, w = self.thick * h / 2, self.gap * h + 1, self.width * h
+        near, far = g + t / 2, (w / 2 - 2 * t - g, h / 2 - 2 * t - g)
+        x, y, dx, dy = w / 2 + way * near * 0.5, h / 2 - way * near, way * far[0], -way * far[1]
+        return [(x - t, y), (x + t, y), (w / 2 + dx + t, h / 2 + dy), (w / 2 + dx - t, h / 2 + dy)]
 
     def lit(self, ch):
         if ch in self.tailless:
@@ -103,6 +114,9 @@ class SegmentFace:
                     level = 255 if name in on else ghost
                     if level:
                         draw.polygon(shear(self.polygon(name, h), ox), fill=level)
+                if ch == "0" and on and self.strokes_zero:
+                    for way in (1, -1):
+                        draw.polygon(shear(self.stroke(way, h), ox), fill=255)
                 cells.append((ch, middle, self.pitch * h, index not in dark))
             x += adv
         return Line(np.asarray(image), pad, pad + h, cells)
@@ -111,7 +125,7 @@ class SegmentFace:
         if ch in ":;":
             return self.colon_width
         if ch == ".":
-            return self.colon_width * 0.6
+            return self.dot_width
         return self.pitch if ch != " " else self.pitch * 0.6
 
 

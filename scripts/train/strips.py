@@ -42,6 +42,8 @@ MIRRORED_LIGHT = 0.08
 TILED, LEAST_OF_A_MARK = 0.08, 20
 # Share of lines of digits whose last ones are smaller than the first.
 TWO_SIZES = 0.08
+# Share of lines that are caught while their count changes.
+CHANGING = 0.36
 # Share of exposures across a change that hold more than one, as of hundredths, and how many counts
 # they hold at most.
 PILED, MOST_COUNTS = 0.25, 5
@@ -98,7 +100,7 @@ def changing(rng, face, line, text, h, dark, ink, ground):
     """A mask caught while the count changes, and for each cell that changes its digits'
     shares of the light. `ink`, `ground`: the codes of both."""
     pick = rng.random()
-    if pick < 0.5:
+    if pick < 0.6:
         return exposed(rng, face, line, text, h, dark, ink, ground)
     old = face.draw(caught_between(rng, text), h, dark)
     mask = line.mask.astype(np.float32)
@@ -106,7 +108,7 @@ def changing(rng, face, line, text, h, dark, ink, ground):
         return mask, {}
     was = old.mask.astype(np.float32)
     new_share = np.ones(len(line.cells))
-    if pick < 0.75:  # scan-out down or up the digits
+    if pick < 0.8:  # scan-out down or up the digits
         row = rng.uniform(line.top - 4, line.bottom + 4)
         tops, bottoms = np.array(line.spans).T
         share = np.clip((row - tops) / (bottoms - tops), 0, 1)
@@ -114,13 +116,13 @@ def changing(rng, face, line, text, h, dark, ink, ground):
         is_down = rng.random() < 0.5
         mask = np.where(rows == is_down, mask, was)
         new_share = share if is_down else 1 - share
-    elif pick < 0.92:  # scan-out along the line, either way
+    elif pick < 0.93:  # scan-out along the line, either way
         at = rng.uniform(0, mask.shape[1])
         columns = np.arange(mask.shape[1])[None, :] < at
         is_ahead = rng.random() < 0.5
         mask = np.where(columns == is_ahead, mask, was)
         for i, (_, x, w, _) in enumerate(line.cells):
-            share = float(np.clip((at - (x - w / 2)) / w, 0, 1))
+            share = float(np.clip((at - (x - w / 2)) / max(w, 1.0), 0, 1))  # a dot may have no width
             new_share[i] = share if is_ahead else 1 - share
     else:  # a slow panel: the old digits fade behind the new ones
         mask = np.maximum(mask, was * rng.uniform(0.1, 0.4))
@@ -202,7 +204,7 @@ def drawn(rng, assets):
         lit = broken(rng, face, text, h, dark, line)
     ink, ground = levels(rng)
     mask, shares = line.mask.astype(np.float32), {}
-    if rng.random() < 0.3 and len(places) >= 2:
+    if rng.random() < CHANGING and len(places) >= 2:
         mask, shares = changing(rng, face, line, text, h, dark, ink, ground)
     mask = mask * lit
     if rng.random() < 0.05:  # multiplexed digits: some were lit for a part of the exposure

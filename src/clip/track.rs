@@ -70,7 +70,7 @@ impl Track {
             sighting: Sighting {
                 layout: display.layout(),
                 shows_half_day: false,
-                has_a_number_above: display.has_a_number_above(),
+                groups_apart: display.groups_apart(),
                 stands_free: false,
                 readings: Vec::new(),
             },
@@ -243,9 +243,9 @@ impl Track {
     /// are the minutes, seconds and parts of a clock that shows no hours, or whose hours were left
     /// out. None of its readings then tells them. Nor does a number above them that is no hour.
     pub fn told(&self) -> Cow<'_, Sighting> {
-        if self.sighting.has_a_number_above && !self.has_an_hour_above() {
+        if self.sighting.groups_apart == 1 && !self.has_an_hour_above() {
             let mut without = self.sighting.clone();
-            without.has_a_number_above = false;
+            without.groups_apart = 0;
             for reading in &mut without.readings {
                 reading.places[..HOUR_DIGITS].fill(DigitOdds::FLAT);
             }
@@ -593,12 +593,12 @@ mod tests {
     fn a_number_above_the_minutes_that_is_no_hour_tells_none() {
         let above = |number: &dyn Fn(usize) -> String| {
             let mut track = followed(&[2, 2, 2, 2], |n| format!("{}0207{:02}", number(n), n % 25));
-            track.sighting.has_a_number_above = true;
+            track.sighting.groups_apart = 1;
             let told = track.told();
-            (told.has_a_number_above, told.readings[30].guess())
+            (told.groups_apart, told.readings[30].guess())
         };
-        let hour = (true, "14020705".to_owned());
-        let none = (false, "??020705".to_owned());
+        let hour = (1, "14020705".to_owned());
+        let none = (0, "??020705".to_owned());
         for (number, expected) in [
             (&(|_| "14".into()) as &dyn Fn(usize) -> String, &hour),
             (&|n| if n < 20 { "13" } else { "14" }.into(), &hour),

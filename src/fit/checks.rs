@@ -133,8 +133,10 @@ impl Table<'_> {
                 doubts.push(reasons::group_in_doubt(&told));
             } else if group == Group::Hours && self.may_lack_an_hour_digit(members) {
                 doubts.push(reasons::hours_seen_either_way());
-            } else if group == Group::Hours && self.takes_the_hours_from_above(members) {
-                doubts.push(reasons::hours_from_above());
+            } else if group == Group::Hours
+                && let Some(from) = self.hours_from_apart(members)
+            {
+                doubts.push(reasons::hours_from_apart(from));
             }
         }
         doubts.extend(elsewhere);

@@ -59,7 +59,23 @@ const UNUSUAL_DRIFT: f64 = 10.0;
 struct Anchored {
     /// Seconds after frame 0.
     at_s: Ratio,
+    /// When it was last looked at, seconds after frame 0.
+    until_s: Ratio,
     bounds: HalfOpen,
+}
+
+impl Anchored {
+    /// True if both were in view at once, and less than half of what the narrower one leaves open is
+    /// left open by the other, too: two clocks a count or two apart, of which a lag on one side explains
+    /// all and none on the other, and no display that is seen twice.
+    fn barely_meets(&self, other: &Self, pace: &Pace) -> bool {
+        let carried = pace.counts_per_second() * (other.at_s - self.at_s);
+        let common = self.bounds.intersect(other.bounds.shift(-carried));
+        let narrower = self.bounds.width().min(other.bounds.width());
+        self.at_s <= other.until_s
+            && other.at_s <= self.until_s
+            && Ratio::from_integer(2) * common.width() < narrower
+    }
 }
 
 /// A sighting holds where it is nearest to frame 0: a sighting that sees frame
@@ -69,6 +85,7 @@ fn anchored(window: &WindowFit, start: &Scored, times: &Times) -> Anchored {
     let back = seconds(window.reference_tick - window.first_tick);
     Anchored {
         at_s: seconds(window.first_tick),
+        until_s: seconds(window.last_tick),
         bounds: start.bounds.shift(-(start.pace.counts_per_second() * back)),
     }
 }
@@ -185,6 +202,10 @@ impl<'t> Line<'t> {
         // A clock that ran past midnight starts a day later, or earlier.
         let mut candidate = self.anchored(window, start);
         candidate.bounds = nearest_day(&self.members[0], candidate, &self.pace);
+        let mut members = self.members.iter();
+        if members.any(|member| member.barely_meets(&candidate, &self.pace)) {
+            return false;
+        }
         if self.members.len() < MOST_MEMBERS {
             self.members.push(candidate);
             let is_one_line = self.corridor_of(&self.members, LARGEST_DRIFT_PPM).is_some();

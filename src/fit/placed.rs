@@ -3,6 +3,9 @@
 use super::looks::{Agreement, Looks};
 use crate::timecode::{ClockForm, Digits};
 
+/// Digits of a label before those of its seconds.
+const MINUTES: usize = 4;
+
 pub(super) struct Placed<'p> {
     pub looks: &'p Looks<'p>,
     pub form: ClockForm,
@@ -14,6 +17,12 @@ impl Placed<'_> {
     /// The full label that was displayed in a look.
     pub fn label(&self, look: usize) -> Digits {
         self.form.digits(self.counts[look])
+    }
+
+    /// True if the last look shows another minute than the first.
+    pub fn passes_a_minute(&self) -> bool {
+        let minute = |count: &i64| self.form.digits(*count).as_slice()[..MINUTES].to_vec();
+        self.counts.first().map(minute) != self.counts.last().map(minute)
     }
 
     /// The digit of that label at a place of the dial.

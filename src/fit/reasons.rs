@@ -3,6 +3,7 @@
 use super::ballot::{Group, Lead};
 use super::doubt::{Doubt, What};
 use super::pace::Dial;
+use super::table::Apart;
 use super::{FittedStart, Known};
 use crate::note::Note;
 use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
@@ -163,12 +164,19 @@ pub(super) fn hours_seen_either_way() -> Doubt {
     )
 }
 
-/// A slate shows the number of its scene or take just so.
-pub(super) fn hours_from_above() -> Doubt {
+pub(super) fn hours_from_apart(from: Apart) -> Doubt {
     Doubt::new(
         What::Doubtful(Group::Hours),
-        "the hours were read from a row of their own above the rest, where the number of a scene or \
-         a take may stand as well; compare one frame by eye",
+        match from {
+            Apart::Number => {
+                "the hours were read from a row of their own above the rest, where the number of a \
+                 scene or a take may stand as well; compare one frame by eye"
+            }
+            Apart::HoursAndMinutes => {
+                "hours and minutes stand above or well before seconds that may be those of a race or \
+                 a stopwatch, since no minute passed in view; compare one frame by eye"
+            }
+        },
     )
 }
 

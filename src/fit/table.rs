@@ -11,7 +11,7 @@ use super::window::{self, Scored, WindowFit};
 use crate::facts::ClipFacts;
 use crate::geometry::Quad;
 use crate::reading::Sighting;
-use crate::timecode::{HalfOpen, Rate, Ratio};
+use crate::timecode::{ClockForm, HalfOpen, Rate, Ratio};
 
 /// Counts per clip frame from which one exposure may hold more than two.
 const BLURRED_COUNTS: i128 = 4;
@@ -27,6 +27,16 @@ pub(super) struct Table<'a> {
     pub times: &'a Times,
     pub clip: &'a ClipFacts,
     pub known: &'a Known,
+}
+
+/// What stands in a row above the other digits, or well before them, and hours are read from.
+#[derive(Clone, Copy)]
+pub(super) enum Apart {
+    /// A number: that of a scene or a take does so, too.
+    Number,
+    /// Hours and minutes, of which no minute passed in view: a time of day above a race or a stopwatch
+    /// does so, too.
+    HoursAndMinutes,
 }
 
 /// A sighting that shows the chosen clock.
@@ -237,12 +247,24 @@ impl Table<'_> {
         of(1).any(|cut| of(2).any(|whole| self.same_digits(cut.index, whole.index).is_some()))
     }
 
-    /// True if all of the `members` that tell hours take a number above their other digits for them.
-    pub fn takes_the_hours_from_above(&self, members: &[Member]) -> bool {
-        let seen = members.iter().map(|member| &self.seen[member.index]);
-        let mut telling = seen.filter(|seen| seen.tells_hours()).peekable();
-        telling.peek().is_some()
-            && telling.all(|seen| self.sightings[seen.sighting].has_a_number_above)
+    /// What all of the `members` that tell hours take them from, where that may be something else.
+    pub fn hours_from_apart(&self, members: &[Member]) -> Option<Apart> {
+        let telling = (members.iter()).filter(|m| self.seen[m.index].tells_hours());
+        let taken = telling.map(|member| {
+            let sighting = self.seen[member.index].sighting;
+            match self.sightings[sighting].groups_apart {
+                1 => Some(Apart::Number),
+                // Who counts frames tells timecode.
+                2 if !matches!(member.placed.form, ClockForm::Frames(_))
+                    && !member.placed.passes_a_minute() =>
+                {
+                    Some(Apart::HoursAndMinutes)
+                }
+                _ => None,
+            }
+        });
+        let taken: Option<Vec<Apart>> = taken.collect();
+        taken?.first().copied()
     }
 
     pub fn slack(&self, joint: &Joint) -> Ratio {

@@ -53,6 +53,8 @@ pub(super) struct WindowFit {
     pub reference_tick: i64,
     /// Tick of the first look.
     pub first_tick: i64,
+    /// Tick of the last look.
+    pub last_tick: i64,
     /// Starts, best first. Empty if there is nothing to go by.
     pub scored: Vec<Scored>,
     /// What the looks say against other hours, minutes and seconds than those of
@@ -64,6 +66,7 @@ impl WindowFit {
     pub const EMPTY: Self = Self {
         reference_tick: 0,
         first_tick: 0,
+        last_tick: 0,
         scored: Vec::new(),
         ballots: Vec::new(),
     };
@@ -226,6 +229,7 @@ pub(super) fn fit_window(
     WindowFit {
         reference_tick,
         first_tick: looks.ticks[0],
+        last_tick: looks.ticks[looks.len() - 1],
         scored,
         ballots: Vec::new(),
     }

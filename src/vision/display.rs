@@ -123,12 +123,20 @@ impl Display {
         self.rows.len() > 1
     }
 
-    /// True if a number in a row of its own stands above its other digits: the hours, or that of a
-    /// scene or a take.
-    pub fn has_a_number_above(&self) -> bool {
-        matches!(&self.rows[..], [first, second] if first.groups == [2]
-            && second.groups.len() > 1
-            && !self.goes_on_behind())
+    /// How many groups stand in a row above others, or well before them in their line: one, the hours, or
+    /// the number of a scene or a take; two, hours and minutes, of this clock or another; 0 if none do.
+    pub fn groups_apart(&self) -> usize {
+        match &self.rows[..] {
+            [row] if row.has_a_gap_behind_the_minutes() => 2,
+            [first, second]
+                if matches!(first.groups[..], [2] | [1 | 2, 2])
+                    && second.groups.len() > 1
+                    && !self.goes_on_behind() =>
+            {
+                first.groups.len()
+            }
+            _ => 0,
+        }
     }
 
     /// True if its second row stands behind the first, in the same line.
@@ -598,16 +606,16 @@ mod tests {
     fn a_number_by_itself_above_a_row_may_be_its_hours_unless_letters_stand_beside_it() {
         let number = level(100.0, 100.0, 90.0, 60.0);
         for (groups, rest, has_letters_beside, place, found) in [
-            (&[2][..], &[2, 2, 2][..], false, (100.0, 180.0), Some(true)),
-            (&[2], &[2, 2, 3], false, (100.0, 180.0), Some(true)),
-            (&[2], &[2, 2], false, (100.0, 180.0), Some(true)),
+            (&[2][..], &[2, 2, 2][..], false, (100.0, 180.0), Some(1)),
+            (&[2], &[2, 2, 3], false, (100.0, 180.0), Some(1)),
+            (&[2], &[2, 2], false, (100.0, 180.0), Some(1)),
             (&[2], &[2, 2, 2], true, (100.0, 180.0), None),
             (&[3], &[2, 2, 2], false, (100.0, 180.0), None),
             (&[2], &[2], false, (100.0, 180.0), None),
-            (&[2, 2], &[2, 2], false, (100.0, 180.0), Some(false)),
+            (&[2, 2], &[2, 2], false, (100.0, 180.0), Some(2)),
             // Below or behind it is frames, or hours that are larger.
-            (&[2, 2, 2], &[2], false, (100.0, 180.0), Some(false)),
-            (&[2], &[2, 2, 2], true, (210.0, 100.0), Some(false)),
+            (&[2, 2, 2], &[2], false, (100.0, 180.0), Some(0)),
+            (&[2], &[2, 2, 2], true, (210.0, 100.0), Some(0)),
         ] {
             let number = Row {
                 has_letters_beside,
@@ -616,8 +624,8 @@ mod tests {
             let rest = of_groups(level(place.0, place.1, 300.0, 60.0), rest);
             let pieces = [(number, 1.0), (rest, 1.0)];
             let displays = pairs(&pieces);
-            let is_above: Vec<bool> = displays.iter().map(Display::has_a_number_above).collect();
-            assert_eq!(is_above, Vec::from_iter(found), "{pieces:?}");
+            let above: Vec<usize> = displays.iter().map(Display::groups_apart).collect();
+            assert_eq!(above, Vec::from_iter(found), "{pieces:?}");
         }
     }
 

@@ -236,6 +236,16 @@ impl Columns {
             .any(|c| c.kind == Kind::Digit && c.sureness > LEAST_TELLING && is_near(c.x))
     }
 
+    /// True if a mark stands before the first digit, or behind the last: it leads to more of them.
+    pub fn has_mark_at_an_end(&self) -> bool {
+        let mut characters = self.characters();
+        characters.retain(|c| c.kind != Kind::Other && c.sureness > LEAST_TELLING);
+        [characters.first(), characters.last()]
+            .iter()
+            .flatten()
+            .any(|c| c.kind == Kind::Mark)
+    }
+
     /// True if three digits or so stand in the strip, whichever way they face.
     pub fn shows_digits(&self) -> bool {
         self.telling().len() >= FEWEST_IN_ROW

@@ -98,6 +98,9 @@ impl Alignment {
     }
 }
 
+/// Pitches from one digit to the next beyond which two numbers stand side by side, and not two groups of
+/// one, where marks hold the groups of each together.
+const APART: f32 = 2.0;
 /// How a row is laid over a strip: stretched by so many steps either way. How near a digit or mark has to
 /// be to a place to count, in pitches: a seventh of it counts at twice that.
 const STRETCH_STEPS: i32 = 8;
@@ -230,6 +233,23 @@ impl Row {
             corner(half, -1.0),
             corner(-half, -1.0),
         ])
+    }
+
+    /// True if marks hold hours and minutes together, and seconds and their parts, but a gap of two digits or
+    /// more parts the two: `12:04   15.59`. Where the mark between them was not seen, it leaves less.
+    pub fn has_a_gap_behind_the_minutes(&self) -> bool {
+        let [hours, 2, 2, _] = self.groups[..] else {
+            return false;
+        };
+        let [minutes, seconds, parts] = [0, 2, 4].map(|more| usize::from(hours) + more);
+        let is_marked = |at: usize| {
+            let before = self.places[at - 1]..self.places[at];
+            self.marks.iter().any(|mark| before.contains(mark))
+        };
+        is_marked(minutes)
+            && !is_marked(seconds)
+            && is_marked(parts)
+            && self.places[seconds] - self.places[seconds - 1] > APART * self.pitch
     }
 
     /// Slides and stretches the row's places over the strip until the middle of a digit is
@@ -524,6 +544,38 @@ pub(super) mod tests {
             for (got, expected) in got.into_iter().zip(expected) {
                 approx::assert_relative_eq!(got, expected, epsilon = 1e-3);
             }
+        }
+    }
+
+    #[test]
+    fn hours_and_minutes_well_before_the_rest_are_told_by_the_gap_and_the_marks() {
+        let whole = row(level(0.0, 0.0, 114.0, 20.0));
+        for (gap_px, marks, is_apart) in [
+            (0.0, vec![0, 1, 2], false),
+            // The mark was not seen.
+            (0.0, vec![0, 2], false),
+            (12.0, vec![0, 2], true),
+            // Wide marks, or none at all.
+            (12.0, vec![0, 1, 2], false),
+            (12.0, vec![], false),
+        ] {
+            let gap = gap_px / DIGIT_PX;
+            let places = whole.places.iter().enumerate();
+            let row = Row {
+                places: places
+                    .map(|(i, x)| x + if i < 4 { 0.0 } else { gap })
+                    .collect(),
+                marks: marks
+                    .iter()
+                    .map(|&i| whole.marks[i] + if i < 2 { 0.0 } else { gap })
+                    .collect(),
+                ..whole.clone()
+            };
+            assert_eq!(
+                row.has_a_gap_behind_the_minutes(),
+                is_apart,
+                "{gap_px} {marks:?}"
+            );
         }
     }
 

@@ -73,12 +73,28 @@ fn unread_hours_are_said_to_be_unknown() {
     assert!(label(&fit).ends_with(":20:00"));
 }
 
+/// A time of day above the running seconds of a race was sure, eleven times of sixteen.
+#[test]
+fn hours_and_minutes_above_running_hundredths_are_doubtful_until_a_minute_passes() {
+    let hundredths = ClockForm::Hundredths;
+    for (form, at, groups_apart, code) in [
+        (hundredths, "12:34:20.00", 0, "agreed"),
+        (hundredths, "12:34:20.00", 2, "hours_doubtful"),
+        (hundredths, "12:34:59.50", 2, "agreed"),
+        (frames(Rate::F25), "12:34:20:00", 2, "agreed"),
+    ] {
+        let mut filmed = Scene::new(form, at, Rate::F25).film();
+        filmed.sighting.groups_apart = groups_apart;
+        assert_eq!(codes(&run(&filmed)), [code], "{at} {groups_apart}");
+    }
+}
+
 /// Unless a clock that shows its hours in line with the rest has the same.
 #[test]
 fn hours_that_were_read_above_the_rest_are_doubtful() {
     let scene = Scene::new(frames(Rate::F25), "12:34:20:00", Rate::F25);
     let mut above = scene.film();
-    above.sighting.has_a_number_above = true;
+    above.sighting.groups_apart = 1;
     let fit = run(&above);
     assert_unsure(&fit, "hours_doubtful");
     assert_eq!(label(&fit), "12:34:20:00");

@@ -217,7 +217,7 @@ impl Scene {
             sighting: Sighting {
                 layout,
                 shows_half_day: false,
-                has_a_number_above: false,
+                groups_apart: 0,
                 stands_free: true,
                 readings,
             },
