@@ -365,7 +365,7 @@ impl Scene {
             sightings.push(Sighting {
                 layout: layout.clone(),
                 shows_half_day: false,
-                has_a_number_above: false,
+                groups_apart: 0,
                 stands_free: true,
                 readings,
             });
