@@ -411,10 +411,14 @@ impl Table<'_> {
             if joint.chosen[i].is_some() || self.seen[i].kind != Kind::Runs {
                 return false;
             }
-            // Another form of clock may well tell the same time.
-            let Some(other) = self.windows[i].scored.first() else {
+            let scored = &self.windows[i].scored;
+            let Some(best) = scored.first() else {
                 return false;
             };
+            // Another form of clock may well tell the same time; what may be of this one is no other.
+            let is_alike =
+                |start: &&Scored| start.pace == joint.pace && start.score >= best.score - ENOUGH;
+            let other = scored.iter().find(is_alike).unwrap_or(best);
             let at_s = Ratio::from_integer(self.windows[i].reference_tick) * self.times.tick_s;
             let here = joint.start.middle() + joint.pace.counts_per_second() * at_s;
             let apart =

@@ -276,6 +276,8 @@ fn two_clocks_in_view_that_are_a_count_or_two_apart_are_not_joined_where_they_to
         (Rate::F25, Rate::F25, [1.0, 2.0]),
         (Rate::F30, Rate::F30, [1.0, 2.0]),
         (Rate::F25, Rate::F30, [1.0, 2.0]),
+        // These may be of 29.97 as well, which would make another form of clock of one of the two.
+        (Rate::F30, Rate::F23_976, [1.0, 2.0]),
         (Rate::F50, Rate::F25, [2.0, 3.0]),
         (Rate::F50, Rate::F50, [2.0, 3.0]),
     ] {
